@@ -1,0 +1,118 @@
+"""What a door hands to the ledger's writer: one event as its writer states it."""
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field
+from datetime import datetime
+from uuid import UUID, uuid5
+
+from .happened import Happened
+from .kinds import EventKind
+
+# Namespace of identifiers made from a writer's own ``ref``: the same ref is the same event.
+REF_NAMESPACE = UUID("6f3c1b52-0f0d-5c59-9a3c-7c1f6f1d9a10")
+
+
+def identifier_of(ref: str) -> UUID:
+    """The event identifier that belongs to a writer's own reference."""
+    try:
+        return UUID(ref)
+    except ValueError:
+        return uuid5(REF_NAMESPACE, ref)
+
+
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """Animals by sex, four whole numbers; ``unknown`` means the writer did not state the sex."""
+
+    males: int = 0
+    females: int = 0
+    hermaphrodites: int = 0
+    unknown: int = 0
+
+    @property
+    def total(self) -> int:
+        return self.males + self.females + self.hermaphrodites + self.unknown
+
+    def by_sex(self) -> tuple[tuple[str, int], ...]:
+        """(sex, number) pairs that are not zero, in the order of the columns."""
+        pairs = (
+            ("male", self.males),
+            ("female", self.females),
+            ("hermaphrodite", self.hermaphrodites),
+            ("unknown", self.unknown),
+        )
+        return tuple((sex, n) for sex, n in pairs if n)
+
+
+@dataclass(frozen=True, slots=True)
+class DraftLine:
+    """One line of an event: how many of which lot, where, and where to.
+
+    ``lot`` is an accession number, ``place`` a place code. For arrivals ``place`` is where the
+    animals go, for everything else where they are. ``origin`` is where the line was written
+    ("sheet events, row 12"); it is told in errors and is no part of the event.
+    """
+
+    lot: str
+    place: str
+    numbers: Numbers
+    stage: str = ""
+    to_place: str = ""
+    to_lot: str = ""
+    from_sex: str = ""
+    to_sex: str = ""
+    to_stage: str = ""
+    origin: str = field(default="", compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class EventDraft:
+    """One event as its writer states it. ``entered_by`` and ``approved_by`` are names of people.
+
+    ``entered_at`` is left out for what is entered now; a slip typed later or a loaded history
+    states it. ``reverses`` is the identifier of the event that this one takes back.
+    """
+
+    identifier: UUID
+    kind: EventKind
+    happened: Happened
+    entered_by: str
+    lines: Sequence[DraftLine] = ()
+    ref: str = ""
+    entered_at: datetime | None = None
+    approved_by: str = ""
+    device: str = ""
+    party: str = ""
+    permit_number: str = ""
+    cause: str = ""
+    reason: str = ""
+    evidence: str = ""
+    note: str = ""
+    reverses: UUID | None = None
+    origin: str = field(default="", compare=False)
+
+    def content_hash(self) -> str:
+        """SHA-256 of all that the writer stated: the same identifier must come with the same."""
+        stated = asdict(self)
+        del stated["origin"], stated["entered_at"]
+        for line in stated["lines"]:
+            del line["origin"]
+        stated["happened"] = str(self.happened)
+        text = json.dumps(stated, sort_keys=True, ensure_ascii=False, default=str)
+        return hashlib.sha256(text.encode()).hexdigest()
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Why an event was not taken: where, which field, what was wrong, and what was expected."""
+
+    draft: int
+    origin: str
+    column: str
+    message: str
+
+    def __str__(self) -> str:
+        where = ", ".join(part for part in (self.origin, self.column and f"column {self.column}") if part)
+        return f"{where}: {self.message}" if where else self.message

@@ -1,0 +1,3 @@
+from .taxon import Taxon
+
+__all__ = ["Taxon"]

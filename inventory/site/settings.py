@@ -1,0 +1,160 @@
+"""Settings of the site.
+
+Everything a house may change is an environment variable; the defaults run the
+demo on a fresh machine: SQLite beside the project, no outside address.
+"""
+
+import os
+from pathlib import Path
+from typing import Any
+
+import dj_database_url
+
+PROJECT = Path(__file__).resolve().parent.parent.parent
+DATA = Path(os.environ.get("TIDETALLY_DATA", PROJECT / ".data"))
+
+DEBUG = os.environ.get("TIDETALLY_DEBUG", "") == "1"
+SECRET_KEY = os.environ.get("TIDETALLY_SECRET_KEY", "")
+if not SECRET_KEY:
+    # A key that is made once and kept with the data: no secret in the repository,
+    # and sessions survive a restart.
+    DATA.mkdir(parents=True, exist_ok=True)
+    _key_file = DATA / "secret_key"
+    if not _key_file.exists():
+        from django.core.management.utils import get_random_secret_key
+
+        _key_file.touch(mode=0o600)
+        _key_file.write_text(get_random_secret_key())
+    SECRET_KEY = _key_file.read_text()
+
+ALLOWED_HOSTS = os.environ.get("TIDETALLY_HOSTS", "localhost,127.0.0.1,[::1]").split(",")
+
+INSTALLED_APPS = [
+    "inventory.site",
+    "inventory.db",
+    "inventory.people",
+    "inventory.names",
+    "inventory.book",
+    "census.rounds",
+    "census.change",
+    "census.reports",
+    "census.demo",
+    "django_tables2",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "csp.middleware.CSPMiddleware",
+]
+
+ROOT_URLCONF = "inventory.site.urls"
+WSGI_APPLICATION = "inventory.site.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    },
+]
+
+
+def _database() -> dict[str, Any]:
+    url = os.environ.get("DATABASE_URL", "")
+    if url:
+        return dict(dj_database_url.parse(url, conn_max_age=60))
+    DATA.mkdir(parents=True, exist_ok=True)
+    return {
+        "ENGINE": "django.db.backends.sqlite3",
+        "NAME": os.environ.get("TIDETALLY_SQLITE", DATA / "tidetally.sqlite3"),
+        "OPTIONS": {
+            # A writer that reads first must hold the write lock from the start:
+            # deferred transactions fail with "database is locked" whatever the time-out.
+            "transaction_mode": "IMMEDIATE",
+            "timeout": 20,
+            # synchronous=FULL: an acknowledged death survives a power cut.
+            # recursive_triggers=ON: INSERT OR REPLACE must not slip past the delete trigger.
+            "init_command": (
+                "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;"
+                "PRAGMA foreign_keys=ON; PRAGMA recursive_triggers=ON;"
+            ),
+        },
+    }
+
+
+DATABASES = {"default": _database()}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.Argon2PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "sign_in"
+LOGIN_REDIRECT_URL = "today"
+LOGOUT_REDIRECT_URL = "sign_in"
+
+LANGUAGE_CODE = "en-gb"
+USE_I18N = True
+USE_TZ = True
+# Stored in UTC, shown in the house's own zone; a date without a time is a day there.
+TIME_ZONE = os.environ.get("TIDETALLY_TIME_ZONE", "UTC")
+
+STATIC_URL = "static/"
+STATIC_ROOT = DATA / "static"
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+}
+WHITENOISE_USE_FINDERS = True
+MEDIA_ROOT = DATA / "files"
+
+DJANGO_TABLES2_TEMPLATE = "table.html"
+
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": ["'self'"],
+        "img-src": ["'self'", "data:"],
+        "object-src": ["'none'"],
+        "base-uri": ["'self'"],
+        "form-action": ["'self'"],
+        "frame-ancestors": ["'none'"],
+    }
+}
+
+# A house behind TLS sets TIDETALLY_TLS=1; the demo on localhost cannot.
+_TLS = os.environ.get("TIDETALLY_TLS", "") == "1"
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = _TLS
+SECURE_HSTS_SECONDS = 31_536_000 if _TLS else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = _TLS
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_AGE = 12 * 3600
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"stderr": {"class": "logging.StreamHandler"}},
+    "root": {"handlers": ["stderr"], "level": "WARNING"},
+}
