@@ -1,3 +1,21 @@
-from django.urls import URLPattern, URLResolver
+"""Every address of the house: each room brings its own."""
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from importlib.util import find_spec
+
+from django.urls import URLPattern, URLResolver, include, path
+
+from . import views
+
+ROOMS = (
+    "inventory.people.urls",
+    "inventory.book.urls",
+    "inventory.names.urls",
+    "census.rounds.urls",
+    "census.change.urls",
+)
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", views.today, name="today"),
+    path("health", views.health, name="health"),
+    *(path("", include(room)) for room in ROOMS if find_spec(room)),
+]
