@@ -1,0 +1,92 @@
+"""What every test may use: the moment, the zone, and a database that can be emptied."""
+
+import os
+import shutil
+from collections.abc import Iterator
+from datetime import datetime, tzinfo
+from typing import Any
+
+import pytest
+import time_machine
+from django.core.management import call_command
+from django.db import connection
+from django.test import TransactionTestCase
+from django.utils import timezone
+from hypothesis import HealthCheck, settings
+from pytest_django import DjangoDbBlocker
+
+from inventory.db import triggers
+
+from . import factories
+
+# The same examples on every run in CI, so that a red run is red for everybody; random ones at home.
+# Eight test processes on two cores: how long an example takes says nothing here.
+_SLOW_MACHINES = (HealthCheck.too_slow,)
+settings.register_profile(
+    "house_ci", derandomize=True, deadline=None, print_blob=True, suppress_health_check=_SLOW_MACHINES
+)
+settings.register_profile("house", deadline=None, print_blob=True, suppress_health_check=_SLOW_MACHINES)
+settings.load_profile("house_ci" if os.environ.get("CI") else "house")
+
+
+@pytest.fixture
+def ledger_now() -> datetime:
+    """The moment at which the tests' house lives: 2026-10-06 09:00 there."""
+    return factories.NOW
+
+
+@pytest.fixture
+def zone() -> tzinfo:
+    """The house's zone."""
+    return timezone.get_current_timezone()
+
+
+@pytest.fixture
+def frozen_clock() -> Iterator[datetime]:
+    """The clock stands at the tests' moment, for views and commands that ask it."""
+    with time_machine.travel(factories.NOW, tick=False):
+        yield factories.NOW
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """Lets ``transactional_db`` and ``live_server`` empty the tables, which the triggers refuse.
+
+    What the migrations made (outside accounts, role groups) is put back, and the triggers after it,
+    so that such a test leaves the database as it found it.
+    """
+    with django_db_blocker.unblock():
+        as_migrated = connection.creation.serialize_db_to_string()
+
+    def empty_and_restore(test_case: Any) -> None:
+        triggers.remove(connection, triggers.DECLARED)
+        try:
+            # No post_migrate: what it would create is among the rows that are put back.
+            call_command("flush", verbosity=0, interactive=False, inhibit_post_migrate=True)
+            connection.creation.deserialize_db_from_string(as_migrated)
+        finally:
+            triggers.install(connection, triggers.DECLARED)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(TransactionTestCase, "_fixture_teardown", empty_and_restore)
+        yield
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """Path of the browser that the tests drive."""
+    path = _chromium()
+    assert path, "no chromium on this machine; install Debian's package chromium"
+    return path
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """A machine without a browser skips its tests, unless TIDETALLY_REQUIRE_BROWSER=1 says it must not."""
+    if item.get_closest_marker("browser") and not _chromium():
+        if os.environ.get("TIDETALLY_REQUIRE_BROWSER") == "1":
+            pytest.fail("TIDETALLY_REQUIRE_BROWSER=1, and no chromium on this machine", pytrace=False)
+        pytest.skip("no chromium on this machine: install Debian's package chromium")
+
+
+def _chromium() -> str | None:
+    return shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
