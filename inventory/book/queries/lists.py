@@ -1,0 +1,182 @@
+"""What the lists show: lots, and where animals live now.
+
+"Now" is read from the balances that the database keeps on the cells. Every function is a constant
+number of queries, however many lots or places there are; a question about another day goes to
+:mod:`inventory.book.queries.quantities`.
+"""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field
+
+from django.db.models import Exists, OuterRef, Q, QuerySet, Sum
+
+from inventory.names.models import Taxon
+
+from ..models import Account, Cell, Lot, Place, PlaceKind, Sex, Standing
+from ..rules import words
+
+
+@dataclass(frozen=True, slots=True)
+class LivesHere:
+    """What one lot has in one place now. ``missing`` is part of the numbers by sex."""
+
+    accession: str
+    lot_kind: str
+    house_name: str
+    unit: str
+    scientific_name: str
+    common_name: str
+    lot_id: int
+    place_id: int
+    place_code: str
+    place_name: str
+    males: int
+    females: int
+    hermaphrodites: int
+    unknown: int
+    missing: int
+
+    @property
+    def total(self) -> int:
+        return self.males + self.females + self.hermaphrodites + self.unknown
+
+    @property
+    def mfu(self) -> str:
+        return words.mfu(self.males, self.females, self.hermaphrodites, self.unknown)
+
+
+def lives_here(
+    *, lots: Collection[int] | None = None, places: Collection[int] | None = None
+) -> list[LivesHere]:
+    """One row for each lot and place with something in it, ordered by name and accession. One query."""
+    cells = Cell.objects.filter(inside=True).exclude(balance=0)
+    if lots is not None:
+        cells = cells.filter(lot_id__in=lots)
+    if places is not None:
+        cells = cells.filter(account__place_id__in=places)
+    rows = (
+        cells.values_list(
+            "lot__accession",
+            "lot__kind",
+            "lot__house_name",
+            "lot__unit",
+            "lot__taxon__scientific_name",
+            "lot__taxon__common_name",
+            "lot_id",
+            "account__place_id",
+            "account__place__code",
+            "account__place__name",
+        )
+        .annotate(**_by_sex(), missing_now=_sum(standing=Standing.MISSING))
+        .order_by("lot__taxon__scientific_name", "lot__accession", "account__place__code")
+    )
+    return [LivesHere(*row) for row in rows]
+
+
+def find_lots(*, text: str = "", kind: str = "", place: str = "", emptied: bool = False) -> QuerySet[Lot]:
+    """Lots whose accession, house name, scientific or common name holds ``text``.
+
+    ``place`` is the code of a place where the lot has animals now. ``emptied``: also lots that
+    hold nothing any more.
+    """
+    lots = Lot.objects.select_related("taxon")
+    for word in text.split():
+        taxa = Taxon.objects.filter(Q(scientific_name__icontains=word) | Q(common_name__icontains=word))
+        lots = lots.filter(
+            Q(accession__icontains=word) | Q(house_name__icontains=word) | Q(taxon_id__in=taxa.values("id"))
+        )
+    if kind:
+        lots = lots.filter(kind=kind)
+    if place:
+        there = Account.objects.filter(place__code=place).values("id")
+        lots = lots.filter(
+            Exists(Cell.objects.filter(lot=OuterRef("pk"), account__in=there, inside=True).exclude(balance=0))
+        )
+    if not emptied:
+        lots = lots.exclude(held=0)
+    return lots
+
+
+def by_lot(rows: Iterable[LivesHere]) -> dict[int, list[LivesHere]]:
+    """The rows of each lot."""
+    grouped: dict[int, list[LivesHere]] = defaultdict(list)
+    for row in rows:
+        grouped[row.lot_id].append(row)
+    return grouped
+
+
+@dataclass(slots=True)
+class PlaceNode:
+    """A place in the tree with what lives in itself (not in its children) now.
+
+    ``held`` is by unit, for animals and colonies are never added together.
+    """
+
+    place: Place
+    lots: int = 0
+    missing: int = 0
+    held: dict[str, int] = field(default_factory=dict)
+    children: list["PlaceNode"] = field(default_factory=list)
+
+    @property
+    def holds(self) -> str:
+        """ "412 animals, 7 colonies"."""
+        return ", ".join(words.count_of(n, unit) for unit, n in sorted(self.held.items()))
+
+
+def place_tree() -> list[PlaceNode]:
+    """The places at the top, each with its children. Two queries."""
+    nodes = {place.pk: PlaceNode(place) for place in Place.objects.order_by("code")}
+    sums = (
+        Cell.objects.filter(inside=True)
+        .exclude(balance=0)
+        .values_list("account__place_id", "lot_id", "lot__unit")
+        .annotate(held=Sum("balance"), missing_now=_sum(standing=Standing.MISSING))
+    )
+    for place_id, _lot, unit, held, missing in sums:
+        node = nodes[place_id]
+        node.lots += 1
+        node.missing += missing
+        node.held[unit] = node.held.get(unit, 0) + held
+    roots = []
+    for node in nodes.values():
+        parent = nodes.get(node.place.parent_id or 0)
+        (parent.children if parent else roots).append(node)
+    return roots
+
+
+def places_for_animals() -> QuerySet[Place]:
+    """Places where stock may be put now: open, and not for feed."""
+    return Place.objects.filter(closed_on=None).exclude(kind=PlaceKind.FEED).order_by("code")
+
+
+@dataclass(frozen=True, slots=True)
+class BelowZero:
+    """A lot that has fewer than no animals in a place: some arrival was never entered."""
+
+    accession: str
+    scientific_name: str
+    place_code: str
+    held: int
+
+
+def below_zero() -> list[BelowZero]:
+    """Every lot and place whose animals sum to less than none now. One query."""
+    suspects = Cell.objects.filter(inside=True, balance__lt=0).values("lot_id")
+    rows = (
+        Cell.objects.filter(inside=True, lot_id__in=suspects)
+        .values_list("lot__accession", "lot__taxon__scientific_name", "account__place__code")
+        .annotate(held=Sum("balance"))
+        .filter(held__lt=0)
+        .order_by("held", "lot__accession")
+    )
+    return [BelowZero(*row) for row in rows]
+
+
+def _by_sex() -> dict[str, Sum]:
+    return {f"{sex.value}_now": _sum(sex=sex) for sex in Sex}
+
+
+def _sum(**where: str) -> Sum:
+    return Sum("balance", filter=Q(**where), default=0)

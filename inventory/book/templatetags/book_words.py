@@ -1,0 +1,50 @@
+"""The book's words in templates."""
+
+from datetime import datetime
+
+from django import template
+from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from ..rules import words
+
+register = template.Library()
+
+
+@register.filter
+def kind_words(kind: str) -> str:
+    """``put_down`` as "put down"."""
+    return words.KIND_WORDS.get(kind, kind)
+
+
+@register.filter
+def whole(n: int) -> str:
+    """1234 as "1,234", a negative number with a true minus."""
+    return words.whole(n)
+
+
+@register.filter
+def difference(n: int) -> SafeString:
+    """A difference: sign first, colour second."""
+    css = "more" if n > 0 else "less" if n < 0 else "same"
+    return format_html('<span class="{}">{}</span>', css, words.signed(n))
+
+
+@register.filter
+def moment(value: datetime) -> SafeString:
+    """An aware moment as the house's day and minute."""
+    local = timezone.localtime(value)
+    return format_html('<time datetime="{}">{:%d %b %Y, %H:%M}</time>', local.isoformat(timespec="minutes"), local)
+
+
+@register.filter
+def happened(text: str) -> str:
+    """ISO 8601 as people read it: the T between day and time is left out, an interval says "to"."""
+    return text.replace("T", " ").replace("/", " to ")
+
+
+@register.filter
+def unit(n: int, name: str) -> str:
+    """ "1 animal", "3 animals", "2 colonies"."""
+    return words.count_of(n, name)
