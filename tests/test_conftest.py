@@ -1,9 +1,12 @@
 """The test suite's own ground: what a test that empties the tables leaves behind."""
 
+import socket
+
 import pytest
 from django.conf import settings
 from django.contrib.auth.models import Group
 from django.db import IntegrityError, connection
+from pytest_socket import SocketConnectBlockedError
 
 from inventory.book.models import Account, Cell, Event, Sex
 from inventory.book.rules.kinds import OUTSIDE_CAUSES
@@ -44,3 +47,12 @@ def test_a_person_of_a_role_is_in_its_group_and_can_sign_in() -> None:
 
 def test_tests_keep_away_from_the_data_of_the_house() -> None:
     assert "tidetally-test-" in str(settings.DATA)
+
+
+def test_no_test_reaches_another_machine() -> None:
+    """192.0.2.1 is an address for documentation (RFC 5737): nobody answers there."""
+    with (
+        pytest.warns(UserWarning, match=r"192\.0\.2\.1"),
+        pytest.raises(SocketConnectBlockedError),
+    ):
+        socket.create_connection(("192.0.2.1", 80), timeout=0.1)
