@@ -20,6 +20,7 @@ class Event(models.Model):
     ``recorded_at`` is when the ledger took it.
     """
 
+    id = models.BigIntegerField(primary_key=True, help_text="Place in the chain: 1, 2, 3 with no gap.")
     identifier = models.UUIDField(unique=True, help_text="Made by the client; the same twice is one event.")
     ref = models.CharField(max_length=120, blank=True, help_text="The writer's own name for it.")
     kind = models.CharField(max_length=16, choices=[(kind.value, kind.value) for kind in EventKind])

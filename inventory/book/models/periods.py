@@ -38,9 +38,7 @@ class PeriodVersion(models.Model):
 
     class Meta:
         ordering = ["period", "number"]
-        constraints = [
-            models.UniqueConstraint(fields=["period", "number"], name="period_version_is_unique")
-        ]
+        constraints = [models.UniqueConstraint(fields=["period", "number"], name="period_version_is_unique")]
 
     def __str__(self) -> str:
         return f"{self.period} version {self.number}"
@@ -54,9 +52,7 @@ class PeriodBalance(models.Model):
     n = models.IntegerField()
 
     class Meta:
-        constraints = [
-            models.UniqueConstraint(fields=["version", "cell"], name="period_balance_is_unique")
-        ]
+        constraints = [models.UniqueConstraint(fields=["version", "cell"], name="period_balance_is_unique")]
 
     def __str__(self) -> str:
         return f"{self.version_id}/{self.cell_id}: {self.n}"

@@ -1,0 +1,291 @@
+"""The one writer of the ledger: posts events, all or nothing.
+
+Reads what the batch touches in a constant number of queries, resolves the drafts into flows with
+the pure rules, checks, chains, and writes events and flows in bulk. The database's triggers move
+the balances and refuse what the rules let slip.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, tzinfo
+from uuid import UUID
+
+from django.db import IntegrityError, transaction
+
+from inventory.db.locks import serialize_writers
+
+from ..models import Event, Flow
+from ..rules import chain
+from ..rules.drafts import DraftLine, EventDraft, Problem
+from ..rules.individuals import first_breach
+from ..rules.kinds import ARRIVALS, EventKind
+from ..rules.resolve import Refusal, flows_of
+from ..rules.running import FlowDraft, RunningBook
+from . import post_flags, post_reading
+
+
+class LedgerRefused(Exception):
+    """A batch that the ledger did not take; nothing of it was written."""
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        super().__init__("\n".join(str(problem) for problem in problems))
+        self.problems = list(problems)
+
+
+# Rows in one INSERT: more saves nothing and meets the databases' limits on parameters.
+WRITE_AT_ONCE = 1_000
+
+
+@dataclass(frozen=True, slots=True)
+class Posted:
+    """The answer to one draft. ``already`` tells that the event was there before."""
+
+    event_id: int
+    identifier: UUID
+    already: bool
+
+
+@dataclass(slots=True)
+class _Reading:
+    """One draft on its way into the book."""
+
+    index: int
+    draft: EventDraft
+    effective_at: datetime
+    content_hash: str
+    flows: list[FlowDraft] = field(default_factory=list)
+
+
+def post_event(draft: EventDraft, *, now: datetime, zone: tzinfo) -> Posted:
+    """Posts one event. Raises :class:`LedgerRefused`."""
+    return post_events([draft], now=now, zone=zone)[0]
+
+
+@transaction.atomic
+def post_events(drafts: Sequence[EventDraft], *, now: datetime, zone: tzinfo) -> list[Posted]:
+    """Posts ``drafts`` and answers each, in their order.
+
+    Idempotent on the client's identifier: the same identifier with the same content gives the
+    first answer again. The batch is booked in order of happening, arrivals first, so that it may
+    be given in any order. Raises :class:`LedgerRefused` with every problem found.
+    """
+    serialize_writers()
+    posted, fresh, problems = _split_known(drafts, zone)
+    batch = post_reading.read([reading.draft for reading in fresh], zone)
+    readings, more = _resolve(fresh, batch, now=now, zone=zone)
+    problems += more + _breaches(readings, batch.book, zone)
+    if problems:
+        raise LedgerRefused(sorted(problems, key=lambda problem: problem.draft))
+    for index, event in _write(readings, batch, now=now):
+        posted[index] = Posted(event.pk, event.identifier, already=False)
+    first = {draft.identifier: posted[index] for index, draft in enumerate(drafts) if index in posted}
+    return [posted.get(i) or _repeat(first[draft.identifier]) for i, draft in enumerate(drafts)]
+
+
+def _repeat(answer: Posted) -> Posted:
+    return Posted(answer.event_id, answer.identifier, already=True)
+
+
+def _split_known(
+    drafts: Sequence[EventDraft], zone: tzinfo
+) -> tuple[dict[int, Posted], list[_Reading], list[Problem]]:
+    """Parts what the ledger has already from what is new, and refuses an identifier used twice."""
+    known = post_reading.known_events([draft.identifier for draft in drafts])
+    posted: dict[int, Posted] = {}
+    fresh: list[_Reading] = []
+    problems: list[Problem] = []
+    contents: dict[UUID, str] = {}
+    for index, draft in enumerate(drafts):
+        content = draft.content_hash()
+        known_id, known_content = known.get(draft.identifier, (0, content))
+        first_content = contents.get(draft.identifier, known_content)
+        if content != first_content:
+            name = draft.ref or str(draft.identifier)
+            problems.append(
+                Problem(index, draft.origin, "ref", f"{name!r} is in use for another event: give a new ref")
+            )
+        elif known_id:
+            posted[index] = Posted(known_id, draft.identifier, already=True)
+        elif draft.identifier not in contents:
+            fresh.append(_Reading(index, draft, draft.happened.effective_at(zone), content))
+        contents[draft.identifier] = first_content
+    return posted, fresh, problems
+
+
+def _resolve(
+    fresh: list[_Reading], batch: post_reading.Batch, *, now: datetime, zone: tzinfo
+) -> tuple[list[_Reading], list[Problem]]:
+    """Finds the flows of each draft, in order of happening; the running book moves along."""
+    readings: list[_Reading] = []
+    problems: list[Problem] = []
+    for reading in sorted(fresh, key=_order):
+        draft = reading.draft
+        problems += _check_event(reading, batch, now=now, zone=zone)
+        if draft.kind is EventKind.REVERSED:
+            problems += _read_reversal(reading, batch)
+        else:
+            problems += _read_lines(reading, batch.book)
+        batch.book.apply(reading.flows, reading.effective_at)
+        batch.posted_here[draft.identifier] = (draft.kind, reading.effective_at, reading.flows)
+        readings.append(reading)
+    return readings, problems
+
+
+def _order(reading: _Reading) -> tuple[datetime, int, int]:
+    rank = 0 if reading.draft.kind in ARRIVALS else 2 if reading.draft.kind is EventKind.REVERSED else 1
+    return reading.effective_at, rank, reading.index
+
+
+def _check_event(
+    reading: _Reading, batch: post_reading.Batch, *, now: datetime, zone: tzinfo
+) -> Iterable[Problem]:
+    """What can be wrong with an event whatever its lines say."""
+    draft = reading.draft
+    entered_at = draft.entered_at or now
+
+    def problem(column: str, message: str) -> Problem:
+        return Problem(reading.index, draft.origin, column, message)
+
+    for column, name in (("entered_by", draft.entered_by), ("approved_by", draft.approved_by)):
+        if name and name not in batch.people:
+            yield problem(column, f"nobody here is called {name!r}")
+    if not draft.entered_by:
+        yield problem("entered_by", "say who enters it")
+    if reading.effective_at > now:
+        yield problem("happened", f"{draft.happened} lies in the future")
+    if entered_at > now:
+        yield problem("entered", f"entered {entered_at.astimezone(zone):%Y-%m-%d %H:%M} lies in the future")
+    if draft.happened.earliest(zone).date() > entered_at.astimezone(zone).date():
+        yield problem("entered", f"entered before it happened ({draft.happened})")
+    closed_at = batch.closed_at(reading.effective_at)
+    if closed_at and entered_at <= closed_at:
+        closed = f"{closed_at.astimezone(zone):%Y-%m-%d %H:%M}"
+        yield problem("entered", f"its period was closed on {closed}; a late entry is entered after that")
+    if draft.kind is not EventKind.REVERSED and draft.reverses:
+        yield problem("reverses", "only a reversed event reverses")
+    if draft.kind is not EventKind.REVERSED and not draft.lines:
+        yield problem("accession", "an event needs at least one line")
+
+
+def _read_lines(reading: _Reading, book: RunningBook) -> Iterable[Problem]:
+    problems = []
+    for line in reading.draft.lines:
+        try:
+            flows = flows_of(reading.draft, line, book, reading.effective_at)
+        except Refusal as refusal:
+            problems.append(_refused(reading, line, refusal))
+        else:
+            reading.flows.extend(flows)
+    return problems
+
+
+def _refused(reading: _Reading, line: DraftLine, refusal: Refusal) -> Problem:
+    return Problem(reading.index, line.origin or reading.draft.origin, refusal.column, refusal.message)
+
+
+def _read_reversal(reading: _Reading, batch: post_reading.Batch) -> Iterable[Problem]:
+    """A reversal runs the flows of its event backwards, at that event's own moment."""
+    draft = reading.draft
+    target = batch.posted_here.get(draft.reverses) if draft.reverses else None
+    message = ""
+    if draft.lines:
+        message = "a reversed event has no animals of its own; it takes back all of the other event"
+    elif target is None:
+        message = "the event to take back is not in the book; give the ref it was entered under"
+    elif target[0] is EventKind.REVERSED:
+        message = "a reversal is not reversed; enter the event again"
+    elif draft.reverses in batch.reversed_already:
+        message = "the event was taken back already"
+    if message or target is None or draft.reverses is None:
+        return [Problem(reading.index, draft.origin, "reverses", message)]
+    batch.reversed_already.add(draft.reverses)
+    reading.effective_at = target[1]
+    reading.flows = [FlowDraft(flow.to_cell, flow.from_cell, flow.n) for flow in target[2]]
+    return []
+
+
+def _breaches(readings: Sequence[_Reading], book: RunningBook, zone: tzinfo) -> list[Problem]:
+    """Individuals that the batch would double or lose, told at the last event that touches them."""
+    last: dict[str, _Reading] = {}
+    for reading in readings:
+        for flow in reading.flows:
+            for lot in (flow.from_cell.lot, flow.to_cell.lot):
+                if book.lots[lot].individual:
+                    last[lot] = reading
+    problems = []
+    for lot, reading in last.items():
+        breach = first_breach(lot, book.histories[lot], zone)
+        if breach:
+            message = f"{breach[1]}; look at its history first"
+            origin = reading.draft.lines[0].origin if reading.draft.lines else ""
+            problems.append(Problem(reading.index, origin or reading.draft.origin, "accession", message))
+    return problems
+
+
+def _write(
+    readings: Sequence[_Reading], batch: post_reading.Batch, *, now: datetime
+) -> list[tuple[int, Event]]:
+    """Writes events, cells and flows, then raises and settles flags."""
+    if not readings:
+        return []
+    cells = post_reading.cell_ids(batch, (cell for r in readings for f in r.flows for cell in f[:2]))
+    events = _chained(readings, batch, now=now)
+    try:
+        with transaction.atomic():
+            Event.objects.bulk_create(events, batch_size=WRITE_AT_ONCE)
+            Flow.objects.bulk_create(
+                (
+                    Flow(
+                        event_id=event.id,
+                        from_cell_id=cells[flow.from_cell],
+                        to_cell_id=cells[flow.to_cell],
+                        n=flow.n,
+                        effective_at=event.effective_at,
+                        entered_at=event.entered_at,
+                    )
+                    for event, reading in zip(events, readings, strict=True)
+                    for flow in reading.flows
+                ),
+                batch_size=WRITE_AT_ONCE,
+            )
+    except IntegrityError as error:
+        # The rules looked at whole days and let it pass; row by row the database cannot.
+        message = f"in this order an individual would be in two places or in none ({error})"
+        raise LedgerRefused([Problem(readings[0].index, readings[0].draft.origin, "", message)]) from error
+    post_flags.raise_and_settle([(e, r.flows) for e, r in zip(events, readings, strict=True)], batch, now=now)
+    return [(reading.index, event) for reading, event in zip(readings, events, strict=True)]
+
+
+def _chained(readings: Sequence[_Reading], batch: post_reading.Batch, *, now: datetime) -> list[Event]:
+    """Unsaved events, numbered on from the last one, each with the hash of the one before."""
+    last_id, previous = post_reading.head_of_chain()
+    ids = dict(batch.ids)
+    events = []
+    for number, reading in enumerate(readings, start=last_id + 1):
+        draft = reading.draft
+        event = Event(
+            id=number,
+            identifier=draft.identifier,
+            ref=draft.ref,
+            kind=draft.kind.value,
+            happened=str(draft.happened),
+            effective_at=reading.effective_at,
+            entered_at=draft.entered_at or now,
+            entered_by_id=batch.people[draft.entered_by],
+            recorded_at=now,
+            approved_by_id=batch.people[draft.approved_by] if draft.approved_by else None,
+            device=draft.device,
+            party=draft.party,
+            permit_number=draft.permit_number,
+            cause=draft.cause,
+            reason=draft.reason,
+            evidence=draft.evidence,
+            note=draft.note,
+            reverses_id=ids[draft.reverses] if draft.reverses else None,
+            content_hash=reading.content_hash,
+            previous_hash=previous,
+        )
+        event.hash = previous = chain.event_hash(previous, event, reading.flows)
+        ids[draft.identifier] = number
+        events.append(event)
+    return events
