@@ -61,8 +61,11 @@ def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -
     def empty_and_restore(test_case: Any) -> None:
         triggers.remove(connection, triggers.DECLARED)
         try:
-            # No post_migrate: what it would create is among the rows that are put back.
-            call_command("flush", verbosity=0, interactive=False, inhibit_post_migrate=True)
+            # No post_migrate: what it would create is among the rows that are put back. Sequences run
+            # on, for the rows that are put back keep their numbers.
+            call_command(
+                "flush", verbosity=0, interactive=False, inhibit_post_migrate=True, reset_sequences=False
+            )
             connection.creation.deserialize_db_from_string(as_migrated)
         finally:
             triggers.install(connection, triggers.DECLARED)
