@@ -16,7 +16,7 @@ class Census(models.Model):
     period = models.ForeignKey(Period, on_delete=models.PROTECT, related_name="censuses")
     cutoff = models.DateTimeField(help_text="The first moment after the period's last day.")
     state = models.CharField(
-        max_length=24, choices=[(s.value, s.value) for s in CensusState], default=CensusState.PLANNED
+        max_length=24, choices=[(s.value, s.value) for s in CensusState], default=CensusState.PLANNED.value
     )
     opened_at = models.DateTimeField()
     opened_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="censuses_opened")

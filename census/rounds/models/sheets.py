@@ -18,10 +18,10 @@ class Sheet(models.Model):
     number = models.CharField(max_length=30, unique=True, help_text="CS-26Q3-01")
     place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="sheets")
     form = models.CharField(
-        max_length=10, choices=[(f.value, f.value) for f in SheetForm], default=SheetForm.SHEET
+        max_length=10, choices=[(f.value, f.value) for f in SheetForm], default=SheetForm.SHEET.value
     )
     state = models.CharField(
-        max_length=16, choices=[(s.value, s.value) for s in SheetState], default=SheetState.NOT_ISSUED
+        max_length=16, choices=[(s.value, s.value) for s in SheetState], default=SheetState.NOT_ISSUED.value
     )
     list_version = models.CharField(
         max_length=40, default="1", help_text="Version of the list of taxa that was printed."
