@@ -1,0 +1,62 @@
+"""``stock``: what is held as of a day, as known at a moment."""
+
+from datetime import date, datetime
+from typing import Any, TextIO, cast
+
+from django.core.management.base import BaseCommand
+from django.utils.timezone import get_current_timezone
+
+from inventory.book.queries.quantities import Scope, StockBy, StockRow, stock
+from inventory.book.rules.happened import end_of_day, parse_moment
+from inventory.doors.output import add_format_option, write_rows
+
+NUMBERS = ("males", "females", "hermaphrodites", "unknown", "total", "missing")
+
+
+class Command(BaseCommand):
+    help = "Prints the stock at the end of a day: by taxon, place, lot or source."
+
+    def add_arguments(self, parser: Any) -> None:
+        parser.add_argument(
+            "--as-of", required=True, type=_day, metavar="DATE", help="the end of this day, YYYY-MM-DD"
+        )
+        parser.add_argument(
+            "--known-at", type=_moment, metavar="TIMESTAMP", help="count only what was entered by then"
+        )
+        parser.add_argument("--by", choices=[by.value for by in StockBy], default=StockBy.TAXON.value)
+        parser.add_argument(
+            "--scope",
+            choices=[scope.value for scope in Scope],
+            default=Scope.HERE.value,
+            help="here: on the premises; ours: owned by the house; all: both",
+        )
+        add_format_option(parser)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        by = StockBy(options["by"])
+        rows = stock(
+            by=by,
+            before=end_of_day(options["as_of"], get_current_timezone()),
+            known_at=options["known_at"],
+            scope=Scope(options["scope"]),
+        )
+        write_rows(
+            (_cells(by, row) for row in rows),
+            (by.column, "unit", *NUMBERS),
+            options["format"],
+            cast(TextIO, self.stdout),
+            title=f"Stock at the end of {options['as_of']}, scope {options['scope']}",
+        )
+
+
+def _cells(by: StockBy, row: StockRow) -> dict[str, Any]:
+    numbers = {name: getattr(row.held, name) for name in NUMBERS}
+    return {by.column: row.label, "unit": row.unit, **numbers}
+
+
+def _day(text: str) -> date:
+    return date.fromisoformat(text)
+
+
+def _moment(text: str) -> datetime:
+    return parse_moment(text, get_current_timezone())

@@ -1,0 +1,55 @@
+"""The few places where SQLite and PostgreSQL must be asked in different words.
+
+Everything the reader asks in raw SQL goes through :func:`rows`. Lists of numbers travel as one
+JSON parameter, so that no query meets a limit on parameters however long the list is.
+"""
+
+import json
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import Any
+
+from django.db import connection
+
+
+def rows(sql: str, params: Sequence[Any]) -> list[tuple[Any, ...]]:
+    """All rows of one query."""
+    with connection.cursor() as cursor:
+        cursor.execute(sql, params)
+        found: list[tuple[Any, ...]] = cursor.fetchall()
+    return found
+
+
+def moment(value: datetime) -> Any:
+    """``value`` as the database compares it: SQLite keeps moments as text in UTC."""
+    return connection.ops.adapt_datetimefield_value(value)
+
+
+def moment_text(value: datetime) -> str:
+    """``value`` as text that the database can compare with a stored moment after a cast."""
+    return str(moment(value))
+
+
+def as_moment(value: Any) -> datetime:
+    """A moment out of a raw query, aware."""
+    if isinstance(value, str):
+        value = datetime.fromisoformat(value)
+    if value.tzinfo is None:
+        value = value.replace(tzinfo=connection.timezone)
+    moment: datetime = value
+    return moment
+
+
+def among(column: str, ids: Iterable[int]) -> tuple[str, list[Any]]:
+    """A condition that ``column`` is one of ``ids``, with its parameters."""
+    listed = list(ids)
+    if connection.vendor == "postgresql":
+        return f"{column} = ANY(%s)", [listed]
+    return f"{column} IN (SELECT value FROM json_each(%s))", [json.dumps(listed)]
+
+
+def known(known_at: datetime | None, alias: str = "f") -> tuple[str, list[Any]]:
+    """The condition of what was in the book at ``known_at`` (None: all of it)."""
+    if known_at is None:
+        return "", []
+    return f" AND {alias}.entered_at <= %s", [moment(known_at)]
