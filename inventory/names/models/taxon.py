@@ -2,6 +2,9 @@
 
 from django.db import models
 
+from inventory.db import triggers
+from inventory.people.models import Person
+
 
 class CountClass(models.TextChoices):
     """How a taxon is counted; by consequence and countability, not by value."""
@@ -40,6 +43,14 @@ class Taxon(models.Model):
     can_change_sex = models.BooleanField(default=False)
     can_divide = models.BooleanField(default=False)
     look_alike_set = models.CharField(max_length=100, blank=True)
+    joined_into = models.ForeignKey(
+        "self",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="joined_from",
+        help_text="A review found it to be this other taxon; its lots stand there now.",
+    )
 
     class Meta:
         ordering = ["scientific_name"]
@@ -47,3 +58,35 @@ class Taxon(models.Model):
 
     def __str__(self) -> str:
         return self.scientific_name
+
+
+class TaxonName(models.Model):
+    """A name that the taxon bore in the house: one row each time it was given or changed."""
+
+    taxon = models.ForeignKey(Taxon, on_delete=models.PROTECT, related_name="names")
+    release = models.ForeignKey(
+        "names.BackboneRelease", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    scientific_name = models.CharField(max_length=300)
+    authorship = models.CharField(max_length=300, blank=True)
+    qualifier = models.CharField(max_length=100, blank=True)
+    since = models.DateTimeField(help_text="From when the house used it.")
+    decided_by = models.ForeignKey(
+        Person,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="Blank: the backbone's answer was certain, or the name stands as it was typed.",
+    )
+    why = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["since", "id"]
+
+    def __str__(self) -> str:
+        return self.scientific_name
+
+
+TAXON_TRIGGERS = triggers.append_only("names_taxonname")
+triggers.declare(*TAXON_TRIGGERS)

@@ -1,0 +1,26 @@
+"""Verdicts for typed names, against the current backbone release."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import replace
+
+from ..models import BackboneRelease
+from ..rules.match import Asked, match
+from ..rules.store import NameStore
+from ..rules.verdicts import Verdict
+from .store import DatabaseStore, NoBackbone, current_release
+
+
+def verdicts_for(
+    asked: Sequence[Asked], *, held_here: Collection[str] = frozenset()
+) -> tuple[BackboneRelease | None, list[Verdict]]:
+    """The release that answered, and one verdict for each line, in order.
+
+    A constant number of queries for up to 5,000 different names. Without a backbone every name is
+    *not found*, and ``why`` says so.
+    """
+    release = current_release()
+    store: NameStore = DatabaseStore(release) if release else NoBackbone()
+    verdicts = match(asked, store, held_here=held_here)
+    if release is None:
+        verdicts = [replace(verdict, why="no backbone is loaded") for verdict in verdicts]
+    return release, verdicts

@@ -1,0 +1,1 @@
+"""How a typed name is read, compared and judged. Pure: no Django, no database."""
