@@ -134,7 +134,7 @@ def make_event(
 
     For an arrival a lot and a place are made when none is given.
     """
-    from inventory.book.actions.post import post_event  # noqa: PLC0415
+    from inventory.book.actions.post import post_event
 
     if kind != EventKind.REVERSED:
         draft.setdefault("lot", None)
