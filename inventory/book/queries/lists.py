@@ -9,11 +9,12 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
-from django.db.models import Exists, OuterRef, Q, QuerySet, Sum
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 
 from inventory.names.models import Taxon
 
-from ..models import Account, Cell, Lot, Place, PlaceKind, Sex, Standing
+from ..models import Account, Cell, Flag, Lot, Place, PlaceKind, Sex, Standing
+from ..models.flags import FlagKind
 from ..rules import words
 
 
@@ -106,6 +107,24 @@ def by_lot(rows: Iterable[LivesHere]) -> dict[int, list[LivesHere]]:
     return grouped
 
 
+@dataclass(frozen=True, slots=True)
+class UnitSum:
+    """Sums over rows of one unit."""
+
+    unit: str
+    total: int
+    missing: int
+
+
+def sums_by_unit(rows: Iterable[LivesHere]) -> list[UnitSum]:
+    """One sum for each unit, for animals and colonies are never added together."""
+    sums: dict[str, tuple[int, int]] = {}
+    for row in rows:
+        total, missing = sums.get(row.unit, (0, 0))
+        sums[row.unit] = (total + row.total, missing + row.missing)
+    return [UnitSum(unit, *numbers) for unit, numbers in sorted(sums.items())]
+
+
 @dataclass(slots=True)
 class PlaceNode:
     """A place in the tree with what lives in itself (not in its children) now.
@@ -131,15 +150,19 @@ def place_tree() -> list[PlaceNode]:
     sums = (
         Cell.objects.filter(inside=True)
         .exclude(balance=0)
-        .values_list("account__place_id", "lot_id", "lot__unit")
-        .annotate(held=Sum("balance"), missing_now=_sum(standing=Standing.MISSING))
+        .values_list("account__place_id", "lot__unit")
+        .annotate(
+            lots=Count("lot_id", distinct=True),
+            held=Sum("balance"),
+            missing_now=_sum(standing=Standing.MISSING),
+        )
     )
-    for place_id, _lot, unit, held, missing in sums:
+    for place_id, unit, lots, held, missing in sums:
         node = nodes[place_id]
-        node.lots += 1
+        node.lots += lots
         node.missing += missing
-        node.held[unit] = node.held.get(unit, 0) + held
-    roots = []
+        node.held[unit] = held
+    roots: list[PlaceNode] = []
     for node in nodes.values():
         parent = nodes.get(node.place.parent_id or 0)
         (parent.children if parent else roots).append(node)
@@ -153,25 +176,52 @@ def places_for_animals() -> QuerySet[Place]:
 
 @dataclass(frozen=True, slots=True)
 class BelowZero:
-    """A lot that has fewer than no animals in a place: some arrival was never entered."""
+    """A lot that has fewer than no animals in a place: some arrival was never entered.
+
+    ``owner`` is the name of the person who looks into it, ``event_id`` the event that first took
+    the balance below zero.
+    """
 
     accession: str
     scientific_name: str
+    common_name: str
     place_code: str
     held: int
+    owner: str
+    event_id: int | None
 
 
 def below_zero() -> list[BelowZero]:
-    """Every lot and place whose animals sum to less than none now. One query."""
+    """Every lot and place whose animals sum to less than none now, the lowest first. Two queries."""
     suspects = Cell.objects.filter(inside=True, balance__lt=0).values("lot_id")
-    rows = (
+    rows = list(
         Cell.objects.filter(inside=True, lot_id__in=suspects)
-        .values_list("lot__accession", "lot__taxon__scientific_name", "account__place__code")
+        .values_list(
+            "lot_id",
+            "account__place_id",
+            "lot__accession",
+            "lot__taxon__scientific_name",
+            "lot__taxon__common_name",
+            "account__place__code",
+        )
         .annotate(held=Sum("balance"))
         .filter(held__lt=0)
         .order_by("held", "lot__accession")
     )
-    return [BelowZero(*row) for row in rows]
+    flags = Flag.objects.filter(kind=FlagKind.BELOW_ZERO, settled_at=None).values_list(
+        "lot_id", "place_id", "owner__name", "event_id"
+    )
+    owners = {(lot, place): (owner, event) for lot, place, owner, event in flags}
+    return [BelowZero(*told, *owners.get((lot, place), ("", None))) for lot, place, *told in rows]
+
+
+def late_entries() -> QuerySet[Flag]:
+    """Events dated in a closed period that nobody has looked at yet, the newest first."""
+    return (
+        Flag.objects.filter(kind=FlagKind.LATE_ENTRY, settled_at=None)
+        .select_related("event__entered_by", "owner")
+        .order_by("-raised_at", "-id")
+    )
 
 
 def _by_sex() -> dict[str, Sum]:

@@ -30,7 +30,7 @@ KIND_WORDS: dict[str, str] = {
 
 
 def signed(n: int) -> str:
-    """A difference with its sign: "+3", "−2" with a true minus, "0"."""
+    """A difference with its sign: "+3", "0", or with a true minus in front."""
     return f"+{n}" if n > 0 else whole(n)
 
 

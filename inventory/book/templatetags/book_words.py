@@ -33,9 +33,10 @@ def difference(n: int) -> SafeString:
 
 @register.filter
 def moment(value: datetime) -> SafeString:
-    """An aware moment as the house's day and minute."""
+    """An aware moment as the house's day and minute, in the form in which events state theirs."""
     local = timezone.localtime(value)
-    return format_html('<time datetime="{}">{:%d %b %Y, %H:%M}</time>', local.isoformat(timespec="minutes"), local)
+    iso = local.isoformat(timespec="minutes")
+    return format_html('<time datetime="{}">{:%Y-%m-%d %H:%M}</time>', iso, local)
 
 
 @register.filter

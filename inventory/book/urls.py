@@ -1,0 +1,17 @@
+"""Addresses of the book: where animals live, lots, and what happened to them."""
+
+from django.urls import path
+
+from . import views, views_record
+
+urlpatterns = [
+    path("places", views.places, name="places"),
+    path("place/<path:code>", views.place, name="place"),
+    path("lots", views.lots, name="lots"),
+    path("lot/<path:accession>", views.lot, name="lot"),
+    path("event/<int:pk>", views.event, name="event"),
+    path("below-zero", views.below_zero, name="below_zero"),
+    path("late-entries", views_record.late_entries, name="late_entries"),
+    path("event/<int:pk>/take-back", views_record.take_back, name="take_back"),
+    path("record/<slug:kind>/<path:accession>", views_record.record, name="record"),
+]

@@ -1,0 +1,111 @@
+"""Pages that read the book."""
+
+from datetime import timedelta
+
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.views.decorators.http import require_safe
+from django_tables2 import RequestConfig  # type: ignore[import-untyped]
+
+from inventory.doors import clock
+from inventory.people.access import may, requires
+
+from .forms import FindLotsForm
+from .models import Lot, LotKind, Place
+from .queries import lists, story
+from .rules.kinds import EventKind
+from .rules.recording import offered
+from .tables import LotTable, page_of_lots
+from .who import PAPERS, RECORDS, TAKES_BACK
+
+LOTS_ON_A_PAGE = 50
+EVENTS_ON_A_PAGE = 100
+# A place's page shows the newest events of this time; the lots' own stories go all the way back.
+RECENT = timedelta(days=90)
+
+
+@require_safe
+@requires()
+def places(request: HttpRequest) -> HttpResponse:
+    """The tree of places with what lives in each."""
+    return render(request, "book/places.html", {"tree": lists.place_tree()})
+
+
+@require_safe
+@requires()
+def place(request: HttpRequest, code: str) -> HttpResponse:
+    """What the book says lives here now, and what happened here lately."""
+    found = get_object_or_404(Place.objects.select_related("parent"), code=code)
+    here = lists.lives_here(places=[found.pk])
+    events = story.at_place(found, since=clock.now() - RECENT, limit=EVENTS_ON_A_PAGE)
+    context = {
+        "place": found,
+        "children": found.children.all(),
+        "here": here,
+        "sums": lists.sums_by_unit(here),
+        "events": events,
+        "days": RECENT.days,
+    }
+    return render(request, "book/place.html", context)
+
+
+@require_safe
+@requires()
+def lots(request: HttpRequest) -> HttpResponse:
+    """Looks for lots."""
+    form = FindLotsForm(request.GET)
+    wanted = form.cleaned_data if form.is_valid() else {}
+    table = LotTable(lists.find_lots(**wanted))
+    RequestConfig(request, paginate={"per_page": LOTS_ON_A_PAGE}).configure(table)
+    shown = page_of_lots(table)
+    table.where_now = lists.by_lot(lists.lives_here(lots=[lot.pk for lot in shown]))
+    table.caption = f"{table.paginator.count:,} {'lot' if table.paginator.count == 1 else 'lots'}"
+    return render(request, "book/lots.html", {"form": form, "table": table})
+
+
+@require_safe
+@requires()
+def lot(request: HttpRequest, accession: str) -> HttpResponse:
+    """One lot's story: the facts, where it is now, and every event with both times."""
+    found = get_object_or_404(Lot.objects.select_related("taxon"), accession=accession)
+    here = lists.lives_here(lots=[found.pk])
+    page = Paginator(story.steps_of(found)[::-1], EVENTS_ON_A_PAGE).get_page(request.GET.get("page"))
+    records = offered(individual=found.kind == LotKind.INDIVIDUAL, papers=may(request, *PAPERS))
+    context = {
+        "lot": found,
+        "here": here,
+        "sums": lists.sums_by_unit(here),
+        "page": page,
+        "story": story.tell_steps(list(page.object_list)),
+        "records": records if may(request, *RECORDS) else [],
+        "flags": found.flags.filter(settled_at=None).select_related("owner", "place"),
+    }
+    return render(request, "book/lot.html", context)
+
+
+@require_safe
+@requires()
+def event(request: HttpRequest, pk: int) -> HttpResponse:
+    """One event, whole: its flows, both times, who, its place in the chain, and its correction."""
+    told = story.tell([pk]).get(pk)
+    if told is None:
+        raise Http404("no event has this number")
+    can_take_back = (
+        told.reversed_by is None and told.event.kind != EventKind.REVERSED and may(request, *TAKES_BACK)
+    )
+    context = {
+        "told": told,
+        "event": told.event,
+        "before": story.before(told.event),
+        "can_take_back": can_take_back,
+        "flags": told.event.flags.select_related("owner", "lot", "place"),
+    }
+    return render(request, "book/event.html", context)
+
+
+@require_safe
+@requires()
+def below_zero(request: HttpRequest) -> HttpResponse:
+    """Every balance below zero, with its owner."""
+    return render(request, "book/below_zero.html", {"rows": lists.below_zero()})

@@ -1,0 +1,121 @@
+"""Pages that write: record an event of a lot, and take an event back."""
+
+from datetime import datetime
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from inventory.doors import clock
+from inventory.people.access import may, person_of, requires
+from inventory.people.models import Person
+
+from .actions.flags import settle_flag
+from .actions.post import LedgerRefused, post_event
+from .forms import RecordForm, TakeBackForm
+from .models import Event, Lot, LotKind
+from .queries import lists, story
+from .rules.corrections import is_own_slip
+from .rules.recording import offered
+from .who import APPROVES, CORRECTS, PAPERS, RECORDS, TAKES_BACK
+
+FLAGS_ON_A_PAGE = 50
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@requires(*RECORDS, *PAPERS)
+def record(request: HttpRequest, kind: str, accession: str) -> HttpResponse:
+    """Records one event of one lot."""
+    lot = get_object_or_404(Lot.objects.select_related("taxon"), accession=accession)
+    recording = {
+        r.kind.value: r
+        for r in offered(individual=lot.kind == LotKind.INDIVIDUAL, papers=may(request, *PAPERS))
+    }.get(kind)
+    if recording is None:
+        raise Http404(f"{kind} is not recorded here")
+    now = clock.now()
+    form = RecordForm(
+        request.POST or None, recording=recording, lot=lot, here=lists.lives_here(lots=[lot.pk]), now=now
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            posted = post_event(
+                form.draft(entered_by=person_of(request.user).name),
+                now=now,
+                zone=timezone.get_current_timezone(),
+            )
+        except LedgerRefused as refused:
+            form.add_problems(refused.problems)
+        else:
+            _say(request, posted.event_id, again=posted.already)
+            return redirect("lot", accession=lot.accession)
+    return render(request, "book/record.html", {"form": form, "lot": lot, "recording": recording})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@requires(*TAKES_BACK)
+def take_back(request: HttpRequest, pk: int) -> HttpResponse:
+    """Reverses one event, whole; both stay readable."""
+    event = get_object_or_404(Event.objects.select_related("entered_by"), pk=pk)
+    person, now = person_of(request.user), clock.now()
+    own_slip = is_own_slip(
+        by=person.name, entered_by=event.entered_by.name, entered_at=event.entered_at, now=now
+    )
+    if not own_slip and not may(request, *CORRECTS):
+        raise PermissionDenied(
+            "You can take back what you entered yourself within the last ten minutes. "
+            "After that the registrar or the curator does it: tell them the event's number."
+        )
+    form = TakeBackForm(request.POST or None, approvers=_approvers(person, now), own_slip=own_slip)
+    if request.method == "POST" and form.is_valid():
+        draft = form.draft(takes_back=event.identifier, entered_by=person.name, now=now)
+        try:
+            posted = post_event(draft, now=now, zone=timezone.get_current_timezone())
+        except LedgerRefused as refused:
+            form.add_problems(refused.problems)
+        else:
+            _say(request, posted.event_id, again=posted.already)
+            return redirect("event", pk=event.pk)
+    context = {"form": form, "event": event, "told": story.tell([event.pk])[event.pk]}
+    return render(request, "book/take_back.html", context)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@requires()
+def late_entries(request: HttpRequest) -> HttpResponse:
+    """Events dated in a closed period; the registrar or the curator ticks off what was looked at."""
+    may_settle = may(request, *CORRECTS)
+    if request.method == "POST":
+        if not may_settle:
+            raise PermissionDenied("Only the registrar or the curator ticks off late entries.")
+        flag = get_object_or_404(lists.late_entries(), pk=request.POST.get("flag"))
+        settle_flag(flag, by=person_of(request.user), now=clock.now())
+        messages.success(request, f"Event {flag.event_id} was looked at.")
+        return redirect("late_entries")
+    page = Paginator(lists.late_entries(), FLAGS_ON_A_PAGE).get_page(request.GET.get("page"))
+    told = story.tell([flag.event_id for flag in page])
+    rows = [(flag, told[flag.event_id]) for flag in page]
+    context = {"page": page, "rows": rows, "may_settle": may_settle}
+    return render(request, "book/late_entries.html", context)
+
+
+def _approvers(person: Person, now: datetime) -> list[str]:
+    """People of the house who may approve what ``person`` corrects: never the same one."""
+    people = Person.objects.filter(user__groups__name__in=[role.value for role in APPROVES])
+    today = timezone.localdate(now)
+    return [
+        other.name
+        for other in people.exclude(pk=person.pk).distinct().order_by("name")
+        if other.left_on is None or other.left_on > today
+    ]
+
+
+def _say(request: HttpRequest, event_id: int, *, again: bool) -> None:
+    if again:
+        messages.info(request, f"This was sent before; it stands once, as event {event_id}.")
+    else:
+        messages.success(request, f"Recorded as event {event_id}.")

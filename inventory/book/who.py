@@ -1,0 +1,12 @@
+"""Which roles may write what in the book. Everybody who is signed in may read."""
+
+from inventory.people.rules.roles import Role
+
+# What happens at the tank.
+RECORDS = (Role.AQUARIST, Role.TYPIST, Role.REGISTRAR, Role.CURATOR, Role.VETERINARIAN)
+# What crosses the house's wall with papers.
+PAPERS = (Role.REGISTRAR, Role.PERMIT_OFFICER)
+# Others than these take back their own fresh slips only.
+CORRECTS = (Role.REGISTRAR, Role.CURATOR)
+TAKES_BACK = (*RECORDS, Role.PERMIT_OFFICER)
+APPROVES = (Role.REGISTRAR, Role.CURATOR)

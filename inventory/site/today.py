@@ -1,0 +1,47 @@
+"""Gathers what the rooms ask people to look at; knows the rooms by name only.
+
+A room joins by a module ``attention`` as :mod:`inventory.people.attention` says, and by its name
+in ``OFFERED_BY``.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from importlib.util import find_spec
+
+from django.utils.module_loading import import_string
+
+from inventory.people.attention import Attention
+from inventory.people.models import Person
+from inventory.people.rules.roles import Role
+
+OFFERED_BY = (
+    "census.rounds.attention.items",
+    "inventory.book.attention.items",
+    "inventory.names.attention.items",
+)
+# Who reads everything and settles nothing: all of it concerns them alike.
+READS_ALL = frozenset({Role.INSPECTOR})
+
+
+@dataclass(frozen=True, slots=True)
+class Today:
+    """What needs attention: what concerns the person's roles, and what concerns others."""
+
+    yours: list[Attention]
+    others: list[Attention]
+
+
+def gather(person: Person, roles: frozenset[Role], *, now: datetime) -> Today:
+    """Asks every room. The number of queries is the sum of the rooms' own, whatever they find."""
+    # Rooms still being built have no voice yet.
+    offers: list[Callable[..., list[Attention]]] = [
+        import_string(name) for name in OFFERED_BY if find_spec(name.rpartition(".")[0])
+    ]
+    items = [item for offer in offers for item in offer(person, now=now)]
+    yours = [item for item in items if _concerns(item, roles)]
+    return Today(yours, [item for item in items if not _concerns(item, roles)])
+
+
+def _concerns(item: Attention, roles: frozenset[Role]) -> bool:
+    return not item.roles or not item.roles.isdisjoint(roles) or not READS_ALL.isdisjoint(roles)
