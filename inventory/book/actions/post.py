@@ -151,11 +151,11 @@ def _check_event(
             yield problem(column, f"nobody here is called {name!r}")
     if not draft.entered_by:
         yield problem("entered_by", "say who enters it")
-    if reading.effective_at > now:
-        yield problem("happened", f"{draft.happened} lies in the future")
     if entered_at > now:
         yield problem("entered", f"entered {entered_at.astimezone(zone):%Y-%m-%d %H:%M} lies in the future")
-    if draft.happened.earliest(zone).date() > entered_at.astimezone(zone).date():
+    if reading.effective_at > now:
+        yield problem("happened", f"{draft.happened} lies in the future")
+    elif draft.happened.earliest(zone).date() > entered_at.astimezone(zone).date():
         yield problem("entered", f"entered before it happened ({draft.happened})")
     closed_at = batch.closed_at(reading.effective_at)
     if closed_at and entered_at <= closed_at:

@@ -84,6 +84,7 @@ def read(drafts: Sequence[EventDraft], zone: tzinfo) -> Batch:
     ]
     batch = Batch(
         book=RunningBook(
+            zone=zone,
             lots={
                 accession: LotFacts(accession, kind == LotKind.INDIVIDUAL, unit)
                 for _, accession, kind, unit in lots

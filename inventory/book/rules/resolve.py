@@ -294,4 +294,4 @@ def _gone_to(book: RunningBook, lot: str, moment: datetime) -> str:
     if not last:
         return ": it has not arrived"
     happened, flow = max(last, key=lambda entry: entry[0])
-    return f": {flow.to_cell.account.partition(':')[2]} on {happened:%Y-%m-%d}"
+    return f": {flow.to_cell.account.partition(':')[2]} on {happened.astimezone(book.zone):%Y-%m-%d}"

@@ -7,7 +7,7 @@ what the batch touches, and each flow that is found moves it on.
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, tzinfo
 from typing import NamedTuple
 
 PRESENT = "present"
@@ -61,8 +61,9 @@ class PlaceFacts:
 
 @dataclass
 class RunningBook:
-    """Lots, places and balances that a batch of events can touch."""
+    """Lots, places and balances that a batch of events can touch; ``zone`` is for messages."""
 
+    zone: tzinfo
     lots: dict[str, LotFacts] = field(default_factory=dict)
     places: dict[str, PlaceFacts] = field(default_factory=dict)
     balances: dict[CellKey, int] = field(default_factory=dict)
