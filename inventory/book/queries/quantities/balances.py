@@ -20,7 +20,7 @@ from django.utils.timezone import get_current_timezone
 from inventory.book.models import PeriodVersion, Sex, Standing
 from inventory.book.rules.happened import end_of_day
 
-from .sql import known, moment, moment_text, rows
+from .sql import known, moment, moment_text, out_of_index, rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +70,9 @@ def cell_balances(
             "f.effective_at >= %s AND f.effective_at < %s", [boundary, moment(before)], known_at
         )
         parts += _in_and_out(
-            "f.entered_at > %s AND f.effective_at < %s", [moment(version.closed_at), boundary], known_at
+            f"f.entered_at > %s AND {out_of_index('f.effective_at')} < %s",
+            [moment(version.closed_at), boundary],
+            known_at,
         )
     sql = (
         "SELECT b.cell, b.n FROM (SELECT cell, SUM(n) AS n FROM ("

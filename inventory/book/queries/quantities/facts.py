@@ -1,27 +1,9 @@
 """What each cell of the book is: whose animals, which, where."""
 
 from collections.abc import Iterable
-from enum import StrEnum
 from typing import NamedTuple
 
 from .sql import among, rows
-
-
-class Scope(StrEnum):
-    """Which animals a figure counts."""
-
-    HERE = "here"
-    """On the premises, whoever owns them."""
-    OURS = "ours"
-    """Owned by the house, wherever they are."""
-    ALL = "all"
-    """Both."""
-
-    def holds(self, *, off_site: bool, owner: str) -> bool:
-        """True when animals of ``owner`` ("" is the house) at such a place are counted."""
-        if self is Scope.HERE:
-            return not off_site
-        return self is Scope.ALL or owner == ""
 
 
 class CellFact(NamedTuple):

@@ -53,3 +53,11 @@ def known(known_at: datetime | None, alias: str = "f") -> tuple[str, list[Any]]:
     if known_at is None:
         return "", []
     return f" AND {alias}.entered_at <= %s", [moment(known_at)]
+
+
+def out_of_index(column: str) -> str:
+    """``column`` such that SQLite looks for no index of it, where another index is the better way.
+
+    Without statistics SQLite cannot know which of two ranges is the narrow one.
+    """
+    return f"+{column}" if connection.vendor == "sqlite" else column

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
+from inventory.book.rules.scope import Scope
 from inventory.names.models import Taxon
 
 from .balances import Held, cell_balances, held_sum
-from .facts import CellFact, Scope, cell_facts
+from .facts import CellFact, cell_facts
 from .sources import source_labels
 
 

@@ -1,0 +1,49 @@
+"""What a population change report is asked."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import StrEnum
+
+from inventory.book.rules.scope import Scope
+
+
+class By(StrEnum):
+    """What one row is, beside its taxon and unit."""
+
+    TAXON = "taxon"
+    PLACE = "place"
+    LOT = "lot"
+    SOURCE = "source"
+
+
+class Basis(StrEnum):
+    """Whose knowledge counts."""
+
+    REPORTED = "reported"
+    """What was known at the newest closing of each boundary; what came later is late."""
+    KNOWN = "known"
+    """What is known at one moment; nothing is late."""
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Both days are inside the period. ``known_at`` None is now."""
+
+    first_day: date
+    last_day: date
+    by: By = By.TAXON
+    scope: Scope = Scope.HERE
+    basis: Basis = Basis.REPORTED
+    known_at: datetime | None = None
+
+    def __post_init__(self) -> None:
+        if self.last_day < self.first_day:
+            raise ValueError(
+                f"the period ends on {self.last_day}, before it starts on {self.first_day};"
+                " give the first day first"
+            )
+
+
+def default_basis(known_at: datetime | None) -> Basis:
+    """As reported, unless a moment of knowledge is named."""
+    return Basis.REPORTED if known_at is None else Basis.KNOWN

@@ -1,0 +1,108 @@
+"""Flows as sums over pairs of cells, and what the two ends of each pair are."""
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import NamedTuple
+
+from .sql import among, as_moment, known, moment, out_of_index, rows
+
+
+class Pair(NamedTuple):
+    """``n`` animals from one cell to another; a sum of flows, negative when taken backwards."""
+
+    from_cell: int
+    to_cell: int
+    n: int
+
+
+class DatedFlow(NamedTuple):
+    """One flow of a lot with its moment, aware."""
+
+    effective_at: datetime
+    from_cell: int
+    to_cell: int
+    n: int
+
+
+class CellEnd(NamedTuple):
+    """One cell as an end of flows: inside with a place, outside with a cause."""
+
+    cell_id: int
+    lot_id: int
+    taxon_id: int
+    unit: str
+    owner: str
+    place_id: int | None
+    off_site: bool
+    cause: str
+    sex: str
+    standing: str
+
+
+def pair_flows(*, since: datetime, before: datetime, known_at: datetime | None = None) -> list[Pair]:
+    """Flows with ``since <= effective_at < before``, summed by pair of cells. One query."""
+    entered, more = known(known_at)
+    sql = (
+        "SELECT f.from_cell_id, f.to_cell_id, SUM(f.n) FROM book_flow f"
+        f" WHERE f.effective_at >= %s AND f.effective_at < %s{entered}"
+        " GROUP BY f.from_cell_id, f.to_cell_id"
+    )
+    return [Pair(a, b, int(n)) for a, b, n in rows(sql, [moment(since), moment(before), *more])]
+
+
+def late_flows(*, before: datetime, known_from: datetime | None, known_until: datetime | None) -> list[Pair]:
+    """What one knowledge of the book before ``before`` lacks against another, by pair of cells.
+
+    Flows dated before ``before`` and entered after ``known_from`` and up to ``known_until`` (None:
+    now). When ``known_from`` is the later of the two, the same flows with a minus. One query.
+    """
+    if known_from == known_until:
+        return []
+    if known_from is None or (known_until is not None and known_from > known_until):
+        back = late_flows(before=before, known_from=known_until, known_until=known_from)
+        return [Pair(a, b, -n) for a, b, n in back]
+    entered, more = known(known_until)
+    sql = (
+        "SELECT f.from_cell_id, f.to_cell_id, SUM(f.n) FROM book_flow f"
+        f" WHERE f.entered_at > %s AND {out_of_index('f.effective_at')} < %s{entered}"
+        " GROUP BY f.from_cell_id, f.to_cell_id"
+    )
+    return [Pair(a, b, int(n)) for a, b, n in rows(sql, [moment(known_from), moment(before), *more])]
+
+
+def flows_of_lots(
+    lots: Iterable[int], *, since: datetime, before: datetime, known_at: datetime | None = None
+) -> list[DatedFlow]:
+    """Every flow into or out of an inside cell of ``lots``, each once, in no order. One query."""
+    of_lots, ids = among("c.lot_id", lots)
+    entered, more = known(known_at)
+    sides = [
+        "SELECT f.id, f.effective_at, f.from_cell_id, f.to_cell_id, f.n FROM book_cell c"
+        f" JOIN book_flow f ON f.{end}_cell_id = c.id"
+        f" WHERE {of_lots} AND c.inside AND f.effective_at >= %s AND f.effective_at < %s{entered}"
+        for end in ("to", "from")
+    ]
+    params = [*ids, moment(since), moment(before), *more]
+    return [
+        DatedFlow(as_moment(effective_at), a, b, n)
+        for _, effective_at, a, b, n in rows(" UNION ".join(sides), params * 2)
+    ]
+
+
+_ENDS = """
+SELECT c.id, c.lot_id, l.taxon_id, l.unit, l.owner, a.place_id, a.cause, c.sex, c.standing,
+       CASE WHEN p.kind = 'off_site' THEN 1 ELSE 0 END
+  FROM book_cell c
+  JOIN book_lot l ON l.id = c.lot_id
+  JOIN book_account a ON a.id = c.account_id
+  LEFT JOIN book_place p ON p.id = a.place_id
+ WHERE """
+
+
+def cell_ends(cells: Iterable[int]) -> dict[int, CellEnd]:
+    """What the given cells are, inside or outside, by cell id. One query."""
+    condition, ids = among("c.id", cells)
+    return {
+        row[0]: CellEnd(row[0], row[1], row[2], row[3], row[4], row[5], row[9] == 1, row[6], row[7], row[8])
+        for row in rows(_ENDS + condition, ids)
+    }
