@@ -21,6 +21,7 @@ class Migration(migrations.Migration):
                 ('version', models.CharField(blank=True, help_text="The publisher's version or date.", max_length=60)),
                 ('licence', models.CharField(blank=True, max_length=200)),
                 ('source', models.CharField(blank=True, help_text='Who publishes it, and where.', max_length=500)),
+                ('fingerprint', models.CharField(blank=True, help_text='SHA-256 of the files loaded.', max_length=64)),
                 ('has_synonyms', models.BooleanField(default=False)),
                 ('loaded_at', models.DateTimeField()),
                 ('is_current', models.BooleanField(default=False, help_text='Names are checked against this one.')),

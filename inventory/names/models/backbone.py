@@ -11,6 +11,7 @@ class BackboneRelease(models.Model):
     version = models.CharField(max_length=60, blank=True, help_text="The publisher's version or date.")
     licence = models.CharField(max_length=200, blank=True)
     source = models.CharField(max_length=500, blank=True, help_text="Who publishes it, and where.")
+    fingerprint = models.CharField(max_length=64, blank=True, help_text="SHA-256 of the files loaded.")
     has_synonyms = models.BooleanField(default=False)
     loaded_at = models.DateTimeField()
     is_current = models.BooleanField(default=False, help_text="Names are checked against this one.")

@@ -121,7 +121,8 @@ class _Judge:
         if usage.status and "doubt" in usage.status.casefold():
             why += "; the backbone holds the name for doubtful"
         if reading.authorship and not authors_agree(reading.authorship, usage.authorship):
-            why += f'; author typed "{reading.authorship}", in the backbone "{usage.authorship}"'
+            known = f'"{usage.authorship}"' if usage.authorship else "none is given"
+            why += f'; author typed "{reading.authorship}", in the backbone {known}'
         if usage.remarks:
             why += f"; {usage.remarks}"
         caution = self._caution(reading.canonical, usage)

@@ -1,0 +1,45 @@
+"""``check_names FILE|-``: one verdict for each typed name."""
+
+import sys
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from inventory.doors.output import add_format_option, write_rows
+from inventory.names.queries.verdicts import verdicts_for
+from inventory.names.readers.lines import read_lines
+from inventory.names.rules.verdicts import COLUMNS
+
+
+class Command(BaseCommand):
+    help = (
+        "Checks names against the backbone: one verdict for each line, in order. The file has one name "
+        "on each line, or is a csv with scientificName and, if wanted, kingdom, phylum, class, order, family."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("file", metavar="FILE|-", help="file to read, - for standard input")
+        add_format_option(parser)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        asked = read_lines(_content(options["file"]))
+        release, verdicts = verdicts_for(asked)
+        if release is None:
+            raise CommandError(
+                "No backbone is loaded, so no name can be checked. Load one first, for the demo: "
+                "python manage.py backbone load fixtures/backbone"
+            )
+        rows = [verdict.as_row() for verdict in verdicts]
+        write_rows(rows, COLUMNS, options["format"], self.stdout, title=f"Checked against {release}")  # type: ignore[arg-type]
+
+
+def _content(file: str) -> bytes:
+    if file == "-":
+        return sys.stdin.buffer.read()
+    path = Path(file)
+    if not path.is_file():
+        raise CommandError(
+            f"{file}: there is no such file. Give a file, or - for standard input.", returncode=2
+        )
+    return path.read_bytes()
