@@ -1,0 +1,308 @@
+"""Opens a census: numbered sheets, and their lines from what the book holds."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+
+from django.db import transaction
+from django.db.models import Max
+
+from inventory.book.models import Lot, LotKind, Period, Place, PlaceKind
+from inventory.book.rules.happened import end_of_day
+from inventory.names.models import Taxon
+from inventory.people.models import Person
+
+from ..models import Census, Line, Sheet
+from ..queries.holdings import Holding, holdings, lots_by_id
+from ..rules.words import MEASURED_UNITS, CensusState, LineKind, SheetForm, SheetState
+from .refused import CensusRefused
+
+PRESENCE_ONLY = "D"
+EXACT = "A"
+
+
+@dataclass(frozen=True, slots=True)
+class _Planned:
+    """A line before it has a sheet and a number."""
+
+    place: Place
+    kind: LineKind
+    taxon: Taxon
+    unit: str
+    count_class: str
+    lots: tuple[Lot, ...]
+
+    @property
+    def joined_key(self) -> str:
+        if not self.place.joined_set or self.kind is not LineKind.GROUP:
+            return ""
+        return f"{self.place.joined_set}/{self.taxon.pk}/{self.unit}"
+
+
+@transaction.atomic
+def open_census(
+    *,
+    period: Period,
+    places: Sequence[Place],
+    by: Person,
+    now: datetime,
+    zone: tzinfo,
+    code: str = "",
+) -> Census:
+    """Makes the census of ``period`` with one sheet for each of ``places``, in their order.
+
+    A sheet covers its place, the places inside it that have no sheet of their own, and the other
+    places of its joined set. A place held by others gets a letter instead of a sheet. Lines are
+    what the book holds at ``now``; presence lines are those of the census before. The number of
+    queries does not depend on places or lots. Raises :class:`CensusRefused`.
+    """
+    code = code or census_code(period)
+    _refuse_opening(period, places, code)
+    census = Census.objects.create(
+        code=code, period=period, cutoff=end_of_day(period.ends_on, zone), opened_at=now, opened_by=by
+    )
+    covered = _coverage(places)
+    planned = _planned(holdings(before=now), [place for group in covered for place in group])
+    planned += _presence_of_before(census, [place for group in covered for place in group], planned)
+    sheets = _sheets(census, [group[0] for group in covered])
+    _write_lines(sheets, covered, planned)
+    return census
+
+
+def census_code(period: Period) -> str:
+    """``CS-26Q3`` for the period ``2026 Q3``."""
+    return "CS-" + period.code.replace(" ", "")[2:]
+
+
+@transaction.atomic
+def add_line(
+    *,
+    sheet: Sheet,
+    kind: LineKind,
+    by: Person,
+    now: datetime,
+    taxon: Taxon | None = None,
+    written_name: str = "",
+    place: Place | None = None,
+    lots: Iterable[Lot] = (),
+    unit: str = "animal",
+    count_class: str = "",
+    note: str = "",
+) -> Line:
+    """Adds a line to a sheet: a class D taxon, a lot that came after printing, a loan in a letter."""
+    chosen = tuple(lots)
+    place = place or sheet.place
+    key = ""
+    if taxon is not None:
+        key = _Planned(place, kind, taxon, unit, count_class, chosen).joined_key
+    refuse_if_over(sheet.census)
+    last = sheet.lines.aggregate(last=Max("number"))["last"] or 0
+    line = Line.objects.create(
+        sheet=sheet,
+        number=last + 1,
+        place=place,
+        kind=kind.value,
+        taxon=taxon,
+        written_name=written_name,
+        unit=unit,
+        count_class=count_class,
+        joined_key=key,
+        note=note,
+        added_at=now,
+        added_by=by,
+    )
+    line.lots.set(chosen)
+    return line
+
+
+def refuse_if_over(census: Census) -> None:
+    """Raises when the census is closed or abandoned: nothing more is written to it."""
+    if census.state in (CensusState.CLOSED, CensusState.ABANDONED):
+        raise CensusRefused(f"The census {census.code} is {census.state}; reopen it first.")
+
+
+def class_of(lot: Lot) -> str:
+    """The count class of a lot: the registrar's choice, else A for an individual, else the taxon's.
+
+    Units other than animals and colonies (egg cases, egg masses) have no class.
+    """
+    if lot.unit not in MEASURED_UNITS:
+        return ""
+    if lot.count_class:
+        return lot.count_class
+    return EXACT if lot.kind == LotKind.INDIVIDUAL else lot.taxon.count_class
+
+
+def _refuse_opening(period: Period, places: Sequence[Place], code: str) -> None:
+    problems = []
+    running = Census.objects.filter(period=period).exclude(state=CensusState.ABANDONED).first()
+    if running:
+        problems.append(f"The period {period.code} has its census {running.code} ({running.state}).")
+    elif Census.objects.filter(code=code).exists():
+        problems.append(f"There is a census {code} already; give another code.")
+    if not places:
+        problems.append("Name at least one place to count.")
+    problems += [
+        f"{place.code} holds feed, which is never stock." for place in places if place.kind == PlaceKind.FEED
+    ]
+    if problems:
+        raise CensusRefused(*problems)
+
+
+def _coverage(places: Sequence[Place]) -> list[list[Place]]:
+    """The places of each sheet, its own first. Two listed places of one joined set share a sheet."""
+    everywhere = list(Place.objects.exclude(kind=PlaceKind.FEED))
+    children: dict[int | None, list[Place]] = defaultdict(list)
+    joined: dict[str, list[Place]] = defaultdict(list)
+    for place in everywhere:
+        children[place.parent_id].append(place)
+        if place.joined_set:
+            joined[place.joined_set].append(place)
+    listed = {place.pk for place in places}
+    taken: set[int] = set()
+    covered = []
+    for place in places:
+        if place.pk in taken:
+            continue
+        group: list[Place] = []
+        waiting = [place]
+        while waiting:
+            one = waiting.pop(0)
+            if one.pk in taken:
+                continue
+            taken.add(one.pk)
+            group.append(one)
+            waiting += joined[one.joined_set] if one.joined_set else []
+            waiting += [child for child in children[one.pk] if child.pk not in listed]
+        covered.append(group)
+    return covered
+
+
+def _planned(found: Iterable[Holding], places: Sequence[Place]) -> list[_Planned]:
+    by_id = {place.pk: place for place in places}
+    here = [holding for holding in found if holding.place_id in by_id]
+    lots = lots_by_id(holding.lot_id for holding in here)
+    together: dict[tuple[int, int, str, str], list[Lot]] = defaultdict(list)
+    planned = []
+    for holding in here:
+        lot, place = lots[holding.lot_id], by_id[holding.place_id]
+        if lot.kind == LotKind.INDIVIDUAL:
+            together[place.pk, lot.taxon_id, lot.unit, class_of(lot)].append(lot)
+            continue
+        count_class = class_of(lot)
+        kind = LineKind.PRESENCE if count_class == PRESENCE_ONLY else LineKind.GROUP
+        planned.append(_Planned(place, _by_place(place, kind), lot.taxon, lot.unit, count_class, (lot,)))
+    for (place_id, _, unit, count_class), individuals in together.items():
+        place = by_id[place_id]
+        individuals.sort(key=lambda lot: (lot.house_name, lot.accession))
+        planned.append(
+            _Planned(
+                place,
+                _by_place(place, LineKind.INDIVIDUALS),
+                individuals[0].taxon,
+                unit,
+                count_class,
+                tuple(individuals),
+            )
+        )
+    return planned
+
+
+def _by_place(place: Place, kind: LineKind) -> LineKind:
+    """What others hold for us is told by letter, whatever it is."""
+    return LineKind.LETTER if place.off_site else kind
+
+
+def _presence_of_before(
+    census: Census, places: Sequence[Place], planned: Sequence[_Planned]
+) -> list[_Planned]:
+    """The presence lines of the newest earlier census in the same places."""
+    before = Census.objects.filter(cutoff__lt=census.cutoff).exclude(state=CensusState.ABANDONED).first()
+    if before is None:
+        return []
+    there = {(line.place.pk, line.taxon.pk) for line in planned if line.kind is LineKind.PRESENCE}
+    lines = (
+        Line.objects.filter(sheet__census=before, count_class=PRESENCE_ONLY, taxon__isnull=False)
+        .filter(place__in=places)
+        .select_related("place", "taxon")
+    )
+    found = {(line.place_id, line.taxon_id): line for line in lines}
+    return [
+        _Planned(line.place, LineKind.PRESENCE, line.taxon, line.unit, PRESENCE_ONLY, ())
+        for key, line in found.items()
+        if key not in there and line.taxon is not None
+    ]
+
+
+def _sheets(census: Census, places: Sequence[Place]) -> list[Sheet]:
+    numbers = {SheetForm.SHEET: 0, SheetForm.LETTER: 0}
+    sheets = []
+    for place in places:
+        form = SheetForm.LETTER if place.off_site else SheetForm.SHEET
+        numbers[form] += 1
+        number = f"{numbers[form]:02d}" if form is SheetForm.SHEET else f"L{numbers[form]}"
+        sheets.append(
+            Sheet(
+                census=census,
+                number=f"{census.code}-{number}",
+                place=place,
+                form=form.value,
+                state=SheetState.NOT_ISSUED.value,
+            )
+        )
+    Sheet.objects.bulk_create(sheets)
+    return list(Sheet.objects.filter(census=census).order_by("pk"))
+
+
+def _write_lines(
+    sheets: Sequence[Sheet], covered: Sequence[Sequence[Place]], planned: Sequence[_Planned]
+) -> None:
+    by_place: dict[int, list[_Planned]] = defaultdict(list)
+    for plan in planned:
+        by_place[plan.place.pk].append(plan)
+    sheet_of_place = {sheet.place_id: sheet for sheet in sheets}
+    lines: list[Line] = []
+    links: list[tuple[Line, _Planned]] = []
+    for group in covered:
+        sheet = sheet_of_place[group[0].pk]
+        listed = [plan for place in group for plan in by_place[place.pk]]
+        # Presence lines stand last on a sheet; the rest by name, the parts of a joined set together.
+        listed.sort(key=_list_order)
+        for number, plan in enumerate(listed, start=1):
+            line = Line(
+                sheet=sheet,
+                number=number,
+                place=plan.place,
+                kind=plan.kind.value,
+                taxon=plan.taxon,
+                unit=plan.unit,
+                count_class=plan.count_class,
+                joined_key=plan.joined_key,
+            )
+            lines.append(line)
+            links.append((line, plan))
+    Line.objects.bulk_create(lines)
+    numbered = {
+        (sheet_id, number): pk
+        for pk, sheet_id, number in Line.objects.filter(sheet__in=sheets).values_list(
+            "pk", "sheet_id", "number"
+        )
+    }
+    of_lots = Line.lots.through
+    of_lots.objects.bulk_create(
+        of_lots(line_id=numbered[line.sheet_id, line.number], lot_id=lot.pk)
+        for line, plan in links
+        for lot in plan.lots
+    )
+
+
+def _list_order(plan: _Planned) -> tuple[bool, str, str, str, str]:
+    lot = plan.lots[0].accession if plan.lots else ""
+    return (
+        plan.kind is LineKind.PRESENCE,
+        plan.taxon.scientific_name,
+        plan.unit,
+        plan.place.code,
+        lot,
+    )

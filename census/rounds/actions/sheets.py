@@ -1,0 +1,117 @@
+"""The way of a sheet: issued, started, handed in, accepted; or void, or lost."""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from django.db import transaction
+
+from inventory.people.models import Person
+
+from ..models import Line, Sheet
+from ..rules.states import may_follow
+from ..rules.words import CensusState, SheetState
+from .moving import move_census
+from .opening import refuse_if_over
+from .refused import CensusRefused
+
+
+@transaction.atomic
+def issue(
+    *,
+    sheet: Sheet,
+    by: Person,
+    now: datetime,
+    counters: Iterable[Person] = (),
+    list_version: str = "",
+) -> Sheet:
+    """Gives the sheet out to its counters. ``list_version`` names the list that was printed."""
+    sheet = _to(sheet, SheetState.ISSUED)
+    sheet.issued_at = now
+    sheet.list_version = list_version or sheet.list_version
+    sheet.save(update_fields=["state", "issued_at", "list_version"])
+    sheet.counters.add(*counters)
+    move_census(sheet.census, CensusState.ISSUED)
+    return sheet
+
+
+@transaction.atomic
+def name_counters(*, sheet: Sheet, by: Person, counters: Iterable[Person]) -> Sheet:
+    """Says who is to count the sheet, in place of whoever was named before."""
+    refuse_if_over(sheet.census)
+    sheet.counters.set(counters)
+    return sheet
+
+
+@transaction.atomic
+def start(*, sheet: Sheet, by: Person, now: datetime) -> Sheet:
+    """The first line is being counted."""
+    sheet = _to(sheet, SheetState.STARTED)
+    sheet.started_at = now
+    sheet.save(update_fields=["state", "started_at"])
+    move_census(sheet.census, CensusState.COUNTING)
+    return sheet
+
+
+@transaction.atomic
+def hand_in(*, sheet: Sheet, by: Person, now: datetime) -> Sheet:
+    """The counters give the sheet back, also after a recount. Lines may be blank: not counted."""
+    sheet = _to(sheet, SheetState.HANDED_IN)
+    sheet.handed_in_at = now
+    sheet.started_at = sheet.started_at or now
+    sheet.save(update_fields=["state", "handed_in_at", "started_at"])
+    move_census(sheet.census, CensusState.COUNTING)
+    return sheet
+
+
+@transaction.atomic
+def accept(*, sheet: Sheet, by: Person, now: datetime) -> Sheet:
+    """The registrar has looked at the sheet and wants nothing more of it."""
+    sheet = _to(sheet, SheetState.ACCEPTED)
+    sheet.accepted_at = now
+    sheet.save(update_fields=["state", "accepted_at"])
+    return sheet
+
+
+@transaction.atomic
+def replace_sheet(*, sheet: Sheet, state: SheetState, by: Person, now: datetime, note: str) -> Sheet:
+    """Declares a sheet void or lost and makes the one that replaces it, with the same lines, not issued."""
+    if state not in (SheetState.VOID, SheetState.LOST):
+        raise CensusRefused("A sheet is replaced when it is void or lost.")
+    if not note.strip():
+        raise CensusRefused("Say why the sheet is replaced.")
+    sheet = _to(sheet, state)
+    new = Sheet.objects.create(
+        census=sheet.census,
+        number=_next_number(sheet),
+        place=sheet.place,
+        form=sheet.form,
+        list_version=sheet.list_version,
+    )
+    new.counters.set(sheet.counters.all())
+    for line in sheet.lines.prefetch_related("lots"):
+        lots = list(line.lots.all())
+        copy = Line.objects.get(pk=line.pk)
+        copy.pk, copy.sheet, copy.added_at, copy.added_by = None, new, now, by
+        copy._state.adding = True
+        copy.save()
+        copy.lots.set(lots)
+    sheet.replaced_by = new
+    sheet.note = note
+    sheet.save(update_fields=["state", "replaced_by", "note"])
+    return new
+
+
+def _next_number(sheet: Sheet) -> str:
+    """``CS-26Q3-07`` is replaced by ``CS-26Q3-07B``, that by ``-07C``."""
+    last = sheet.number[-1]
+    return sheet.number + "B" if last.isdigit() else sheet.number[:-1] + chr(ord(last) + 1)
+
+
+def _to(sheet: Sheet, state: SheetState) -> Sheet:
+    """The sheet as the database has it now, held for this transaction, in its new state (not saved)."""
+    held = Sheet.objects.select_for_update().select_related("census").get(pk=sheet.pk)
+    refuse_if_over(held.census)
+    if not may_follow(SheetState(held.state), state):
+        raise CensusRefused(f"The sheet {held.number} is {held.state}; it cannot become {state.value}.")
+    held.state = state.value
+    return held

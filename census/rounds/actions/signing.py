@@ -1,0 +1,108 @@
+"""The end of a census: signed and closed, reopened, or abandoned."""
+
+from datetime import datetime, tzinfo
+
+from django.db import transaction
+
+from inventory.book.actions.close import PeriodNotClosed, close_period
+from inventory.book.models import PeriodVersion
+from inventory.people.models import Person
+from inventory.people.rules.roles import Role
+
+from ..models import Census
+from ..queries.approvers import has_role
+from ..queries.open_items import open_items
+from ..queries.reading import read_census
+from ..rules.settings import DEFAULTS, CensusSettings
+from ..rules.states import CENSUS_NEXT
+from ..rules.words import CensusState
+from .moving import move_census
+from .refused import CensusRefused
+
+
+@transaction.atomic
+def propose(*, census: Census, by: Person, now: datetime, settings: CensusSettings = DEFAULTS) -> Census:
+    """The registrar proposes closing: the census waits for the curator's signature."""
+    _refuse_open(census, now, settings)
+    _from_comparing_on(census)
+    move_census(census, CensusState.WAITING)
+    return census
+
+
+@transaction.atomic
+def sign(
+    *,
+    census: Census,
+    by: Person,
+    now: datetime,
+    zone: tzinfo,
+    note: str = "",
+    settings: CensusSettings = DEFAULTS,
+) -> PeriodVersion:
+    """The curator signs: the period is closed in its next version, and the census with it.
+
+    Raises :class:`CensusRefused` with every open item: sheets out, lines not counted or not
+    settled, balances below zero, animals in the book that no line counts.
+    """
+    census = Census.objects.select_for_update().select_related("period").get(pk=census.pk)
+    if not has_role(by, Role.CURATOR):
+        raise CensusRefused(f"{by.name} is not a curator; the curator signs.")
+    _from_comparing_on(census)
+    _refuse_open(census, now, settings)
+    try:
+        version = close_period(census.period, closed_at=now, signed_by=by, note=note, zone=zone)
+    except PeriodNotClosed as error:
+        raise CensusRefused(str(error)) from error
+    move_census(census, CensusState.WAITING)
+    move_census(census, CensusState.CLOSED)
+    census.version = version
+    census.save(update_fields=["version"])
+    return version
+
+
+@transaction.atomic
+def send_back(*, census: Census, by: Person, now: datetime, note: str) -> Census:
+    """The curator does not sign, and says why; the registrar settles further."""
+    return _jump(census, CensusState.SETTLING, f"Sent back by {by.name}: {note}", note)
+
+
+@transaction.atomic
+def reopen(*, census: Census, by: Person, now: datetime, note: str) -> Census:
+    """The curator reopens a closed census; its next signature makes the next version."""
+    if not has_role(by, Role.CURATOR):
+        raise CensusRefused(f"{by.name} is not a curator; the curator reopens.")
+    return _jump(census, CensusState.REOPENED, f"Reopened by {by.name}: {note}", note)
+
+
+@transaction.atomic
+def abandon(*, census: Census, by: Person, now: datetime, note: str) -> Census:
+    """Gives the census up, with the reason; refused once a decision has posted to the book."""
+    if census.sheets.filter(lines__decisions__events__isnull=False).exists():
+        raise CensusRefused(
+            f"{census.code} has posted to the book; settle and sign it, or reverse those events first."
+        )
+    return _jump(census, CensusState.ABANDONED, f"Abandoned by {by.name}: {note}", note)
+
+
+def _from_comparing_on(census: Census) -> None:
+    if census.state in (CensusState.PLANNED, CensusState.ISSUED, CensusState.COUNTING):
+        raise CensusRefused(f"The census {census.code} is {census.state}; compare the counts first.")
+
+
+def _refuse_open(census: Census, now: datetime, settings: CensusSettings) -> None:
+    items = open_items(census, read_census(census, settings=settings), now=now)
+    if items:
+        raise CensusRefused(*(f"{item.kind}: {item.text}" for item in items))
+
+
+def _jump(census: Census, goal: CensusState, line: str, note: str) -> Census:
+    """One step that is not simply forward, with a line in the census's note."""
+    if not note.strip():
+        raise CensusRefused("Say why.")
+    census = Census.objects.select_for_update().get(pk=census.pk)
+    if goal not in CENSUS_NEXT[CensusState(census.state)]:
+        raise CensusRefused(f"The census {census.code} is {census.state}; it cannot become {goal.value}.")
+    census.state = goal.value
+    census.note = "\n".join(part for part in (census.note, line) if part)
+    census.save(update_fields=["state", "note"])
+    return census

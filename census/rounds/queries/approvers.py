@@ -1,0 +1,47 @@
+"""Who has a role, and what the ledger says about permits and loans of a line's animals."""
+
+from collections.abc import Iterable
+
+from django.db.models import Sum
+
+from inventory.book.models import Flow, Lot
+from inventory.people.models import Person
+from inventory.people.rules.roles import Role
+
+from ..models import Census, Decision
+from ..rules.reasons import REASONS
+from ..rules.words import How
+from .holdings import holdings
+
+
+def has_role(person: Person, role: Role) -> bool:
+    """True when the person signs in with this role."""
+    return person.user is not None and person.user.groups.filter(name=role.value).exists()
+
+
+def on_permit_or_loan(lots: Iterable[Lot]) -> bool:
+    """True when any of these animals belongs to somebody else or came under a permit."""
+    chosen = list(lots)
+    if any(lot.owner for lot in chosen):
+        return True
+    return (
+        Flow.objects.filter(to_cell__lot__in=chosen, to_cell__inside=True, from_cell__inside=False)
+        .exclude(event__permit_number="")
+        .exists()
+    )
+
+
+def tank_figures(census: Census, place_id: int) -> tuple[int, int]:
+    """(what the place holds at the cut-off, its net unexplained loss in this census so far).
+
+    Animals and colonies of one place stand in few units; the alarm looks at all of them together.
+    """
+    held = sum(h.total for h in holdings(before=census.cutoff) if h.place_id == place_id and h.total > 0)
+    unexplained = [reason.name for reason in REASONS if reason.unknown_cause]
+    moved = Decision.objects.filter(
+        line__sheet__census=census,
+        line__place_id=place_id,
+        how=How.ADJUSTMENT.value,
+        reason__in=unexplained,
+    ).aggregate(n=Sum("n"))["n"]
+    return held, -(moved or 0)

@@ -1,0 +1,64 @@
+"""What the book holds in places, as lists of lines are made from it and checked against it."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from inventory.book.models import Lot
+from inventory.book.queries.quantities import CellFact, cell_balances, cell_facts
+
+from ..models import Census, Line
+from ..rules.states import SHEETS_REPLACED
+
+
+@dataclass(frozen=True, slots=True)
+class Holding:
+    """A lot in a place, with what the book holds of it there (missing ones included)."""
+
+    lot_id: int
+    accession: str
+    place_id: int
+    place_code: str
+    total: int
+
+
+def holdings(*, before: datetime) -> list[Holding]:
+    """Every lot in every place before ``before``, as known now; places with nothing left out."""
+    balances = cell_balances(before=before)
+    facts = cell_facts(cells=balances)
+    totals: dict[tuple[int, int], int] = defaultdict(int)
+    named: dict[tuple[int, int], CellFact] = {}
+    for cell, n in balances.items():
+        fact = facts[cell]
+        totals[fact.lot_id, fact.place_id] += n
+        named[fact.lot_id, fact.place_id] = fact
+    return [
+        Holding(lot_id, named[lot_id, place_id].accession, place_id, named[lot_id, place_id].place_code, n)
+        for (lot_id, place_id), n in totals.items()
+        if n
+    ]
+
+
+def below_zero(found: Iterable[Holding]) -> list[Holding]:
+    """What stands below zero."""
+    return [holding for holding in found if holding.total < 0]
+
+
+def on_no_line(census: Census, found: Iterable[Holding]) -> list[Holding]:
+    """Lots that the book holds somewhere and that no line of the census counts there.
+
+    With these the sums of the lines would not tie with the book at the cut-off.
+    """
+    replaced = [state.value for state in SHEETS_REPLACED]
+    covered = set(
+        Line.objects.filter(sheet__census=census, lots__isnull=False)
+        .exclude(sheet__state__in=replaced)
+        .values_list("lots__id", "place_id")
+    )
+    return [holding for holding in found if (holding.lot_id, holding.place_id) not in covered]
+
+
+def lots_by_id(ids: Iterable[int]) -> dict[int, Lot]:
+    """Lots with their taxa."""
+    return Lot.objects.select_related("taxon").in_bulk(list(set(ids)))

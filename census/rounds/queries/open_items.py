@@ -1,0 +1,116 @@
+"""What still stands against signing a census."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+from inventory.book.models import Lot
+
+from ..models import Census, Sheet
+from ..rules.states import SHEETS_IN
+from ..rules.words import LineKind, LineState, SheetState
+from .holdings import Holding, below_zero, holdings, on_no_line
+from .reading import Row
+
+
+class ItemKind(StrEnum):
+    SHEET_OUT = "sheet out"
+    NOT_COUNTED = "not counted"
+    UNSETTLED = "not settled"
+    BELOW_ZERO = "below zero"
+    NOT_LISTED = "sums do not tie"
+
+
+@dataclass(frozen=True, slots=True)
+class OpenItem:
+    """One reason not to sign; ``sheet`` is the number of the sheet where it can be worked on."""
+
+    kind: ItemKind
+    text: str
+    sheet: str = ""
+
+
+def open_items(census: Census, rows: Sequence[Row], *, now: datetime) -> list[OpenItem]:
+    """Every open item of the census, in the order in which they are best worked off."""
+    at_cutoff = holdings(before=census.cutoff)
+    negative = below_zero(at_cutoff) or below_zero(holdings(before=now))
+    unlisted = on_no_line(census, at_cutoff)
+    lots = Lot.objects.select_related("taxon").in_bulk([h.lot_id for h in (*negative, *unlisted)])
+    return [
+        *_sheets_out(census),
+        *_not_counted(rows),
+        *_unsettled(rows),
+        *_below_zero(negative, lots),
+        *_not_listed(unlisted, lots),
+    ]
+
+
+def _sheets_out(census: Census) -> Iterable[OpenItem]:
+    out = Sheet.objects.filter(census=census).exclude(state__in=[state.value for state in SHEETS_IN])
+    for sheet in out.select_related("place").prefetch_related("counters"):
+        with_whom = ", ".join(person.name for person in sheet.counters.all())
+        text = f"{sheet.number} ({sheet.place.code}) is {_spoken(sheet)}"
+        yield OpenItem(ItemKind.SHEET_OUT, f"{text}, with {with_whom}" if with_whom else text, sheet.number)
+
+
+def _spoken(sheet: Sheet) -> str:
+    if sheet.state == SheetState.RECOUNT_ASKED:
+        return "out for a recount"
+    return {SheetState.NOT_ISSUED.value: "not issued", SheetState.ISSUED.value: "issued and not back"}.get(
+        sheet.state, f"{sheet.state} and not handed in"
+    )
+
+
+def _not_counted(rows: Iterable[Row]) -> Iterable[OpenItem]:
+    """Class D is due once a year only, so that its blank lines stop nobody."""
+    blank: dict[str, list[Row]] = defaultdict(list)
+    for row in rows:
+        if not row.counted and row.line.kind != LineKind.PRESENCE and row.state is not LineState.SETTLED:
+            blank[row.line.sheet.number].append(row)
+    for number, lines in blank.items():
+        listed = ", ".join(f"{row.line.number} {row.name}" for row in lines)
+        what = "1 line" if len(lines) == 1 else f"{len(lines)} lines"
+        yield OpenItem(ItemKind.NOT_COUNTED, f"{number}: {what} not counted: {listed}", number)
+
+
+def _unsettled(rows: Iterable[Row]) -> Iterable[OpenItem]:
+    for row in rows:
+        if row.needs_settling:
+            yield OpenItem(
+                ItemKind.UNSETTLED, f"{row.refs}, {row.name}: {_why_open(row)}", row.line.sheet.number
+            )
+
+
+def _why_open(row: Row) -> str:
+    if row.reopened and row.decision is not None:
+        was, now = row.decision.book, row.latest.book if row.latest else None
+        if was != now:
+            return f"settled, but the book has moved from {was} to {now} since"
+        return "settled, but counted again since"
+    if row.state is LineState.RECOUNT:
+        return "a recount was asked for"
+    if row.line.kind == LineKind.WRITE_IN:
+        return "written in, and not decided"
+    if row.book_must_move:
+        return "confirmed, and a confirmed class B count moves the book"
+    difference = row.latest.difference if row.latest else None
+    return f"outside tolerance ({difference:+d})" if difference is not None else "not settled"
+
+
+def _below_zero(found: Iterable[Holding], lots: dict[int, Lot]) -> Iterable[OpenItem]:
+    for holding in found:
+        name = lots[holding.lot_id].taxon.scientific_name
+        text = f"the book has {holding.total} of {name} ({holding.accession}) in {holding.place_code}"
+        yield OpenItem(ItemKind.BELOW_ZERO, text)
+
+
+def _not_listed(found: Iterable[Holding], lots: dict[int, Lot]) -> Iterable[OpenItem]:
+    for holding in found:
+        name = lots[holding.lot_id].taxon.scientific_name
+        text = (
+            f"the book holds {holding.total} of {name} ({holding.accession}) in {holding.place_code} "
+            "at the cut-off, and no line counts it there: add a line"
+        )
+        yield OpenItem(ItemKind.NOT_LISTED, text)
