@@ -9,15 +9,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from census.change.rules.arithmetic import (
-    Cell,
     Change,
-    PairFlow,
     closing_by_row,
     population_change,
     ties,
     totals_by_unit,
 )
 from census.change.rules.columns import COLUMNS, FLOW_COLUMNS, SIGNS
+from inventory.book.queries.quantities import Pair
+from inventory.book.rules.ends import CellEnd as Cell
 from inventory.book.rules.kinds import ARRIVALS, DEPARTURES
 from inventory.book.rules.mfu import mfu
 from inventory.book.rules.scope import Scope
@@ -28,20 +28,20 @@ PLACES = {101: False, 102: False, 103: True}  # place: off site
 SEXES = ("male", "female", "unknown")
 
 ROWS: dict[str, Callable[[Cell], Hashable]] = {
-    "taxon": lambda c: (c.taxon, c.unit),
-    "place": lambda c: (c.place, c.taxon, c.unit),
-    "lot": lambda c: (c.lot, c.unit),
+    "taxon": lambda c: (c.taxon_id, c.unit),
+    "place": lambda c: (c.place_id, c.taxon_id, c.unit),
+    "lot": lambda c: (c.lot_id, c.unit),
 }
 
 
 def _inside(lot: int, place: int, sex: str, missing: bool) -> Cell:
     taxon, unit, owner = LOTS[lot]
-    return Cell(lot, taxon, unit, owner, place, PLACES[place], sex, missing)
+    return Cell(lot, taxon, unit, owner, place, PLACES[place], sex, "missing" if missing else "present")
 
 
 def _outside(lot: int, cause: str) -> Cell:
     taxon, unit, owner = LOTS[lot]
-    return Cell(lot, taxon, unit, owner, 0, False, "unknown", False, cause)
+    return Cell(lot, taxon, unit, owner, None, False, "unknown", "present", cause)
 
 
 @dataclass
@@ -74,25 +74,25 @@ def lives(draw: st.DrawFn) -> list[Transition]:
                 continue
             act = draw(st.sampled_from(["move", "sex", "missing", "regroup", "leave", "reverse"]))
             if act == "move":
-                target = here._replace(place=draw(st.sampled_from(sorted(PLACES))))
-                target = target._replace(off_site=PLACES[target.place])
+                target = here._replace(place_id=draw(st.sampled_from(sorted(PLACES))))
+                target = target._replace(off_site=PLACES[target.place_id or 0])
             elif act == "sex":
                 target = here._replace(sex=draw(st.sampled_from(SEXES)))
             elif act == "missing":
-                target = here._replace(missing=not here.missing)
+                target = here._replace(standing="present" if here.missing else "missing")
             elif act == "regroup":
                 other = draw(st.sampled_from(sorted(LOTS)))
-                target = _inside(other, here.place, here.sex, here.missing)
+                target = _inside(other, here.place_id or 0, here.sex, here.missing)
             elif act == "leave":
                 kind = draw(st.sampled_from([kind.value for kind in DEPARTURES]))
-                out = _outside(here.lot, kind)
+                out = _outside(here.lot_id, kind)
                 life.append(Transition(moment, kind, False, here, out))
                 if draw(st.booleans()):
                     life.append(Transition(moment, kind, True, out, here))
                     continue
                 break
             else:
-                out = _outside(here.lot, arrival)
+                out = _outside(here.lot_id, arrival)
                 life.append(Transition(moment, arrival, True, here, out))
                 break
             if target != here:
@@ -171,8 +171,8 @@ def _run(
             pairs[t.when][a, b] += 1
     changes = population_change(
         opening=opening,
-        flows=[PairFlow(a, b, n) for (a, b), n in pairs["inside"].items()],
-        late=[PairFlow(a, b, n) for (a, b), n in pairs["late"].items()],
+        flows=[Pair(a, b, n) for (a, b), n in pairs["inside"].items()],
+        late=[Pair(a, b, n) for (a, b), n in pairs["late"].items()],
         cells=cells,
         row_of=row_of,
         scope=scope,

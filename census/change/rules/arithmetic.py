@@ -1,13 +1,14 @@
 """The arithmetic of the population change: flows into columns, and rows that tie.
 
-Pure: cells are any hashable things, rows any hashable keys. A pair of cells alone says the column
+Pure: cells are numbers, rows any hashable keys. A pair of cells alone says the column
 of a flow, because every way across the house's wall has an outside account of its own.
 """
 
 from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import NamedTuple, TypeVar, cast
+from typing import NamedTuple, Protocol, TypeVar, cast
 
+from inventory.book.rules.ends import CellEnd as Cell
 from inventory.book.rules.mfu import mfu
 from inventory.book.rules.scope import Scope
 
@@ -16,26 +17,15 @@ from .columns import ARRIVAL_CAUSES, DEPARTURE_CAUSES, FLOW_COLUMNS, SIGNS
 SEXES = ("male", "female", "hermaphrodite", "unknown")
 
 
-class Cell(NamedTuple):
-    """A cell as the arithmetic sees it. ``cause`` is set for outside cells, which have no place."""
-
-    lot: int
-    taxon: int
-    unit: str
-    owner: str
-    place: int
-    off_site: bool
-    sex: str
-    missing: bool
-    cause: str = ""
-
-
-class PairFlow(NamedTuple):
+class PairFlow(Protocol):
     """``n`` animals from one cell to another; negative when a sum was taken the other way."""
 
-    from_cell: int
-    to_cell: int
-    n: int
+    @property
+    def from_cell(self) -> int: ...
+    @property
+    def to_cell(self) -> int: ...
+    @property
+    def n(self) -> int: ...
 
 
 Row = TypeVar("Row", bound=Hashable)
@@ -132,7 +122,7 @@ def steps(
         return (Step(row_a, "loan_out" if scope is Scope.HERE else "regrouped_out", n),)
     if row_a is None:
         return (Step(row_b, "back_from_loan" if scope is Scope.HERE else "regrouped_in", n),)
-    kind = "moved" if a.lot == b.lot else "regrouped"
+    kind = "moved" if a.lot_id == b.lot_id else "regrouped"
     return (Step(row_a, f"{kind}_out", n), Step(row_b, f"{kind}_in", n))
 
 
@@ -167,7 +157,8 @@ def population_change(
             change.opening_by_sex[cells[key].sex] += n
             _hold(change, cells[key], n)
 
-    for from_cell, to_cell, n in flows:
+    for flow in flows:
+        from_cell, to_cell, n = flow.from_cell, flow.to_cell, flow.n
         a, b = cells[from_cell], cells[to_cell]
         row_a, row_b = row_by_cell[from_cell], row_by_cell[to_cell]
         if row_a is not None:
@@ -182,7 +173,8 @@ def population_change(
             else:
                 change.flows[column] += signed
 
-    for from_cell, to_cell, n in late:
+    for flow in late:
+        from_cell, to_cell, n = flow.from_cell, flow.to_cell, flow.n
         row_a, row_b = row_by_cell[from_cell], row_by_cell[to_cell]
         if row_a is not None:
             change_of(row_a).late -= n

@@ -5,11 +5,12 @@ counts flows with ``entered_at <= K``. The end of day D is ``end_of_day(D, zone)
 asks a constant number of queries.
 """
 
+from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.scope import Scope
 
 from .balances import Held, Point, cell_balances, held_at
 from .facts import CellFact, cell_facts
-from .flows import CellEnd, DatedFlow, Pair, cell_ends, flows_of_lots, late_flows, pair_flows
+from .flows import DatedFlow, Pair, cell_ends, flows_of_lots, late_flows, pair_flows
 from .sources import source_labels
 from .stock import StockBy, StockRow, stock
 

@@ -4,6 +4,8 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import NamedTuple
 
+from inventory.book.rules.ends import CellEnd
+
 from .sql import among, as_moment, known, moment, out_of_index, rows
 
 
@@ -22,21 +24,6 @@ class DatedFlow(NamedTuple):
     from_cell: int
     to_cell: int
     n: int
-
-
-class CellEnd(NamedTuple):
-    """One cell as an end of flows: inside with a place, outside with a cause."""
-
-    cell_id: int
-    lot_id: int
-    taxon_id: int
-    unit: str
-    owner: str
-    place_id: int | None
-    off_site: bool
-    cause: str
-    sex: str
-    standing: str
 
 
 def pair_flows(*, since: datetime, before: datetime, known_at: datetime | None = None) -> list[Pair]:
@@ -90,8 +77,8 @@ def flows_of_lots(
 
 
 _ENDS = """
-SELECT c.id, c.lot_id, l.taxon_id, l.unit, l.owner, a.place_id, a.cause, c.sex, c.standing,
-       CASE WHEN p.kind = 'off_site' THEN 1 ELSE 0 END
+SELECT c.lot_id, l.taxon_id, l.unit, l.owner, a.place_id,
+       CASE WHEN p.kind = 'off_site' THEN 1 ELSE 0 END, c.sex, c.standing, a.cause, c.id
   FROM book_cell c
   JOIN book_lot l ON l.id = c.lot_id
   JOIN book_account a ON a.id = c.account_id
@@ -102,7 +89,5 @@ SELECT c.id, c.lot_id, l.taxon_id, l.unit, l.owner, a.place_id, a.cause, c.sex, 
 def cell_ends(cells: Iterable[int]) -> dict[int, CellEnd]:
     """What the given cells are, inside or outside, by cell id. One query."""
     condition, ids = among("c.id", cells)
-    return {
-        row[0]: CellEnd(row[0], row[1], row[2], row[3], row[4], row[5], row[9] == 1, row[6], row[7], row[8])
-        for row in rows(_ENDS + condition, ids)
-    }
+    make = CellEnd._make
+    return {row[9]: make((*row[:5], row[5] == 1, *row[6:9])) for row in rows(_ENDS + condition, ids)}

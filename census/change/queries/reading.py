@@ -1,0 +1,106 @@
+"""What the arithmetic needs from the book, in a constant number of queries."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta, tzinfo
+from typing import NamedTuple
+
+from inventory.book.models import Lot, Place
+from inventory.book.queries.quantities import (
+    Pair,
+    cell_balances,
+    cell_ends,
+    late_flows,
+    pair_flows,
+    source_labels,
+)
+from inventory.book.queries.quantities.stock import NO_SOURCE
+from inventory.book.rules.ends import CellEnd
+from inventory.book.rules.happened import end_of_day, start_of_day
+
+from ..rules.question import By, Question
+from ..rules.young import YOUNG_DAYS
+from .closings import Knowledge
+
+
+class RowKey(NamedTuple):
+    """Which row: the place or lot by number, or the source by label ("" by taxon); taxon; unit."""
+
+    group: int | str
+    taxon_id: int
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Moments:
+    """The half-open moments of a period, and the knowledge at its two ends."""
+
+    start: datetime
+    end: datetime
+    young_since: datetime
+    opening: Knowledge
+    closing: Knowledge
+
+
+def moments_of(question: Question, known: tuple[Knowledge, Knowledge], zone: tzinfo) -> Moments:
+    """Days of the house as moments."""
+    return Moments(
+        start=start_of_day(question.first_day, zone),
+        end=end_of_day(question.last_day, zone),
+        young_since=start_of_day(question.first_day - timedelta(days=YOUNG_DAYS), zone),
+        opening=known[0],
+        closing=known[1],
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """Balances by cell at both ends, and flows by pair: in the period, late, and in the 30 days
+    before it (whose young may die inside)."""
+
+    opening: dict[int, int]
+    closing: dict[int, int]
+    flows: list[Pair]
+    late: list[Pair]
+    earlier: list[Pair]
+    cells: dict[int, CellEnd]
+
+
+def read_book(moments: Moments) -> Reading:
+    """Six sums out of the ledger and one look at their cells."""
+    known_at = moments.closing.at
+    opening = cell_balances(before=moments.start, known_at=moments.opening.at)
+    closing = cell_balances(before=moments.end, known_at=known_at)
+    flows = pair_flows(since=moments.start, before=moments.end, known_at=known_at)
+    earlier = pair_flows(since=moments.young_since, before=moments.start, known_at=known_at)
+    late = late_flows(before=moments.start, known_from=moments.opening.at, known_until=known_at)
+    named = {*opening, *closing}
+    for pairs in (flows, earlier, late):
+        named.update(pair.from_cell for pair in pairs)
+        named.update(pair.to_cell for pair in pairs)
+    return Reading(opening, closing, flows, late, earlier, cell_ends(named))
+
+
+def row_function(question: Question) -> Callable[[CellEnd], RowKey]:
+    """The row of an inside cell. Asks for the sources when rows are sources.
+
+    The label of a source is what is known now of a lot's whole life, so that one lot stands in one
+    row in every period.
+    """
+    if question.by is By.PLACE:
+        return lambda cell: RowKey(cell.place_id or 0, cell.taxon_id, cell.unit)
+    if question.by is By.LOT:
+        return lambda cell: RowKey(cell.lot_id, cell.taxon_id, cell.unit)
+    if question.by is By.SOURCE:
+        labels = source_labels(known_at=question.known_at)
+        return lambda cell: RowKey(labels.get(cell.lot_id, NO_SOURCE), cell.taxon_id, cell.unit)
+    return lambda cell: RowKey("", cell.taxon_id, cell.unit)
+
+
+def group_labels(question: Question, keys: list[RowKey]) -> dict[int | str, str]:
+    """What stands in the first column, by group. At most one query."""
+    if question.by is By.PLACE:
+        return dict(Place.objects.values_list("pk", "code"))
+    if question.by is By.LOT:
+        return dict(Lot.objects.values_list("pk", "accession"))
+    return {key.group: str(key.group) for key in keys}

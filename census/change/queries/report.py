@@ -1,0 +1,125 @@
+"""The population change report: one question, one answer, a constant number of queries."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import tzinfo
+from typing import Any
+
+from inventory.names.models import Taxon
+
+from ..rules.arithmetic import Change, closing_by_row, population_change, row_in_scope, ties, totals_by_unit
+from ..rules.columns import COLUMNS, FLOW_COLUMNS
+from ..rules.question import By, Question
+from .closings import Knowledge, knowledge
+from .reading import RowKey, group_labels, moments_of, read_book, row_function
+from .young import young_deaths
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row: its group's label ("" by taxon), its taxon, its unit and its change.
+
+    ``young_most`` is the most deaths that may have been within 30 days of birth; the least stands
+    in the change. ``ties`` is False when the reader found another closing than the arithmetic.
+    """
+
+    key: RowKey
+    label: str
+    taxon: Taxon
+    change: Change
+    young_most: int
+    ties: bool
+
+    @property
+    def unit(self) -> str:
+        return self.key.unit
+
+    def value(self, column: str) -> Any:
+        """What stands in a column of the contract."""
+        return value_of(self.change, column)
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """The answer. Rows are sorted by label, name and unit."""
+
+    question: Question
+    opening: Knowledge
+    closing: Knowledge
+    rows: list[Row]
+    totals: dict[str, Change]
+    young_most: dict[str, int]
+
+    @property
+    def untied(self) -> list[Row]:
+        """Rows that do not tie; a report that is right has none."""
+        return [row for row in self.rows if not row.ties]
+
+    def columns(self) -> tuple[str, ...]:
+        """Columns of the contract, in order, with the first ones that the grouping asks for."""
+        first = () if self.question.by is By.TAXON else (self.question.by.value,)
+        return (*first, "name", "unit", *COLUMNS)
+
+    def records(self) -> Iterator[dict[str, Any]]:
+        """Rows by column, for files."""
+        for row in self.rows:
+            record = {column: row.value(column) for column in COLUMNS}
+            record["name"] = row.taxon.scientific_name
+            record["unit"] = row.unit
+            record[self.question.by.value] = row.label
+            yield record
+
+
+def value_of(change: Change, column: str) -> Any:
+    """The figure of a column; the two m.f.u columns are text."""
+    return change.flows[column] if column in FLOW_COLUMNS else getattr(change, column)
+
+
+def change_report(question: Question, *, zone: tzinfo) -> Report:
+    """Answers ``question``. The house's days begin at midnight in ``zone``."""
+    known = knowledge(question)
+    moments = moments_of(question, known, zone)
+    reading = read_book(moments)
+    row_of = row_function(question)
+    changes = population_change(
+        opening=reading.opening,
+        flows=reading.flows,
+        late=reading.late,
+        cells=reading.cells,
+        row_of=row_of,
+        scope=question.scope,
+    )
+    read = closing_by_row(reading.closing, reading.cells, row_of, question.scope)
+    # A row that only the reader knows would be a row that does not tie.
+    for key in read:
+        changes.setdefault(key, Change())
+    row_of_cell = {key: row_in_scope(cell, row_of, question.scope) for key, cell in reading.cells.items()}
+    young = young_deaths(question, moments, reading, dict(row_of_cell), zone)
+    for key, change in changes.items():
+        if key in young:
+            change.set_young_deaths(young[key].least)
+    kept = [key for key, change in changes.items() if not change.empty or not ties(change, read.get(key))]
+    labels = group_labels(question, kept)
+    taxa = Taxon.objects.in_bulk()
+    rows = [
+        Row(
+            key=key,
+            label=labels[key.group],
+            taxon=taxa[key.taxon_id],
+            change=changes[key],
+            young_most=young[key].most if key in young else 0,
+            ties=ties(changes[key], read.get(key)),
+        )
+        for key in kept
+    ]
+    rows.sort(key=lambda row: (row.label, row.taxon.scientific_name, row.unit))
+    return Report(
+        question=question,
+        opening=known[0],
+        closing=known[1],
+        rows=rows,
+        totals=totals_by_unit((row.unit, row.change) for row in rows),
+        young_most={
+            unit: sum(row.young_most for row in rows if row.unit == unit) for unit in {r.unit for r in rows}
+        },
+    )
