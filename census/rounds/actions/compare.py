@@ -10,8 +10,7 @@ from ..models import Census
 from ..queries.reading import Row, read_census
 from ..rules.settings import DEFAULTS, CensusSettings
 from ..rules.words import CensusState
-from .moving import move_census
-from .opening import refuse_if_over
+from .moving import move_census, running
 from .refused import CensusRefused
 
 
@@ -20,7 +19,7 @@ def compare_counts(
     *, census: Census, by: Person, now: datetime, settings: CensusSettings = DEFAULTS
 ) -> list[Row]:
     """Compares what is counted so far; the census goes to *comparing*. More counts may follow."""
-    refuse_if_over(census)
+    census = running(census)
     if census.state in (CensusState.PLANNED, CensusState.ISSUED):
         raise CensusRefused(f"Nothing is counted yet: the census {census.code} is {census.state}.")
     move_census(census, CensusState.COMPARING)

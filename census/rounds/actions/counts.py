@@ -12,8 +12,7 @@ from inventory.people.models import Person
 
 from ..models import Count, Line, Sheet, Sighting
 from ..rules.words import SACFOR, CensusState, LineKind, Seen, SheetState
-from .moving import move_census
-from .opening import refuse_if_over
+from .moving import move_census, running
 from .refused import CensusRefused
 
 
@@ -109,7 +108,7 @@ def take_counts(
 
 
 def _refuse_sheet(sheet: Sheet) -> None:
-    refuse_if_over(sheet.census)
+    running(sheet.census)
     if sheet.state == SheetState.NOT_ISSUED:
         raise CensusRefused(f"The sheet {sheet.number} has not been issued; issue it first.")
     if sheet.state in (SheetState.VOID, SheetState.LOST):

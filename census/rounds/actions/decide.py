@@ -21,8 +21,7 @@ from ..rules.reasons import BY_NAME
 from ..rules.settings import DEFAULTS, CensusSettings
 from ..rules.settling import LineFacts, Settling, change_of_book, check, drafts
 from ..rules.words import CensusState, How, LineKind, Verdict
-from .moving import move_census
-from .opening import refuse_if_over
+from .moving import move_census, running
 from .refused import CensusRefused
 
 # Settling begins when the counts have been compared; a reopened census is settled again.
@@ -58,7 +57,7 @@ def decide_line(
     gives the first decision. Raises :class:`CensusRefused`, also when the ledger refuses.
     """
     serialize_writers()
-    census = Census.objects.select_for_update().get(pk=line.sheet.census_id)
+    census = running(line.sheet.census)
     names = Names(approved_by, countersigned_by)
     stated = settling.fingerprint(*(person.name for person in (approved_by, countersigned_by) if person))
     row, part = _read(census, [line], settings)[0]
@@ -119,7 +118,6 @@ def _read(census: Census, lines: Sequence[Line], settings: CensusSettings) -> li
 
 def _problems(census: Census, row: Row, part: LineRead, settling: Settling, by: Person) -> list[str]:
     """What stands against this decision, whoever approves it."""
-    refuse_if_over(census)
     problems = []
     if census.state not in _MAY_DECIDE:
         problems.append(f"the census is {census.state}; compare the counts first")

@@ -6,6 +6,14 @@ from ..rules.words import CensusState
 from .refused import CensusRefused
 
 
+def running(census: Census) -> Census:
+    """The census as the database has it now, held for this transaction; refused when it is over."""
+    held = Census.objects.select_for_update().select_related("period").get(pk=census.pk)
+    if held.state in (CensusState.CLOSED, CensusState.ABANDONED):
+        raise CensusRefused(f"The census {held.code} is {held.state}; nothing more is written to it.")
+    return held
+
+
 def move_census(census: Census, goal: CensusState) -> None:
     """Takes the census forward to ``goal`` if it is not there or beyond; never back."""
     state = Census.objects.select_for_update().values_list("state", flat=True).get(pk=census.pk)

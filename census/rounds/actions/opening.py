@@ -16,6 +16,7 @@ from inventory.people.models import Person
 from ..models import Census, Line, Sheet
 from ..queries.holdings import Holding, holdings, lots_by_id
 from ..rules.words import MEASURED_UNITS, CensusState, LineKind, SheetForm, SheetState
+from .moving import running
 from .refused import CensusRefused
 
 PRESENCE_ONLY = "D"
@@ -96,7 +97,7 @@ def add_line(
     key = ""
     if taxon is not None:
         key = _Planned(place, kind, taxon, unit, count_class, chosen).joined_key
-    refuse_if_over(sheet.census)
+    running(sheet.census)
     last = sheet.lines.aggregate(last=Max("number"))["last"] or 0
     line = Line.objects.create(
         sheet=sheet,
@@ -114,12 +115,6 @@ def add_line(
     )
     line.lots.set(chosen)
     return line
-
-
-def refuse_if_over(census: Census) -> None:
-    """Raises when the census is closed or abandoned: nothing more is written to it."""
-    if census.state in (CensusState.CLOSED, CensusState.ABANDONED):
-        raise CensusRefused(f"The census {census.code} is {census.state}; reopen it first.")
 
 
 def class_of(lot: Lot) -> str:

@@ -11,7 +11,7 @@ from inventory.people.models import Person
 from ..models import Count, Line, Recount, Sheet
 from ..rules.settings import DEFAULTS, CensusSettings
 from ..rules.words import SheetState
-from .opening import refuse_if_over
+from .moving import running
 from .refused import CensusRefused
 
 
@@ -37,8 +37,9 @@ def ask_recount(
         .order_by("sheet", "number")
     )
     asked, problems = [], []
+    for census in {line.sheet.census for line in held}:
+        running(census)
     for line in held:
-        refuse_if_over(line.sheet.census)
         this_round = round or max((c.round for c in line.counts.all()), default=1) + 1
         there = next((r for r in line.recounts.all() if r.round == this_round), None)
         if there is not None and there.of_id == of.pk:

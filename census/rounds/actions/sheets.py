@@ -10,8 +10,7 @@ from inventory.people.models import Person
 from ..models import Line, Sheet
 from ..rules.states import may_follow
 from ..rules.words import CensusState, SheetState
-from .moving import move_census
-from .opening import refuse_if_over
+from .moving import move_census, running
 from .refused import CensusRefused
 
 
@@ -37,7 +36,7 @@ def issue(
 @transaction.atomic
 def name_counters(*, sheet: Sheet, by: Person, counters: Iterable[Person]) -> Sheet:
     """Says who is to count the sheet, in place of whoever was named before."""
-    refuse_if_over(sheet.census)
+    running(sheet.census)
     sheet.counters.set(counters)
     return sheet
 
@@ -110,7 +109,7 @@ def _next_number(sheet: Sheet) -> str:
 def _to(sheet: Sheet, state: SheetState) -> Sheet:
     """The sheet as the database has it now, held for this transaction, in its new state (not saved)."""
     held = Sheet.objects.select_for_update().select_related("census").get(pk=sheet.pk)
-    refuse_if_over(held.census)
+    running(held.census)
     if not may_follow(SheetState(held.state), state):
         raise CensusRefused(f"The sheet {held.number} is {held.state}; it cannot become {state.value}.")
     held.state = state.value

@@ -16,15 +16,16 @@ from ..queries.reading import read_census
 from ..rules.settings import DEFAULTS, CensusSettings
 from ..rules.states import CENSUS_NEXT
 from ..rules.words import CensusState
-from .moving import move_census
+from .moving import move_census, running
 from .refused import CensusRefused
 
 
 @transaction.atomic
 def propose(*, census: Census, by: Person, now: datetime, settings: CensusSettings = DEFAULTS) -> Census:
     """The registrar proposes closing: the census waits for the curator's signature."""
-    _refuse_open(census, now, settings)
+    census = running(census)
     _from_comparing_on(census)
+    _refuse_open(census, now, settings)
     move_census(census, CensusState.WAITING)
     return census
 
@@ -44,7 +45,7 @@ def sign(
     Raises :class:`CensusRefused` with every open item: sheets out, lines not counted or not
     settled, balances below zero, animals in the book that no line counts.
     """
-    census = Census.objects.select_for_update().select_related("period").get(pk=census.pk)
+    census = running(census)
     if not has_role(by, Role.CURATOR):
         raise CensusRefused(f"{by.name} is not a curator; the curator signs.")
     _from_comparing_on(census)
