@@ -1,0 +1,56 @@
+"""Builds the demo house in an empty, migrated database."""
+
+from collections.abc import Callable
+from datetime import datetime, tzinfo
+
+from django.db import transaction
+
+from inventory.names.actions.backbone import load_release
+
+from ..rules.fixtures import FIXTURES, read_quarters
+from ..rules.history import History, make_history
+from .half_counted import count_half
+from .ledger import make_periods, post_history
+from .people import SignIn, make_people
+from .stock import load_opening_stock
+
+BACKBONE = FIXTURES.parent / "backbone"
+# (what was done, steps done, steps in all)
+Progress = Callable[[str, int, int], None]
+
+
+def _quiet(what: str, done: int, of: int) -> None:
+    """Progress for nobody."""
+
+
+@transaction.atomic
+def build_house(*, now: datetime, zone: tzinfo, progress: Progress = _quiet) -> tuple[History, list[SignIn]]:
+    """Two years of events and a census that is half counted; ``now`` is the demo's own present."""
+    quarters = read_quarters()
+    closings = sum(bool(quarter.closed_at) + bool(quarter.reclosed_at) for quarter in quarters)
+    steps, done = closings + 6, 0
+
+    def tell(what: str) -> None:
+        nonlocal done
+        done += 1
+        progress(what, done, steps)
+
+    history = make_history()
+    tell("two years of events generated")
+    sign_ins = make_people()
+    first_day = datetime.fromisoformat(history.opening[0].entered).replace(tzinfo=zone)
+    load_release(BACKBONE, now=first_day)
+    tell("people and backbone")
+    first, second = load_opening_stock(history, now=first_day, zone=zone)
+    tell(
+        f"opening stock: {first.sheets['lots'].new} lots, {first.sheets['events'].new} lines, "
+        f"{first.names_to_review} names to review; loaded again: {second.sheets['events'].new} new"
+    )
+    make_periods()
+    events = post_history(
+        history, now=now, zone=zone, progress=lambda what: tell(f"events and closing: {what}")
+    )
+    tell(f"{events:,} events posted")
+    count_half(history, now=now, zone=zone)
+    tell("census half counted")
+    return history, sign_ins
