@@ -134,16 +134,17 @@ def _create(plans: Sequence[_Plan], *, now: datetime) -> Mapping[str, Taxon]:
 
 def _new_taxon(plan: _Plan) -> Taxon:
     verdict = plan.verdict
-    taxon = Taxon(scientific_name=plan.name, identification_qualifier=verdict.qualifier[:40])
-    if verdict.is_certain:
-        take_name(taxon, verdict)
+    taxon = Taxon(identification_qualifier=verdict.qualifier[:40])
+    if verdict.is_certain or verdict.keeps_qualifier:
+        take_verdict(taxon, verdict)
+    taxon.scientific_name = plan.name
     return taxon
 
 
-def take_name(taxon: Taxon, verdict: Verdict) -> None:
-    """Writes name, authorship, rank and classification of a verdict on a taxon, unsaved."""
+def take_verdict(taxon: Taxon, verdict: Verdict) -> None:
+    """Writes authorship, rank and classification of a verdict on a taxon, unsaved; not the name."""
     known = verdict.classification
-    taxon.scientific_name, taxon.authorship, taxon.rank = verdict.name, verdict.authorship, verdict.rank
+    taxon.authorship, taxon.rank = verdict.authorship[:200], verdict.rank
     taxon.kingdom, taxon.phylum, taxon.class_name = known.kingdom, known.phylum, known.class_name
     taxon.order, taxon.family, taxon.genus = known.order, known.family, known.genus
 

@@ -62,7 +62,7 @@ class NameCheck(models.Model):
 
 
 class NameDecision(models.Model):
-    """A person's decision on one checked name. Append-only: a change of mind is a new decision."""
+    """A person's decision on one checked name. Append-only."""
 
     check_of = models.ForeignKey(NameCheck, on_delete=models.PROTECT, related_name="decisions")
     kind = models.CharField(max_length=20, choices=DecisionKind)

@@ -4,9 +4,10 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from ..models import BackboneRelease
+from ..rules.agree import by_authorship
 from ..rules.match import Asked, match
 from ..rules.store import NameStore
-from ..rules.verdicts import Verdict
+from ..rules.verdicts import Usage, Verdict
 from .store import DatabaseStore, NoBackbone, current_release
 
 
@@ -24,3 +25,13 @@ def verdicts_for(
     if release is None:
         verdicts = [replace(verdict, why="no backbone is loaded") for verdict in verdicts]
     return release, verdicts
+
+
+def known_usage(name: str, authorship: str = "") -> Usage | None:
+    """The accepted usage of a name in the current release; none when unknown, or when homonyms remain."""
+    release = current_release()
+    if release is None:
+        return None
+    usages = [usage for usage in DatabaseStore(release).named([name]).get(name, ()) if not usage.accepted]
+    fitting = by_authorship(authorship, usages)
+    return fitting[0] if len(fitting) == 1 else None

@@ -88,6 +88,9 @@ class Choice:
         }
 
 
+PLAIN_OPEN = frozenset({"sp", "spp", "indet", "spec", "species"})
+
+
 @dataclass(frozen=True, slots=True)
 class Verdict:
     """The answer to one typed name.
@@ -114,8 +117,19 @@ class Verdict:
         A genus followed by a plain "sp." is certain too, at the rank of genus.
         """
         if self.verdict is VerdictKind.GENUS_ONLY:
-            return bool(self.name) and self.qualifier in ("", "sp.", "spp.", "indet.")
+            return bool(self.name) and not self.keeps_qualifier
         return self.verdict in (VerdictKind.ACCEPTED, VerdictKind.SYNONYM)
+
+    @property
+    def keeps_qualifier(self) -> bool:
+        """True for a name that is found and yet stays open ("cf.", "sp. A").
+
+        The animals then stand apart from those that are firmly identified, under the name with its
+        qualifier; a plain "sp." says no more than the genus.
+        """
+        if self.verdict is VerdictKind.GENUS_ONLY:
+            return bool(self.qualifier) and self.qualifier.casefold().rstrip(".") not in PLAIN_OPEN
+        return self.verdict is VerdictKind.QUALIFIED
 
     def choices_text(self) -> str:
         """The choices joined with `` | ``; each with its phylum when they lie in several phyla."""
