@@ -71,14 +71,15 @@ def lot(request: HttpRequest, accession: str) -> HttpResponse:
     found = get_object_or_404(Lot.objects.select_related("taxon"), accession=accession)
     here = lists.lives_here(lots=[found.pk])
     page = Paginator(story.steps_of(found)[::-1], EVENTS_ON_A_PAGE).get_page(request.GET.get("page"))
-    records = offered(individual=found.kind == LotKind.INDIVIDUAL, papers=may(request, *PAPERS))
+    records = offered(individual=found.kind == LotKind.INDIVIDUAL)
     context = {
         "lot": found,
         "here": here,
         "sums": lists.sums_by_unit(here),
         "page": page,
         "story": story.tell_steps(list(page.object_list)),
-        "records": records if may(request, *RECORDS) else [],
+        "records": [r for r in records if not r.papers] if may(request, *RECORDS) else [],
+        "with_papers": [r for r in records if r.papers] if may(request, *PAPERS) else [],
         "flags": found.flags.filter(settled_at=None).select_related("owner", "place"),
     }
     return render(request, "book/lot.html", context)

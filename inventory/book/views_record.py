@@ -31,12 +31,15 @@ FLAGS_ON_A_PAGE = 50
 def record(request: HttpRequest, kind: str, accession: str) -> HttpResponse:
     """Records one event of one lot."""
     lot = get_object_or_404(Lot.objects.select_related("taxon"), accession=accession)
-    recording = {
-        r.kind.value: r
-        for r in offered(individual=lot.kind == LotKind.INDIVIDUAL, papers=may(request, *PAPERS))
-    }.get(kind)
+    individual = lot.kind == LotKind.INDIVIDUAL
+    recording = next((r for r in offered(individual=individual) if r.kind.value == kind), None)
     if recording is None:
         raise Http404(f"{kind} is not recorded here")
+    if not may(request, *(PAPERS if recording.papers else RECORDS)):
+        raise PermissionDenied(
+            "What crosses the house's wall with papers is recorded by the registrar "
+            "or the permit officer; what happens at the tank by those who work there."
+        )
     now = clock.now()
     form = RecordForm(
         request.POST or None, recording=recording, lot=lot, here=lists.lives_here(lots=[lot.pk]), now=now

@@ -143,6 +143,10 @@ class PlaceNode:
         """ "412 animals, 7 colonies"."""
         return ", ".join(words.count_of(n, unit) for unit, n in sorted(self.held.items()))
 
+    @property
+    def below_zero(self) -> bool:
+        return any(n < 0 for n in self.held.values())
+
 
 def place_tree() -> list[PlaceNode]:
     """The places at the top, each with its children. Two queries."""

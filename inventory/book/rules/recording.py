@@ -75,6 +75,6 @@ RECORDINGS = (
 )
 
 
-def offered(*, individual: bool, papers: bool) -> list[Recording]:
-    """What the page of a lot offers to somebody who may (or may not) record what needs papers."""
-    return [r for r in RECORDINGS if (r.individuals or not individual) and (papers or not r.papers)]
+def offered(*, individual: bool) -> list[Recording]:
+    """What can happen to a lot: some kinds make no sense for an animal that is followed by itself."""
+    return [recording for recording in RECORDINGS if recording.individuals or not individual]

@@ -35,8 +35,9 @@ def difference(n: int) -> SafeString:
 def moment(value: datetime) -> SafeString:
     """An aware moment as the house's day and minute, in the form in which events state theirs."""
     local = timezone.localtime(value)
-    iso = local.isoformat(timespec="minutes")
-    return format_html('<time datetime="{}">{:%Y-%m-%d %H:%M}</time>', iso, local)
+    return format_html(
+        '<time datetime="{}">{}</time>', local.isoformat(timespec="minutes"), f"{local:%Y-%m-%d %H:%M}"
+    )
 
 
 @register.filter
