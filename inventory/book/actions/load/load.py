@@ -112,7 +112,9 @@ def _register_lots(
     try:
         _tell(LOTS.name, register_lots(rows, taxa), report)
     except RowsRefused as refused:
-        report.refuse(*(problem for problem in refused.problems if rows[problem.draft].name))
+        # A needed cell that is empty was told when the sheet was read.
+        told = (p for p in refused.problems if getattr(rows[p.draft], p.column) != "")
+        report.refuse(*told)
         bad = {problem.draft for problem in refused.problems}
         for index in bad:
             posting.mark_refused(rows[index].accession, rows[index].origin)
