@@ -17,13 +17,14 @@ from inventory.people.models import Person
 from ..rules.fixtures import PRESENCE, CensusRow, number, read_census, read_quarters, read_rows
 from ..rules.history import History
 
-OPENED = datetime(2026, 9, 22, 9, 0)
-ISSUED = datetime(2026, 9, 23, 10, 0)
-COMPARED = datetime(2026, 10, 5, 16, 0)
+# Local time of the house.
+OPENED = "2026-09-22T09:00"
+ISSUED = "2026-09-23T10:00"
+COMPARED = "2026-10-05T16:00"
 REGISTRAR = "Maren Tolvsund"
-# A recount is asked for the day after and made a day after the count.
-RECOUNT_ASKED_AFTER = timedelta(hours=20)
-RECOUNT_AFTER = timedelta(hours=24)
+# A recount is asked for when the count is looked at, and made on the same day where that can be.
+RECOUNT_ASKED_AFTER = timedelta(hours=4)
+RECOUNT_AFTER = timedelta(hours=6)
 MINIMUM = "minimum"
 
 
@@ -79,12 +80,13 @@ def _open(sheet_rows: Sequence[Mapping[str, str]], rows: Sequence[CensusRow], ho
 
 def _add_lines(census: Census, rows: Sequence[CensusRow], house: _House) -> None:
     """Lines that the book could not know on the day of opening: class D, and what came afterwards."""
+    _list_those_without_events(census, rows, house)
     there = _lines(census)
     sheets = {sheet.number.rpartition("-")[2]: sheet for sheet in census.sheets.select_related("place")}
     for row in rows:
         if _key(row, house) in there:
             continue
-        lots = [house.lots[key] for key in row.lots]
+        lots = [house.lots[key] for key in row.on_the_sheet]
         add_line(
             sheet=sheets[row.text["sheet"]],
             kind=LineKind.PRESENCE if row.unit == PRESENCE else LineKind.GROUP,
@@ -95,6 +97,15 @@ def _add_lines(census: Census, rows: Sequence[CensusRow], house: _House) -> None
             unit=row.unit,
             count_class=row.count_class,
         )
+
+
+def _list_those_without_events(census: Census, rows: Sequence[CensusRow], house: _House) -> None:
+    """Puts individuals on their taxon's line that the keepers know and the book has no event of."""
+    for (place, lots), line in _lines(census).items():
+        for row in rows:
+            listed = _key(row, house)[1]
+            if row.place == place and lots < listed and line.kind == LineKind.INDIVIDUALS:
+                line.lots.set(listed)
 
 
 def _work_through(
@@ -238,7 +249,7 @@ def _sexes(mfu: str) -> tuple[int, int, int, int] | None:
 
 def _seen(row: CensusRow, not_seen: str, house: _House) -> dict[str, Seen]:
     """The roll-call of a line of individuals; empty for groups."""
-    lots = [house.lots[key] for key in row.lots]
+    lots = [house.lots[key] for key in row.on_the_sheet]
     absent = {house.lots[key].accession for key in not_seen.split()}
     if any(lot.kind != "individual" for lot in lots):
         return {}
@@ -256,4 +267,4 @@ def _lines(census: Census) -> dict[tuple[str, frozenset[int]], Line]:
 
 
 def _key(row: CensusRow, house: _House) -> tuple[str, frozenset[int]]:
-    return row.place, frozenset(house.lots[key].pk for key in row.lots)
+    return row.place, frozenset(house.lots[key].pk for key in row.on_the_sheet)

@@ -111,13 +111,17 @@ class Quarter:
 
 @dataclass(frozen=True, slots=True)
 class CensusRow:
-    """One row of the running census: the book of its lots at one place, and what was counted."""
+    """One row of the running census: the book of its lots at one place, and what was counted.
+
+    ``also_listed``: individuals on the line of whom the book has no event.
+    """
 
     line: str
     place: str
     name: str
     unit: str
     lots: tuple[str, ...]
+    also_listed: tuple[str, ...]
     written_in: bool
     count_class: str
     opening: int
@@ -132,6 +136,11 @@ class CensusRow:
     mfu: tuple[int, int, int] | None
     counted_at: datetime | None
     text: Mapping[str, str]
+
+    @property
+    def on_the_sheet(self) -> tuple[str, ...]:
+        """All lots of the line."""
+        return self.lots + self.also_listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,11 +164,20 @@ def read_lots() -> list[DemoLot]:
 
 def read_history() -> list[Row]:
     """The events that are written down one by one, in the order of the file."""
+    return _event_rows("history.csv")
+
+
+def read_slips() -> list[Row]:
+    """Slips that lie in the tray: they happened, and the book does not know them yet."""
+    return _event_rows("slips.csv")
+
+
+def _event_rows(name: str) -> list[Row]:
     numbers = {"males", "females", "hermaphrodites", "unknown"}
-    names = [field.name for field in fields(Row)]
+    columns = [field.name for field in fields(Row)]
     return [
-        Row(**{name: number(row[name]) if name in numbers else row[name] for name in names})  # type: ignore[arg-type]
-        for row in read_rows("history.csv")
+        Row(**{column: number(row[column]) if column in numbers else row[column] for column in columns})  # type: ignore[arg-type]
+        for row in read_rows(name)
     ]
 
 
@@ -192,6 +210,7 @@ def read_census() -> list[CensusRow]:
             name=row["name"],
             unit=row["unit"],
             lots=tuple(row["lots"].split()),
+            also_listed=tuple(row["also_listed"].split()),
             written_in=row["record"] == "write-in",
             count_class=row["count_class"],
             opening=number(row["opening"]),
