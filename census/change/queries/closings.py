@@ -18,6 +18,11 @@ class Knowledge:
     at: datetime | None
     version: PeriodVersion | None = None
 
+    @property
+    def name(self) -> str | None:
+        """``2026 Q2 version 1``, None where no closing is honoured."""
+        return None if self.version is None else str(self.version)
+
 
 def knowledge(question: Question) -> tuple[Knowledge, Knowledge]:
     """Knowledge at the opening and at the closing. At most one query.

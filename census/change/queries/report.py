@@ -1,17 +1,17 @@
 """The population change report: one question, one answer, a constant number of queries."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import tzinfo
 from typing import Any
 
 from inventory.names.models import Taxon
 
-from ..rules.arithmetic import Change, closing_by_row, population_change, row_in_scope, ties, totals_by_unit
+from ..rules.arithmetic import Change, closing_by_row, population_change, ties, totals_by_unit
 from ..rules.columns import COLUMNS, FLOW_COLUMNS
 from ..rules.question import By, Question
 from .closings import Knowledge, knowledge
-from .reading import RowKey, group_labels, moments_of, read_book, row_function
+from .reading import Moments, Reading, RowKey, group_labels, moments_of, read_book, row_function
 from .young import young_deaths
 
 
@@ -34,6 +34,11 @@ class Row:
     def unit(self) -> str:
         return self.key.unit
 
+    @property
+    def name(self) -> str:
+        """Label, taxon and unit in one line."""
+        return " ".join(part for part in (self.label, self.taxon.scientific_name, self.unit) if part)
+
     def value(self, column: str) -> Any:
         """What stands in a column of the contract."""
         return value_of(self.change, column)
@@ -48,12 +53,20 @@ class Report:
     closing: Knowledge
     rows: list[Row]
     totals: dict[str, Change]
-    young_most: dict[str, int]
 
     @property
     def untied(self) -> list[Row]:
         """Rows that do not tie; a report that is right has none."""
         return [row for row in self.rows if not row.ties]
+
+    @property
+    def named_untied(self) -> list[str]:
+        """The rows that do not tie, as people name them."""
+        return [row.name for row in self.untied]
+
+    def young_most(self, unit: str) -> int:
+        """The most deaths within 30 days of birth in all rows of a unit."""
+        return sum(row.young_most for row in self.rows if row.unit == unit)
 
     def columns(self) -> tuple[str, ...]:
         """Columns of the contract, in order, with the first ones that the grouping asks for."""
@@ -77,9 +90,21 @@ def value_of(change: Change, column: str) -> Any:
 
 def change_report(question: Question, *, zone: tzinfo) -> Report:
     """Answers ``question``. The house's days begin at midnight in ``zone``."""
+    return change_reports(question, [question.by], zone=zone)[0]
+
+
+def change_reports(question: Question, groupings: Sequence[By], *, zone: tzinfo) -> list[Report]:
+    """The same question by each of ``groupings``, out of one reading of the book."""
     known = knowledge(question)
     moments = moments_of(question, known, zone)
     reading = read_book(moments)
+    taxa = Taxon.objects.in_bulk()
+    return [_report(replace(question, by=by), moments, reading, taxa, zone) for by in groupings]
+
+
+def _report(
+    question: Question, moments: Moments, reading: Reading, taxa: dict[int, Taxon], zone: tzinfo
+) -> Report:
     row_of = row_function(question)
     changes = population_change(
         opening=reading.opening,
@@ -93,14 +118,13 @@ def change_report(question: Question, *, zone: tzinfo) -> Report:
     # A row that only the reader knows would be a row that does not tie.
     for key in read:
         changes.setdefault(key, Change())
-    row_of_cell = {key: row_in_scope(cell, row_of, question.scope) for key, cell in reading.cells.items()}
-    young = young_deaths(question, moments, reading, dict(row_of_cell), zone)
+    young = young_deaths(question, moments, reading, row_of, zone)
     for key, change in changes.items():
         if key in young:
             change.set_young_deaths(young[key].least)
-    kept = [key for key, change in changes.items() if not change.empty or not ties(change, read.get(key))]
+    tied = {key: ties(change, read.get(key)) for key, change in changes.items()}
+    kept = [key for key, change in changes.items() if not change.empty or not tied[key]]
     labels = group_labels(question, kept)
-    taxa = Taxon.objects.in_bulk()
     rows = [
         Row(
             key=key,
@@ -108,18 +132,15 @@ def change_report(question: Question, *, zone: tzinfo) -> Report:
             taxon=taxa[key.taxon_id],
             change=changes[key],
             young_most=young[key].most if key in young else 0,
-            ties=ties(changes[key], read.get(key)),
+            ties=tied[key],
         )
         for key in kept
     ]
     rows.sort(key=lambda row: (row.label, row.taxon.scientific_name, row.unit))
     return Report(
         question=question,
-        opening=known[0],
-        closing=known[1],
+        opening=moments.opening,
+        closing=moments.closing,
         rows=rows,
         totals=totals_by_unit((row.unit, row.change) for row in rows),
-        young_most={
-            unit: sum(row.young_most for row in rows if row.unit == unit) for unit in {r.unit for r in rows}
-        },
     )

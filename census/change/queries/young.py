@@ -1,24 +1,25 @@
 """Reads what the replay of young deaths needs: the days of a few lots, never of all."""
 
 from collections import Counter
-from collections.abc import Hashable
+from collections.abc import Callable, Hashable
 from datetime import tzinfo
 
 from inventory.book.queries.quantities import flows_of_lots
 from inventory.book.rules.ends import CellEnd
 from inventory.names.models import Taxon
 
+from ..rules.arithmetic import row_in_scope
 from ..rules.question import By, Question
 from ..rules.young import Bounds
 from ..rules.young_rows import DayFlow, Herds, age_at_entry, linked_lots, lots_to_replay, young_deaths_by_row
-from .reading import Moments, Reading
+from .reading import Moments, Reading, RowKey
 
 
 def young_deaths(
     question: Question,
     moments: Moments,
     reading: Reading,
-    row_of_cell: dict[int, Hashable | None],
+    row_of: Callable[[CellEnd], RowKey],
     zone: tzinfo,
 ) -> dict[Hashable, Bounds]:
     """Least and most deaths within 30 days of birth by row. At most three queries."""
@@ -40,7 +41,16 @@ def young_deaths(
             for flow in flows
         ],
         start=_balances_before(reading, lots),
-        herds=Herds(cells=cells, row_of_cell=row_of_cell, group=group, ages=ages),
+        herds=Herds(
+            cells=cells,
+            row_of_cell={
+                key: row_in_scope(cell, row_of, question.scope)
+                for key, cell in cells.items()
+                if cell.lot_id in lots
+            },
+            group=group,
+            ages=ages,
+        ),
         first_day=question.first_day.toordinal(),
         rows_are_places=question.by is By.PLACE,
     )

@@ -1,0 +1,54 @@
+"""What the head and the foot of a report say, the same on the page, in the workbook and in print."""
+
+from collections.abc import Sequence
+from datetime import date, datetime, tzinfo
+
+from inventory.book.rules.scope import Scope
+
+from .question import Basis, Question
+
+SCOPE_WORDS = {
+    Scope.HERE: "here: all animals on the premises, whoever owns them",
+    Scope.OURS: "ours: all animals that the house owns, wherever they are",
+    Scope.ALL: "all: what is on the premises and what the house owns elsewhere",
+}
+
+
+def day_in_words(day: date) -> str:
+    """``1 July 2026``."""
+    return f"{day.day} {day:%B %Y}"
+
+
+def moment_in_words(moment: datetime, zone: tzinfo) -> str:
+    """``6 October 2026 09:10`` in the house's zone."""
+    local = moment.astimezone(zone)
+    return f"{day_in_words(local.date())} {local:%H:%M}"
+
+
+def title_of(question: Question) -> str:
+    """``Population change, 1 July 2026 to 30 September 2026``."""
+    return f"Population change, {day_in_words(question.first_day)} to {day_in_words(question.last_day)}"
+
+
+def basis_in_words(question: Question, closings: Sequence[str | None], zone: tzinfo) -> str:
+    """The basis; ``closings`` are the closings honoured at the opening and at the closing."""
+    known = "now" if question.known_at is None else f"at {moment_in_words(question.known_at, zone)}"
+    if question.basis is Basis.KNOWN:
+        return f"as known {known}"
+    opening, closing = (closing or f"not closed, as known {known}" for closing in closings)
+    return f"as reported (opening: {opening}; closing: {closing})"
+
+
+def ties_in_words(untied: Sequence[str]) -> str:
+    """The identity check of the foot."""
+    if not untied:
+        return (
+            "Ties: opening + in - out + late = closing on every row,"
+            " and every closing is what the book holds at the end."
+        )
+    return f"Does not tie on {len(untied)} rows: {', '.join(untied)}. Run the command verify."
+
+
+def signed(n: int) -> str:
+    """``+3``, ``-2``, ``0``."""
+    return f"{n:+d}" if n else "0"
