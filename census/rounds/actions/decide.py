@@ -1,7 +1,7 @@
 """Settles lines: posts what has to be posted, and keeps who decided, on what, and why."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 
 from django.db import transaction
@@ -59,6 +59,7 @@ def decide_line(
     serialize_writers()
     census = running(line.sheet.census)
     names = Names(approved_by, countersigned_by)
+    settling = _aimed(settling, other_line)
     stated = settling.fingerprint(*(person.name for person in (approved_by, countersigned_by) if person))
     row, part = _read(census, [line], settings)[0]
     earlier = next((d for d in part.decisions if d.stated == stated), None)
@@ -230,6 +231,22 @@ def _post(
     except (LedgerRefused, ValueError) as error:
         raise CensusRefused(*str(error).splitlines()) from error
     return list(Event.objects.filter(pk__in=[one.event_id for one in posted]))
+
+
+def _aimed(settling: Settling, other: Line | None) -> Settling:
+    """Fills in from the other line where a move went, or which lot the animals belong to."""
+    if other is None:
+        return settling
+    if settling.how not in (How.LATE_MOVE, How.CHANGE_OF_NAME):
+        raise CensusRefused(f"{settling.how.words} concerns one line; {other} has nothing to do with it.")
+    if settling.how is How.LATE_MOVE:
+        return replace(settling, to_place=settling.to_place or other.place.code)
+    if settling.to_accession:
+        return settling
+    lots = list(other.lots.values_list("accession", flat=True))
+    if len(lots) != 1:
+        raise CensusRefused(f"{other} has {len(lots)} lots; say to which one (to_accession).")
+    return replace(settling, to_accession=lots[0])
 
 
 def _list_what_came(lines: Sequence[Line], events: Sequence[Event]) -> None:

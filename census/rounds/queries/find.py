@@ -6,6 +6,7 @@ from django.db.models import QuerySet
 
 from ..models import Census, Line, Sheet
 
+_PLACE_AND_NAME = re.compile(r"\s*(\S+)\s+(.+?)\s*(?:\(([^)]+)\))?\s*")
 _LINE = re.compile(r"\s*(\S+)\s+(?:line\s+)?(\d+)\s*", re.IGNORECASE)
 
 
@@ -51,13 +52,35 @@ def line_called(ref: str) -> Line:
     return line
 
 
+def find_line(census: Census, text: str) -> Line:
+    """A line of the census by its number (``CS-26Q3-07 line 5``) or by place and name.
+
+    ``E07 Gobius niger``; another unit than animals stands in brackets behind it:
+    ``E12 Scyliorhinus canicula (egg case)``.
+    """
+    if _LINE.fullmatch(text):
+        line = line_called(text)
+        if line.sheet.census_id != census.pk:
+            raise NotFound(f"{line} belongs to another census than {census.code}")
+        return line
+    match = _PLACE_AND_NAME.fullmatch(text)
+    if not match:
+        raise NotFound(f"{text!r} is not a line; expected CS-26Q3-07 line 5, or a place and a name")
+    return line_of(census, place=match[1], name=match[2], unit=match[3] or "")
+
+
 def line_of(
-    census: Census, *, place: str, name: str, unit: str = "animal", kind: str = "", accession: str = ""
+    census: Census, *, place: str, name: str, unit: str = "", kind: str = "", accession: str = ""
 ) -> Line:
-    """The one line of a taxon (or written name) in a place; raises when there is none or several."""
+    """The one line of a taxon (or written name) in a place; raises when there is none or several.
+
+    Without a unit, the line of animals is meant where there is one of egg cases beside it.
+    """
     found: QuerySet[Line] = Line.objects.select_related("sheet__census", "place", "taxon").filter(
-        sheet__census=census, place__code=place, unit=unit
+        sheet__census=census, sheet__replaced_by=None, place__code=place
     )
+    if unit:
+        found = found.filter(unit=unit)
     if kind:
         found = found.filter(kind=kind)
     if accession:
@@ -67,7 +90,12 @@ def line_of(
         for line in found
         if name in (line.written_name, line.taxon.scientific_name if line.taxon else "")
     ]
-    if len(lines) != 1:
-        which = "no line" if not lines else f"{len(lines)} lines ({', '.join(str(line) for line in lines)})"
-        raise NotFound(f"{which} of {name} ({unit}) in {place}")
+    animals = [line for line in lines if line.unit == "animal"]
+    if len(lines) > 1 and len(animals) == 1:
+        return animals[0]
+    if not lines:
+        raise NotFound(f"no line of {name} in {place}")
+    if len(lines) > 1:
+        listed = ", ".join(str(line) for line in lines)
+        raise NotFound(f"{len(lines)} lines of {name} in {place} ({listed}); give the number of one")
     return lines[0]

@@ -1,0 +1,136 @@
+"""A sheet as its counter sees it: the list, and nothing that could give a number away.
+
+Nothing here reads the book or a count, save what the asking person wrote in this round, so that
+page, print and workbook made of it are blind by construction.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.db.models import Prefetch, Q
+
+from inventory.book.models import Lot
+from inventory.people.models import Person
+
+from ..models import Count, Line, Sheet
+from ..rules.words import LineKind, SheetForm
+
+
+@dataclass(frozen=True, slots=True)
+class BlindIndividual:
+    """One animal of the roll-call."""
+
+    accession: str
+    house_name: str
+    marks: str
+
+    @property
+    def words(self) -> str:
+        return ", ".join(part for part in (self.house_name or self.accession, self.marks) if part)
+
+
+@dataclass(frozen=True, slots=True)
+class BlindLine:
+    """One line to count. ``mine``: what the asking person wrote for it in this round."""
+
+    number: int
+    place: str
+    name: str
+    common_name: str
+    unit: str
+    count_class: str
+    presence: bool
+    individuals: tuple[BlindIndividual, ...]
+    marks: str
+    note: str
+    mine: Count | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BlindSheet:
+    """A sheet with the lines to count in one round."""
+
+    number: str
+    place: str
+    place_name: str
+    list_version: str
+    windows: int
+    letter: bool
+    round: int
+    counters: tuple[str, ...]
+    lines: tuple[BlindLine, ...]
+
+
+def blind_sheet(sheet: Sheet, *, round: int = 1, person: Person | None = None) -> BlindSheet:
+    """The sheet for counting in ``round``: all lines in the first, those asked again in later ones."""
+    return blind_sheets([sheet], round=round, person=person)[0]
+
+
+def blind_sheets(
+    sheets: Iterable[Sheet], *, round: int = 1, person: Person | None = None
+) -> list[BlindSheet]:
+    """Several sheets for counting; the number of queries does not depend on how many."""
+    chosen = {sheet.pk: sheet for sheet in sheets}
+    lines = Line.objects.filter(sheet__in=chosen).select_related("place", "taxon")
+    # A write-in of somebody else would tell what was found; a recounter gets the printed list only.
+    if round > 1:
+        lines = lines.filter(recounts__round=round)
+    mine = _mine(chosen, round, person)
+    lines = lines.exclude(Q(kind=LineKind.WRITE_IN.value) & ~Q(pk__in=mine) & Q(recounts=None)).distinct()
+    lines = lines.prefetch_related(Prefetch("lots", Lot.objects.order_by("house_name", "accession")))
+    by_sheet: dict[int, list[BlindLine]] = {pk: [] for pk in chosen}
+    for line in lines.order_by("number"):
+        by_sheet[line.sheet_id].append(_line(line, mine.get(line.pk)))
+    counters: dict[int, list[str]] = {pk: [] for pk in chosen}
+    through = Sheet.counters.through.objects.filter(sheet__in=chosen).select_related("person")
+    for named in through.order_by("person__name"):
+        counters[named.sheet_id].append(named.person.name)
+    return [
+        BlindSheet(
+            number=sheet.number,
+            place=sheet.place.code,
+            place_name=sheet.place.name,
+            list_version=sheet.list_version,
+            windows=sheet.place.windows,
+            letter=sheet.form == SheetForm.LETTER,
+            round=round,
+            counters=tuple(counters[pk]),
+            lines=tuple(by_sheet[pk]),
+        )
+        for pk, sheet in chosen.items()
+    ]
+
+
+def _mine(sheets: Iterable[int], round_: int, person: Person | None) -> dict[int, Count]:
+    """What the person counted or typed in this round, by line; nothing for nobody."""
+    if person is None:
+        return {}
+    counts = (
+        Count.objects.filter(line__sheet__in=list(sheets), round=round_, replaced_by=None)
+        .filter(Q(counter=person) | Q(typed_by=person))
+        .select_related("counter")
+        .prefetch_related("sightings__lot")
+    )
+    return {count.line_id: count for count in counts}
+
+
+def _line(line: Line, mine: Count | None) -> BlindLine:
+    taxon = line.taxon
+    lots = list(line.lots.all())
+    roll_call = line.kind == LineKind.INDIVIDUALS or (
+        line.kind == LineKind.LETTER and bool(lots) and all(lot.kind == "individual" for lot in lots)
+    )
+    individuals = tuple(BlindIndividual(lot.accession, lot.house_name, lot.marks) for lot in lots)
+    return BlindLine(
+        number=line.number,
+        place=line.place.code,
+        name=taxon.scientific_name if taxon else line.written_name,
+        common_name=taxon.common_name if taxon else "",
+        unit=line.unit,
+        count_class=line.count_class,
+        presence=line.kind == LineKind.PRESENCE,
+        individuals=individuals if roll_call else (),
+        marks=", ".join(lot.marks for lot in lots if lot.marks) if not roll_call else "",
+        note="joined: count all parts in one session" if line.joined_key else "",
+        mine=mine,
+    )

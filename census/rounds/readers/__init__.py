@@ -1,0 +1,1 @@
+"""Files that people bring: filled count sheets, decisions."""

@@ -1,0 +1,1 @@
+"""Files that people take away: count sheets to print or fill."""
