@@ -8,6 +8,7 @@ from inventory.people.attention import Attention, Line
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 
+from . import blind
 from .queries import lists
 from .rules import words
 
@@ -16,12 +17,12 @@ SHOWN = 10
 
 def items(person: Person, *, now: datetime) -> list[Attention]:
     """Balances below zero, and events dated in a closed period. Four queries."""
-    return [item for item in (_below_zero(), _late_entries()) if item.total]
+    return [item for item in (_below_zero(person), _late_entries()) if item.total]
 
 
-def _below_zero() -> Attention:
+def _below_zero(person: Person) -> Attention:
     """From what the book holds now, not from the flags: a late birth ends it by itself."""
-    rows = lists.below_zero()
+    rows = lists.below_zero(hidden=blind.hidden_from(person))
     return Attention(
         heading="Balances below zero: an arrival or a birth was never entered",
         total=len(rows),

@@ -45,6 +45,8 @@ class LotTable(tables.Table):  # type: ignore[misc]
         return format_html("{} {}", name, ", ".join(parts)) if parts else name
 
     def render_held(self, record: Lot) -> str:
+        if any(row.hidden for row in self.where_now.get(record.pk, ())):
+            return "you count it"
         return words.count_of(record.held, record.unit)
 
     def render_mfu(self, record: Lot) -> str:
@@ -68,7 +70,7 @@ class LotTable(tables.Table):  # type: ignore[misc]
                 (
                     reverse("place", args=[row.place_code]),
                     row.place_code,
-                    words.whole(row.total) if len(rows) > 1 else "",
+                    words.whole(row.total) if len(rows) > 1 and not row.hidden else "",
                 )
                 for row in rows
             ),

@@ -9,8 +9,9 @@ from django.views.decorators.http import require_safe
 from django_tables2 import RequestConfig  # type: ignore[import-untyped]
 
 from inventory.doors import clock
-from inventory.people.access import may, requires
+from inventory.people.access import may, person_of, requires
 
+from . import blind
 from .forms import FindLotsForm
 from .models import Lot, LotKind, Place
 from .queries import lists, story
@@ -29,7 +30,7 @@ RECENT = timedelta(days=90)
 @requires()
 def places(request: HttpRequest) -> HttpResponse:
     """The tree of places with what lives in each."""
-    return render(request, "book/places.html", {"tree": lists.place_tree()})
+    return render(request, "book/places.html", {"tree": lists.place_tree(hidden=_hidden(request))})
 
 
 @require_safe
@@ -37,13 +38,15 @@ def places(request: HttpRequest) -> HttpResponse:
 def place(request: HttpRequest, code: str) -> HttpResponse:
     """What the book says lives here now, and what happened here lately."""
     found = get_object_or_404(Place.objects.select_related("parent"), code=code)
-    here = lists.lives_here(places=[found.pk])
+    hidden = _hidden(request)
+    here = lists.lives_here(places=[found.pk], hidden=hidden)
     events = story.at_place(found, since=clock.now() - RECENT, limit=EVENTS_ON_A_PAGE)
     context = {
         "place": found,
         "children": found.children.all(),
         "here": here,
         "sums": lists.sums_by_unit(here),
+        "hidden": found.pk in hidden,
         "events": events,
         "days": RECENT.days,
     }
@@ -59,7 +62,7 @@ def lots(request: HttpRequest) -> HttpResponse:
     table = LotTable(lists.find_lots(**wanted))
     RequestConfig(request, paginate={"per_page": LOTS_ON_A_PAGE}).configure(table)
     shown = page_of_lots(table)
-    table.where_now = lists.by_lot(lists.lives_here(lots=[lot.pk for lot in shown]))
+    table.where_now = lists.by_lot(lists.lives_here(lots=[lot.pk for lot in shown], hidden=_hidden(request)))
     table.caption = f"{table.paginator.count:,} {'lot' if table.paginator.count == 1 else 'lots'}"
     return render(request, "book/lots.html", {"form": form, "table": table})
 
@@ -69,13 +72,14 @@ def lots(request: HttpRequest) -> HttpResponse:
 def lot(request: HttpRequest, accession: str) -> HttpResponse:
     """One lot's story: the facts, where it is now, and every event with both times."""
     found = get_object_or_404(Lot.objects.select_related("taxon"), accession=accession)
-    here = lists.lives_here(lots=[found.pk])
+    here = lists.lives_here(lots=[found.pk], hidden=_hidden(request))
     page = Paginator(story.steps_of(found)[::-1], EVENTS_ON_A_PAGE).get_page(request.GET.get("page"))
     records = offered(individual=found.kind == LotKind.INDIVIDUAL)
     context = {
         "lot": found,
         "here": here,
         "sums": lists.sums_by_unit(here),
+        "hidden": any(row.hidden for row in here),
         "page": page,
         "story": story.tell_steps(list(page.object_list)),
         "records": [r for r in records if not r.papers] if may(request, *RECORDS) else [],
@@ -109,4 +113,9 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
 @requires()
 def below_zero(request: HttpRequest) -> HttpResponse:
     """Every balance below zero, with its owner."""
-    return render(request, "book/below_zero.html", {"rows": lists.below_zero()})
+    return render(request, "book/below_zero.html", {"rows": lists.below_zero(hidden=_hidden(request))})
+
+
+def _hidden(request: HttpRequest) -> frozenset[int]:
+    """Ids of the places whose numbers the reader may not see now."""
+    return blind.hidden_from(person_of(request.user))

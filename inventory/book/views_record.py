@@ -14,6 +14,7 @@ from inventory.doors import clock
 from inventory.people.access import may, person_of, requires
 from inventory.people.models import Person
 
+from . import blind
 from .actions.flags import settle_flag
 from .actions.post import LedgerRefused, post_event
 from .forms import RecordForm, TakeBackForm
@@ -41,9 +42,8 @@ def record(request: HttpRequest, kind: str, accession: str) -> HttpResponse:
             "or the permit officer; what happens at the tank by those who work there."
         )
     now = clock.now()
-    form = RecordForm(
-        request.POST or None, recording=recording, lot=lot, here=lists.lives_here(lots=[lot.pk]), now=now
-    )
+    here = lists.lives_here(lots=[lot.pk], hidden=blind.hidden_from(person_of(request.user)))
+    form = RecordForm(request.POST or None, recording=recording, lot=lot, here=here, now=now)
     if request.method == "POST" and form.is_valid():
         try:
             posted = post_event(

@@ -7,7 +7,7 @@ number of queries, however many lots or places there are; a question about anoth
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 
@@ -20,7 +20,10 @@ from ..rules import words
 
 @dataclass(frozen=True, slots=True)
 class LivesHere:
-    """What one lot has in one place now. ``missing`` is part of the numbers by sex."""
+    """What one lot has in one place now. ``missing`` is part of the numbers by sex.
+
+    ``hidden``: the reader is counting the place, and every number is 0.
+    """
 
     accession: str
     lot_kind: str
@@ -37,6 +40,7 @@ class LivesHere:
     hermaphrodites: int
     unknown: int
     missing: int
+    hidden: bool = False
 
     @property
     def total(self) -> int:
@@ -48,9 +52,15 @@ class LivesHere:
 
 
 def lives_here(
-    *, lots: Collection[int] | None = None, places: Collection[int] | None = None
+    *,
+    lots: Collection[int] | None = None,
+    places: Collection[int] | None = None,
+    hidden: Collection[int] = (),
 ) -> list[LivesHere]:
-    """One row for each lot and place with something in it, ordered by name and accession. One query."""
+    """One row for each lot and place with something in it, ordered by name and accession. One query.
+
+    ``hidden`` are ids of places whose numbers the reader may not see (:mod:`inventory.book.blind`).
+    """
     cells = Cell.objects.filter(inside=True).exclude(balance=0)
     if lots is not None:
         cells = cells.filter(lot_id__in=lots)
@@ -72,7 +82,12 @@ def lives_here(
         .annotate(**_by_sex(), missing_now=_sum(standing=Standing.MISSING))
         .order_by("lot__taxon__scientific_name", "lot__accession", "account__place__code")
     )
-    return [LivesHere(*row) for row in rows]
+    found = [LivesHere(*row) for row in rows]
+    return [_without_numbers(row) if row.place_id in hidden else row for row in found]
+
+
+def _without_numbers(row: LivesHere) -> LivesHere:
+    return replace(row, males=0, females=0, hermaphrodites=0, unknown=0, missing=0, hidden=True)
 
 
 def find_lots(*, text: str = "", kind: str = "", place: str = "", emptied: bool = False) -> QuerySet[Lot]:
@@ -117,7 +132,13 @@ class UnitSum:
 
 
 def sums_by_unit(rows: Iterable[LivesHere]) -> list[UnitSum]:
-    """One sum for each unit, for animals and colonies are never added together."""
+    """One sum for each unit, for animals and colonies are never added together.
+
+    No sums at all when a row is hidden: the rest would tell what is not shown.
+    """
+    rows = list(rows)
+    if any(row.hidden for row in rows):
+        return []
     sums: dict[str, tuple[int, int]] = {}
     for row in rows:
         total, missing = sums.get(row.unit, (0, 0))
@@ -129,13 +150,15 @@ def sums_by_unit(rows: Iterable[LivesHere]) -> list[UnitSum]:
 class PlaceNode:
     """A place in the tree with what lives in itself (not in its children) now.
 
-    ``held`` is by unit, for animals and colonies are never added together.
+    ``held`` is by unit, for animals and colonies are never added together. ``hidden``: the reader
+    is counting the place, and no number is told.
     """
 
     place: Place
     lots: int = 0
     missing: int = 0
     held: dict[str, int] = field(default_factory=dict)
+    hidden: bool = False
     children: list["PlaceNode"] = field(default_factory=list)
 
     @property
@@ -148,9 +171,9 @@ class PlaceNode:
         return any(n < 0 for n in self.held.values())
 
 
-def place_tree() -> list[PlaceNode]:
+def place_tree(*, hidden: Collection[int] = ()) -> list[PlaceNode]:
     """The places at the top, each with its children. Two queries."""
-    nodes = {place.pk: PlaceNode(place) for place in Place.objects.order_by("code")}
+    nodes = {p.pk: PlaceNode(p, hidden=p.pk in hidden) for p in Place.objects.order_by("code")}
     sums = (
         Cell.objects.filter(inside=True)
         .exclude(balance=0)
@@ -163,6 +186,8 @@ def place_tree() -> list[PlaceNode]:
     )
     for place_id, unit, lots, held, missing in sums:
         node = nodes[place_id]
+        if node.hidden:
+            continue
         node.lots += lots
         node.missing += missing
         node.held[unit] = held
@@ -195,7 +220,7 @@ class BelowZero:
     event_id: int | None
 
 
-def below_zero() -> list[BelowZero]:
+def below_zero(*, hidden: Collection[int] = ()) -> list[BelowZero]:
     """Every lot and place whose animals sum to less than none now, the lowest first. Two queries."""
     suspects = Cell.objects.filter(inside=True, balance__lt=0).values("lot_id")
     rows = list(
@@ -216,7 +241,11 @@ def below_zero() -> list[BelowZero]:
         "lot_id", "place_id", "owner__name", "event_id"
     )
     owners = {(lot, place): (owner, event) for lot, place, owner, event in flags}
-    return [BelowZero(*told, *owners.get((lot, place), ("", None))) for lot, place, *told in rows]
+    return [
+        BelowZero(*told, *owners.get((lot, place), ("", None)))
+        for lot, place, *told in rows
+        if place not in hidden
+    ]
 
 
 def late_entries() -> QuerySet[Flag]:

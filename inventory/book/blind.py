@@ -1,0 +1,27 @@
+"""Numbers that a person may not see now, for a known number pulls the count to itself.
+
+Who counts a tank sees its list but not its numbers until the sheet is handed in (blind count:
+stock-taking practice; GAO-02-447G). The book does not know of sheets: a room above registers, when
+Django is ready, a function that says which places are hidden from a person::
+
+    blind.ask(places_being_counted_by)
+"""
+
+from collections.abc import Callable, Collection
+
+from inventory.people.models import Person
+
+Hides = Callable[[Person], Collection[int]]
+
+_ASKED: list[Hides] = []
+
+
+def ask(hides: Hides) -> None:
+    """Registers ``hides``: it answers the ids of the places whose numbers the person may not see."""
+    if hides not in _ASKED:
+        _ASKED.append(hides)
+
+
+def hidden_from(person: Person) -> frozenset[int]:
+    """Ids of the places whose numbers ``person`` may not see now."""
+    return frozenset(place for hides in _ASKED for place in hides(person))
