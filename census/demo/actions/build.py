@@ -11,6 +11,7 @@ from ..rules.fixtures import FIXTURES, read_quarters
 from ..rules.history import History, make_history
 from .half_counted import count_half
 from .ledger import make_periods, post_history
+from .names import decide_names
 from .people import SignIn, make_people
 from .stock import load_opening_stock
 
@@ -28,7 +29,7 @@ def build_house(*, now: datetime, zone: tzinfo, progress: Progress = _quiet) -> 
     """Two years of events and a census that is half counted; ``now`` is the demo's own present."""
     quarters = read_quarters()
     closings = sum(bool(quarter.closed_at) + bool(quarter.reclosed_at) for quarter in quarters)
-    steps, done = closings + 6, 0
+    steps, done = closings + 7, 0
 
     def tell(what: str) -> None:
         nonlocal done
@@ -46,6 +47,8 @@ def build_house(*, now: datetime, zone: tzinfo, progress: Progress = _quiet) -> 
         f"opening stock: {first.sheets['lots'].new} lots, {first.sheets['events'].new} lines, "
         f"{first.names_to_review} names to review; loaded again: {second.sheets['events'].new} new"
     )
+    decided = decide_names(zone=zone)
+    tell(f"{decided} names decided, the others wait in the queue")
     make_periods()
     events = post_history(
         history, now=now, zone=zone, progress=lambda what: tell(f"events and closing: {what}")

@@ -27,6 +27,9 @@ def load_opening_stock(history: History, *, now: datetime, zone: tzinfo) -> tupl
     for report in reports:
         if not report.loaded:
             raise DemoBroken("\n".join(str(problem) for problem in report.problems))
+    again = reports[1].sheets.values()
+    if any(tally.new or tally.changed for tally in again):
+        raise DemoBroken(f"the second load of the same files changed something: {list(again)}")
     _set_count_classes(history)
     return reports[0], reports[1]
 
@@ -38,7 +41,11 @@ def row_by(history: History) -> str:
 
 def _write_workbook(folder: Path, history: History) -> None:
     _write(folder / "places.csv", PLACES.columns, read_rows("places.csv"))
-    taxa = read_rows("taxa.csv") + read_rows("names_to_review.csv")
+    # With the names as they stood in the old spreadsheets; those of lots come in with the lots.
+    typed = {lot.name for lot in history.lots}
+    taxa = read_rows("taxa.csv") + [
+        row for row in read_rows("names_to_review.csv") if row["name"] not in typed
+    ]
     _write(folder / "taxa.csv", TAXA.columns, taxa)
     lots = [
         {
