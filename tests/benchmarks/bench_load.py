@@ -47,7 +47,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def house(rows: int, lots: int) -> dict[str, Iterator[list[Any]]]:
-    """A house of one wing with 200 tanks, and as many rows of events as asked: arrivals, moves and deaths."""
+    """A house of 200 tanks with as many rows of events as asked: arrivals by sex, then moves and deaths."""
     lots = min(lots, rows)
 
     def events() -> Iterator[list[Any]]:
@@ -65,9 +65,9 @@ def house(rows: int, lots: int) -> dict[str, Iterator[list[Any]]]:
                 row += [here, None, 40, 60, 300, None, None]
             elif round_ % 2:
                 row[1] = "moved"
-                row += [here, there, 20, None, 3, None, None]
+                row += [here, there, None, None, 3, None, None]
             else:
-                row += [here, None, None, 1, 1, "old age", f"slip {n} of the log"]
+                row += [here, None, None, None, 1, "old age", f"slip {n} of the log"]
             yield row
 
     return {
@@ -164,8 +164,9 @@ def _timed(work: Callable[[], object]) -> None:
     started = time.perf_counter()
     work()
     seconds = time.perf_counter() - started
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(f"{seconds:>8.1f} s {peak:>8.0f} MiB", end="")
+    used = resource.getrusage(resource.RUSAGE_SELF)
+    processor = used.ru_utime + used.ru_stime
+    print(f"{seconds:>8.1f} s {processor:>8.1f} s of processor {used.ru_maxrss / 1024:>6.0f} MiB", end="")
 
 
 _PARTS: dict[str, Callable[[Path], None]] = {
