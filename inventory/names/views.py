@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.contrib import messages
+from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -85,7 +86,7 @@ def check_names(request: HttpRequest) -> HttpResponse:
 def _decide(request: HttpRequest, pk: int) -> NameDecision | str:
     """The decision, or what was wrong."""
     if not may(request, *DECIDERS):
-        return "Names are decided by the registrar or the curator."
+        raise PermissionDenied("Names are decided by the registrar or the curator.")
     form = DecisionForm(request.POST)
     if not form.is_valid():
         return "Choose what is to be done with the name."

@@ -1,0 +1,199 @@
+"""Loading a release from a Darwin Core Archive."""
+
+import shutil
+import zipfile
+from io import StringIO
+from pathlib import Path
+
+import pytest
+from django.core.management import CommandError, call_command
+
+from inventory.names.actions.backbone import load_release
+from inventory.names.models import BackboneRelease, NameUsage, RangeCaution, VernacularName
+from inventory.names.readers.archive import ArchiveError
+from tests.factories import NOW
+
+from .stores import BACKBONE
+
+pytestmark = pytest.mark.django_db
+
+GBIF_META = """<archive xmlns="http://rs.tdwg.org/dwc/text/">
+<core encoding="UTF-8" fieldsTerminatedBy="\\t" linesTerminatedBy="\\n" fieldsEnclosedBy=""
+ ignoreHeaderLines="1" rowType="http://rs.tdwg.org/dwc/terms/Taxon">
+<files><location>Taxon.tsv</location></files><id index="2"/>
+<field index="0" term="http://rs.tdwg.org/dwc/terms/scientificName"/>
+<field index="1" term="http://rs.tdwg.org/dwc/terms/acceptedNameUsageID"/>
+<field index="3" term="http://rs.tdwg.org/dwc/terms/taxonomicStatus"/>
+<field index="4" term="http://rs.tdwg.org/dwc/terms/taxonRank"/>
+<field default="Animalia" term="http://rs.tdwg.org/dwc/terms/kingdom"/>
+</core></archive>"""
+HEADER = "scientificName\tacceptedNameUsageID\ttaxonID\ttaxonomicStatus\ttaxonRank\n"
+COD = 'Gadus "morhua" Linnaeus, 1758\t\tQ2\taccepted\tSPECIES\n'.replace('"', "")
+
+
+@pytest.fixture
+def copy(tmp_path: Path) -> Path:
+    """A copy of the demo's backbone to spoil."""
+    return Path(shutil.copytree(BACKBONE, tmp_path / "backbone"))
+
+
+def archive(folder: Path, lines: str, meta: str = GBIF_META) -> Path:
+    folder.mkdir(exist_ok=True)
+    (folder / "meta.xml").write_text(meta, encoding="utf-8")
+    (folder / "Taxon.tsv").write_text(lines, encoding="utf-8")
+    return folder
+
+
+def test_the_demo_backbone_is_loaded_whole() -> None:
+    loaded = load_release(BACKBONE, now=NOW)
+    assert loaded.release.is_current
+    assert loaded.release.has_synonyms
+    assert loaded.usages == NameUsage.objects.count() > 400
+    assert loaded.synonyms >= 8
+    assert VernacularName.objects.filter(key="dogfish").count() == 3
+    assert RangeCaution.objects.get().right_name == "Maja brachydactyla"
+    assert NameUsage.objects.exclude(source="").count() == loaded.usages
+
+
+def test_a_second_load_changes_nothing() -> None:
+    load_release(BACKBONE, now=NOW)
+    before = list(NameUsage.objects.values_list("id", flat=True))
+    again = load_release(BACKBONE, now=NOW)
+    assert again.already
+    assert list(NameUsage.objects.values_list("id", flat=True)) == before
+    assert BackboneRelease.objects.count() == 1
+
+
+def test_a_zip_is_read_as_its_folder_is(copy: Path, tmp_path: Path) -> None:
+    packed = tmp_path / "backbone.zip"
+    with zipfile.ZipFile(packed, "w") as file:
+        for path in copy.iterdir():
+            file.write(path, f"release/{path.name}")
+    from_zip = load_release(packed, now=NOW)
+    assert load_release(copy, now=NOW).already
+    assert from_zip.usages > 400
+
+
+def test_columns_are_read_by_their_terms_in_any_order(tmp_path: Path) -> None:
+    lines = HEADER + COD + "Morhua vulgaris Fleming, 1828\tQ2\tQ9\tsynonym\tSPECIES\n"
+    release = load_release(archive(tmp_path / "a", lines), now=NOW).release
+    cod = NameUsage.objects.get(taxon_id="Q2")
+    assert (cod.canonical_name, cod.taxon_rank, cod.kingdom) == ("Gadus morhua", "species", "Animalia")
+    assert NameUsage.objects.get(taxon_id="Q9").accepted_name_usage_id == "Q2"
+    assert release.name == "a"
+
+
+def test_a_promised_header_line_that_is_none_is_read_as_data(tmp_path: Path) -> None:
+    loaded = load_release(archive(tmp_path / "a", COD), now=NOW)
+    assert loaded.usages == 1
+    assert "no" in loaded.remarks[0]
+
+
+def test_chained_synonyms_lead_to_the_accepted_name(tmp_path: Path) -> None:
+    lines = HEADER + COD + "Morhua una\tQ2\tA\tsynonym\tspecies\nMorhua dua\tA\tB\tsynonym\tspecies\n"
+    load_release(archive(tmp_path / "a", lines), now=NOW)
+    assert NameUsage.objects.get(taxon_id="B").accepted_name_usage_id == "Q2"
+
+
+@pytest.mark.parametrize(
+    ("lines", "where", "what"),
+    [
+        (COD + "Gadus\tonly two\n", "line 3", "expected 5 fields"),
+        (COD + COD, "line 3", '"Q2" stands on line 2 already'),
+        (COD + "Gadus ater\tQX\tQ3\tsynonym\tspecies\n", "line 3", '"QX" is no taxonID'),
+        (COD + "Gadus ater\t\tQ3\theterotypic synonym\tspecies\n", "line 3", "of what?"),
+        (COD + "Gadus ater\t\t\taccepted\tspecies\n", "line 3", "no taxonID"),
+        ("Gadus a\tB\tA\tsynonym\tspecies\nGadus b\tA\tB\tsynonym\tspecies\n", "line 2", "circle"),
+        (COD + "\t\tQ3\taccepted\tspecies\n", "line 3", "neither scientificName"),
+        (COD + "Gadus " + "m" * 400 + "\t\tQ3\taccepted\tspecies\n", "line 3", ""),
+        ("", "Taxon.tsv", "no names"),
+    ],
+)
+def test_what_is_wrong_is_named_with_file_and_line_and_nothing_stays(
+    lines: str, where: str, what: str, tmp_path: Path
+) -> None:
+    load_release(BACKBONE, now=NOW)
+    before = NameUsage.objects.count()
+    with pytest.raises(ArchiveError) as error:
+        load_release(archive(tmp_path / "a", HEADER + lines), now=NOW)
+    assert "Taxon.tsv" in str(error.value)
+    assert where in str(error.value)
+    assert what in str(error.value)
+    assert NameUsage.objects.count() == before
+    assert BackboneRelease.objects.get().is_current
+
+
+@pytest.mark.parametrize(
+    ("file", "content", "what"),
+    [
+        ("meta.xml", "<archive", "not well-formed"),
+        ("meta.xml", "<archive/>", "no Darwin Core Archive"),
+        ("meta.xml", '<!DOCTYPE a [<!ENTITY b "c">]><archive>&b;</archive>', "declarations"),
+        ("meta.xml", GBIF_META.replace("Taxon.tsv", "../../secret"), "not found"),
+        ("vernacular.csv", "taxonID,vernacularName,language,evidence\nX1,cod,en,\n", '"X1" is no taxonID'),
+        ("vernacular.csv", "taxonID,vernacularName,language,evidence\nS001,,en,\n", "no vernacularName"),
+        ("range_cautions.csv", "taxonID,typed,right,region,reason,source\nS001,,,,,\n", "needs rightName"),
+        ("taxon.csv", "taxonID\n\udcff\n", "not UTF-8"),
+    ],
+)  # fmt: skip
+def test_a_spoilt_archive_is_refused(file: str, content: str, what: str, copy: Path) -> None:
+    (copy / file).write_bytes(content.encode("utf-8", errors="surrogateescape"))
+    with pytest.raises(ArchiveError, match=what):
+        load_release(copy, now=NOW)
+    assert not NameUsage.objects.exists()
+
+
+def test_a_missing_file_is_named(copy: Path) -> None:
+    (copy / "taxon.csv").unlink()
+    with pytest.raises(ArchiveError, match=r"taxon\.csv"):
+        load_release(copy, now=NOW)
+
+
+def test_a_file_that_is_no_zip_is_refused() -> None:
+    with pytest.raises(ArchiveError, match="expected a folder or a zip"):
+        load_release(Path(__file__), now=NOW)
+
+
+def test_the_same_release_with_other_content_is_refused(copy: Path) -> None:
+    load_release(copy, now=NOW)
+    table = copy / "taxon.csv"
+    table.write_text(
+        table.read_text(encoding="utf-8").replace("Gadus morhua", "Gadus callarias"), encoding="utf-8"
+    )
+    with pytest.raises(ArchiveError, match="other content"):
+        load_release(copy, now=NOW)
+
+
+def test_a_later_release_becomes_current_and_the_earlier_stays(copy: Path) -> None:
+    first = load_release(BACKBONE, now=NOW).release
+    eml = copy / "eml.xml"
+    eml.write_text(eml.read_text(encoding="utf-8").replace("2026-01-20", "2027-01-20"), encoding="utf-8")
+    second = load_release(copy, now=NOW).release
+    first.refresh_from_db()
+    assert (first.is_current, second.is_current) == (False, True)
+    assert first.usages.count() == second.usages.count()
+
+
+def test_info_says_what_is_loaded_and_how_to_load() -> None:
+    with pytest.raises(CommandError, match="backbone load fixtures/backbone") as error:
+        call_command("backbone", "info")
+    assert error.value.returncode == 1
+    call_command("backbone", "load", str(BACKBONE), stderr=StringIO())
+    out = StringIO()
+    call_command("backbone", "info", "--format", "csv", stdout=out)
+    header, row = out.getvalue().splitlines()
+    assert header.startswith("release,version,current,loaded_at,names,synonyms")
+    assert row.startswith("Demo backbone of the north-east Atlantic,2026-01-20,yes,")
+
+
+def test_the_command_says_that_nothing_was_loaded(copy: Path) -> None:
+    (copy / "meta.xml").unlink()
+    with pytest.raises(CommandError, match=r"meta\.xml: expected in .* Nothing was loaded\.") as error:
+        call_command("backbone", "load", str(copy))
+    assert error.value.returncode == 1
+
+
+def test_a_path_that_is_not_there_is_bad_usage(tmp_path: Path) -> None:
+    with pytest.raises(CommandError) as error:
+        call_command("backbone", "load", str(tmp_path / "none"))
+    assert error.value.returncode == 2

@@ -1,0 +1,104 @@
+"""The command check_names: one row for each line, whatever the line holds."""
+
+import csv
+import json
+from io import BytesIO, StringIO, TextIOWrapper
+from pathlib import Path
+
+import pytest
+from django.core.management import CommandError, call_command
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from pytest_django import DjangoAssertNumQueries
+
+from inventory.names.models import BackboneRelease
+from inventory.names.queries.verdicts import verdicts_for
+from inventory.names.readers.lines import read_lines
+from inventory.names.rules.match import Asked
+from inventory.names.rules.verdicts import COLUMNS
+
+
+def check(file: Path, form: str = "csv") -> str:
+    out = StringIO()
+    call_command("check_names", str(file), "--format", form, stdout=out)
+    return out.getvalue()
+
+
+def test_without_a_backbone_it_says_so_and_how_to_load_one(db: None, tmp_path: Path) -> None:
+    file = tmp_path / "names.txt"
+    file.write_text("Gadus morhua\n", encoding="utf-8")
+    with pytest.raises(CommandError, match="backbone load fixtures/backbone") as error:
+        check(file)
+    assert error.value.returncode == 1
+
+
+def test_a_file_that_is_not_there_is_bad_usage(db: None, tmp_path: Path) -> None:
+    with pytest.raises(CommandError, match="no such file") as error:
+        check(tmp_path / "none.txt")
+    assert error.value.returncode == 2
+
+
+def test_every_line_has_its_row_in_order(backbone: BackboneRelease, tmp_path: Path) -> None:
+    file = tmp_path / "names.txt"
+    file.write_bytes(
+        b'\xef\xbb\xbfGadus morhua\r\n\nGadus "morhua", big\nsea\xff snail\n\tHenricia sp.\x0b\n'
+    )
+    rows = list(csv.DictReader(StringIO(check(file))))
+    assert [row["typed"] for row in rows] == [
+        "Gadus morhua", "", 'Gadus "morhua", big', "sea\ufffd snail", "\tHenricia sp.\x0b",
+    ]  # fmt: skip
+    assert list(rows[0]) == list(COLUMNS)
+    assert [row["verdict"] for row in rows][::4] == ["accepted", "genus_only"]
+
+
+def test_a_csv_with_a_classification_is_read_by_its_header(backbone: BackboneRelease, tmp_path: Path) -> None:
+    file = tmp_path / "names.csv"
+    text = "id,scientificName,phylum,class\n1,Liparis liparis,Mollusca,\n2,Gadus morhua,,Actinopteri\n3\n"
+    file.write_text(text, encoding="utf-8")
+    rows = list(csv.DictReader(StringIO(check(file))))
+    assert [row["verdict"] for row in rows] == ["ambiguous", "accepted", "not_found"]
+
+
+def test_json_and_table_hold_the_same_answers(backbone: BackboneRelease, tmp_path: Path) -> None:
+    file = tmp_path / "names.txt"
+    file.write_text("dogfish\n", encoding="utf-8")
+    (row,) = json.loads(check(file, "json"))
+    assert (row["verdict"], row["name"]) == ("common_name", "")
+    assert "Scyliorhinus canicula | Scyliorhinus stellaris | Squalus acanthias" in check(file, "table")
+
+
+def test_standard_input_is_read(backbone: BackboneRelease, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sys.stdin", TextIOWrapper(BytesIO(b"Gadus morhua\nAnarhicas lupus")))
+    rows = list(csv.DictReader(StringIO(check(Path("-")))))
+    assert [row["name"] for row in rows] == ["Gadus morhua", "Anarhichas lupus"]
+
+
+def test_an_empty_file_has_no_rows(backbone: BackboneRelease, tmp_path: Path) -> None:
+    file = tmp_path / "names.txt"
+    file.touch()
+    assert list(csv.DictReader(StringIO(check(file)))) == []
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=30)
+@given(lines=st.lists(st.text(st.characters(exclude_characters="\n"), max_size=60), max_size=12))
+def test_whatever_the_lines_hold_the_database_answers_each(
+    lines: list[str], backbone: BackboneRelease
+) -> None:
+    content = "".join(f"{line}\n" for line in lines).encode("utf-8", errors="surrogatepass")
+    asked = read_lines(content)
+    _, verdicts = verdicts_for(asked)
+    out = StringIO()
+    writer = csv.DictWriter(out, COLUMNS)
+    writer.writerows(verdict.as_row() for verdict in verdicts)
+    if not any("scientificname" in line.casefold() for line in lines):
+        assert len(verdicts) == len(lines)
+
+
+def test_queries_do_not_grow_with_the_names(
+    backbone: BackboneRelease, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    kinds = ["Gadus morhua", "Gobiusculus flavescen", "Anarhicas lupus", "dogfish", "Maja squinado"]
+    with django_assert_num_queries(9):
+        verdicts_for([Asked(name) for name in kinds])
+    with django_assert_num_queries(9):
+        verdicts_for([Asked(f"{name}{end}") for name in kinds for end in ["", " juv.", "?", *"abcdefgh"]])
