@@ -1,20 +1,14 @@
 """Settling: what is posted, who must agree, and when a settled line opens again."""
 
-from datetime import date
-
 import pytest
 
 from census.rounds.actions.decide import decide_line
-from census.rounds.actions.refused import CensusRefused
 from census.rounds.models import Census, Decision
 from census.rounds.rules.settling import Settling
-from census.rounds.rules.words import How, LineState, Verdict
-from inventory.book.models import Event
-from inventory.book.queries.quantities import Point, held_at
+from census.rounds.rules.words import How, LineState
 from inventory.book.rules.kinds import EventKind
-from tests import factories
 
-from .house import COUNTED, NOW, ZONE, TestHouse, at
+from .house import NOW, ZONE, TestHouse, at
 
 pytestmark = pytest.mark.django_db
 

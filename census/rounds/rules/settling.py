@@ -17,6 +17,20 @@ from .words import How
 POSTING = frozenset(
     {How.LATE_EVENT, How.LATE_MOVE, How.CHANGE_OF_NAME, How.REGROUP, How.ADJUSTMENT, How.MISSING}
 )
+# Kinds of event that may turn out to have been forgotten; the others have ways of their own.
+LATE_KINDS = tuple(
+    kind
+    for kind in EventKind
+    if kind
+    not in (
+        EventKind.OPENING,
+        EventKind.UNACCOUNTED,
+        EventKind.FOUND,
+        EventKind.REGROUPED,
+        EventKind.MOVED,
+        EventKind.MISSING,
+    )
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,7 +42,7 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         # Django's own parser class cannot be a subparser: it wants arguments of its own.
-        doors = parser.add_subparsers(dest="door", required=True, metavar="DOOR", parser_class=ArgumentParser)
+        doors = parser.add_subparsers(dest="door", required=True, parser_class=ArgumentParser)
         self._add_opening(doors)
         self._add_counting(doors)
         self._add_settling(doors)

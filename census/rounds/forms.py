@@ -1,0 +1,336 @@
+"""Forms of the census: a blind sheet, a decision, a recount, a new census."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from inventory.book.models import Period, Place, PlaceKind
+from inventory.people.models import Person
+
+from .actions.counts import Entry
+from .models import Count
+from .queries.blind import BlindLine, BlindSheet
+from .readers.decisions import Asked, read_row
+from .rules.reasons import REASONS
+from .rules.settling import LATE_KINDS
+from .rules.words import SACFOR, SACFOR_WORDS, How, Seen
+from .rules.written import read_box, read_whole
+
+WRITE_INS = 4
+_LETTERS = [("", "not counted"), *((s, f"{s} {SACFOR_WORDS[s]}") for s in SACFOR)]
+_LATE = [(kind.value, kind.value.replace("_", " ")) for kind in LATE_KINDS]
+_SEEN = [("", "-"), *((seen.value, seen.value) for seen in Seen)]
+
+
+@dataclass(frozen=True, slots=True)
+class LineBoxes:
+    """One line of the list with its boxes."""
+
+    line: BlindLine
+    value: forms.BoundField
+    low: forms.BoundField | None
+    high: forms.BoundField | None
+    remark: forms.BoundField
+    roll_call: list[tuple[str, forms.BoundField]]
+
+
+class CountSheetForm(forms.Form):
+    """The boxes of one blind sheet. Fields are named by line number; a blank box is not counted."""
+
+    counter = forms.ModelChoiceField(Person.objects.none(), label="Counted by")
+    counted_at = forms.DateTimeField(
+        label="Counted at",
+        help_text="The moment of the count, as on the paper.",
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+    )
+
+    def __init__(self, sheet: BlindSheet, *args: Any, person: Person, now: datetime, **kwargs: Any) -> None:
+        self.sheet = sheet
+        mine = [line.mine for line in sheet.lines if line.mine]
+        moment = max((count.counted_at for count in mine), default=now)
+        kwargs.setdefault("initial", {})
+        kwargs["initial"] |= {
+            "counter": mine[-1].counter_id if mine else person.pk,
+            "counted_at": timezone.localtime(moment).strftime("%Y-%m-%dT%H:%M"),
+        }
+        super().__init__(*args, **kwargs)
+        counter = self.fields["counter"]
+        assert isinstance(counter, forms.ModelChoiceField)
+        counter.queryset = Person.objects.filter(left_on=None, user__isnull=False)
+        if sheet.letter:
+            counter.required = False
+            self.fields["party"] = forms.CharField(
+                label="Letter from", max_length=120, required=False, initial=mine[-1].party if mine else ""
+            )
+        for line in sheet.lines:
+            self._add_boxes(line)
+        for k in range(1, WRITE_INS + 1) if sheet.round == 1 else ():
+            self.fields[f"new_name_{k}"] = forms.CharField(required=False, max_length=200, label="Name")
+            self.fields[f"new_value_{k}"] = forms.CharField(required=False, max_length=20, label="Count")
+
+    def _add_boxes(self, line: BlindLine) -> None:
+        n, count = line.number, line.mine
+        label = f"Count of line {n}, {line.name}"
+        if line.presence:
+            self.fields[f"value_{n}"] = forms.ChoiceField(
+                choices=_LETTERS, required=False, label=label, initial=count.letter if count else ""
+            )
+        else:
+            self.fields[f"value_{n}"] = forms.CharField(
+                required=False, max_length=20, label=label, initial=_written(count)
+            )
+            box = self.fields[f"value_{n}"].widget
+            box.attrs |= {"inputmode": "text", "autocomplete": "off", "size": 8}
+        if line.count_class == "C":
+            for name, words in (("low", "lowest"), ("high", "highest")):
+                self.fields[f"{name}_{n}"] = forms.CharField(
+                    required=False, max_length=9, label=f"{words} of line {n}", initial=_part(count, name)
+                )
+        self.fields[f"remark_{n}"] = forms.CharField(
+            required=False, max_length=300, label=f"Remark on line {n}", initial=count.remark if count else ""
+        )
+        seen = {s.lot.accession: s.seen for s in count.sightings.all()} if count else {}
+        for one in line.individuals:
+            self.fields[f"seen_{n}_{one.accession}"] = forms.ChoiceField(
+                choices=_SEEN, required=False, label=one.words, initial=seen.get(one.accession, "")
+            )
+        # In a table the row's head is the label that eyes see; these are for a screen reader.
+        for name in (f"value_{n}", f"remark_{n}"):
+            self.fields[name].widget.attrs["aria-label"] = self.fields[name].label
+
+    def boxes(self) -> Iterator[LineBoxes]:
+        """Every line with its bound fields, in order."""
+        for line in self.sheet.lines:
+            n = line.number
+            many = f"low_{n}" in self.fields
+            yield LineBoxes(
+                line=line,
+                value=self[f"value_{n}"],
+                low=self[f"low_{n}"] if many else None,
+                high=self[f"high_{n}"] if many else None,
+                remark=self[f"remark_{n}"],
+                roll_call=[(one.words, self[f"seen_{n}_{one.accession}"]) for one in line.individuals],
+            )
+
+    def write_ins(self) -> list[tuple[forms.BoundField, forms.BoundField]]:
+        """The rows for animals that are not on the list."""
+        if self.sheet.round > 1:
+            return []
+        return [(self[f"new_name_{k}"], self[f"new_value_{k}"]) for k in range(1, WRITE_INS + 1)]
+
+    def clean(self) -> dict[str, Any]:
+        """Reads every box by the rules; what cannot be read is marked at its box."""
+        cleaned = super().clean() or {}
+        self.entries: list[Entry] = []
+        for line in self.sheet.lines:
+            entry = self._entry(line, cleaned)
+            if entry is not None and not entry.blank:
+                self.entries.append(entry)
+        for k in range(1, WRITE_INS + 1) if self.sheet.round == 1 else ():
+            self._write_in(k, cleaned)
+        if self.sheet.letter and not (cleaned.get("counter") or cleaned.get("party")):
+            self.add_error("party", "Say who wrote the letter.")
+        return cleaned
+
+    def _entry(self, line: BlindLine, cleaned: dict[str, Any]) -> Entry | None:
+        n = line.number
+        seen = {
+            one.accession: Seen(cleaned[f"seen_{n}_{one.accession}"])
+            for one in line.individuals
+            if cleaned.get(f"seen_{n}_{one.accession}")
+        }
+        try:
+            written = read_box(cleaned.get(f"value_{n}") or "", presence=line.presence)
+        except ValueError as error:
+            self.add_error(f"value_{n}", str(error))
+            return None
+        low, high = (self._whole(f"{name}_{n}", cleaned) for name in ("low", "high"))
+        if cleaned.get("counted_at") is None:
+            return None
+        return Entry(
+            line=n,
+            counted_at=cleaned["counted_at"],
+            counter=cleaned.get("counter"),
+            party=cleaned.get("party", ""),
+            value=written.value,
+            at_least=written.at_least,
+            letter=written.letter,
+            low=low,
+            high=high,
+            seen=seen,
+            remark=cleaned.get(f"remark_{n}", ""),
+        )
+
+    def _whole(self, name: str, cleaned: dict[str, Any]) -> int | None:
+        try:
+            return read_whole(cleaned.get(name) or "")
+        except ValueError as error:
+            self.add_error(name, str(error))
+            return None
+
+    def _write_in(self, k: int, cleaned: dict[str, Any]) -> None:
+        name, text = cleaned.get(f"new_name_{k}", ""), cleaned.get(f"new_value_{k}", "")
+        if not name and not text:
+            return
+        try:
+            written = read_box(text, presence=True)
+        except ValueError as error:
+            self.add_error(f"new_value_{k}", str(error))
+            return
+        if not name or written.blank:
+            self.add_error(f"new_name_{k}", "Write a name, and a number or a letter.")
+        elif cleaned.get("counted_at") is not None:
+            self.entries.append(
+                Entry(
+                    line=0,
+                    written_name=name,
+                    counted_at=cleaned["counted_at"],
+                    counter=cleaned.get("counter"),
+                    party=cleaned.get("party", ""),
+                    value=written.value,
+                    at_least=written.at_least,
+                    letter=written.letter,
+                )
+            )
+
+
+class IssueForm(forms.Form):
+    """Who gets the sheet."""
+
+    counters = forms.ModelMultipleChoiceField(
+        Person.objects.filter(left_on=None, user__isnull=False), required=False, label="Counters"
+    )
+
+
+class RecountForm(forms.Form):
+    """Who counts again. The reason is not told to the counter."""
+
+    of = forms.ModelChoiceField(
+        Person.objects.filter(left_on=None, user__isnull=False), label="Ask a recount of"
+    )
+
+
+class OpenCensusForm(forms.Form):
+    """Which period is counted, and where."""
+
+    period = forms.ModelChoiceField(Period.objects.all(), label="Period")
+    places = forms.ModelMultipleChoiceField(
+        Place.objects.exclude(kind=PlaceKind.FEED),
+        label="Places, one sheet each",
+        help_text="Places inside a place, and joined tanks, go on its sheet.",
+        widget=forms.CheckboxSelectMultiple,
+    )
+
+
+class NoteForm(forms.Form):
+    """A few words that stay with what is done."""
+
+    note = forms.CharField(required=False, max_length=300, label="Note")
+
+
+class DecisionForm(forms.Form):
+    """How one line is settled; only what belongs to the chosen way is filled in."""
+
+    how = forms.ChoiceField(label="How it is settled", choices=[(how.value, how.words) for how in How])
+    reason = forms.ChoiceField(
+        required=False,
+        label="Reason",
+        choices=[("", "-"), *((reason.name, f"{reason.group}: {reason.name}") for reason in REASONS)],
+    )
+    n = forms.IntegerField(
+        required=False, label="Number", help_text="An adjustment with its sign: -5 is a loss of five."
+    )
+    kind = forms.ChoiceField(
+        required=False,
+        label="Kind of late event",
+        choices=[("", "-"), *_LATE],
+        help_text="Late event only.",
+    )
+    happened = forms.CharField(
+        required=False,
+        max_length=60,
+        label="It happened",
+        help_text="Late event or move: YYYY-MM-DD, YYYY-MM-DDTHH:MM, or START/END.",
+    )
+    to_line = forms.CharField(
+        required=False, max_length=120, label="The other line", help_text="Late move, change of name."
+    )
+    to_place = forms.CharField(
+        required=False, max_length=20, label="To place", help_text="Late move to a place without a line."
+    )
+    accessions = forms.CharField(
+        required=False, max_length=300, label="Which animals", help_text="Accession numbers, with spaces."
+    )
+    from_sex = forms.CharField(required=False, max_length=13, label="From sex", help_text="Regroup only.")
+    to_sex = forms.CharField(required=False, max_length=13, label="To sex", help_text="Regroup only.")
+    reverses = forms.CharField(
+        required=False, max_length=120, label="Takes back", help_text="Ref or identifier of the event."
+    )
+    last_seen = forms.CharField(
+        required=False,
+        label="Last seen",
+        help_text="Missing or lost.",
+        widget=forms.DateInput(attrs={"type": "date"}),
+    )
+    drift = forms.BooleanField(
+        required=False, label="Third census running on the same side (class C; name them as evidence)"
+    )
+    approved_by = forms.ModelChoiceField(
+        Person.objects.filter(left_on=None, user__groups__name="curator"),
+        required=False,
+        label="Approved by",
+        to_field_name="name",
+    )
+    countersigned_by = forms.ModelChoiceField(
+        Person.objects.filter(left_on=None, user__groups__name="permit_officer"),
+        required=False,
+        label="Countersigned by",
+        to_field_name="name",
+    )
+    evidence = forms.CharField(required=False, max_length=250, label="Evidence")
+    note = forms.CharField(required=False, label="Note", widget=forms.Textarea(attrs={"rows": 2}))
+    owner = forms.ModelChoiceField(
+        Person.objects.filter(left_on=None, user__isnull=False),
+        required=False,
+        label="Owner",
+        help_text="Open query, missing.",
+        to_field_name="name",
+    )
+    due = forms.CharField(required=False, label="Until", widget=forms.DateInput(attrs={"type": "date"}))
+
+    # How many fields stand open for each way would need a script; the page groups them instead.
+    ALWAYS = ("how", "reason", "n", "evidence")
+    APPROVAL = ("approved_by", "countersigned_by", "note")
+
+    def asked(self, line: str) -> tuple[Asked | None, list[str]]:
+        """What is stated, read by the same reader as a row of a decisions file."""
+        texts = {name: "" if value is None else str(value) for name, value in self.cleaned_data.items()}
+        texts["line"] = line
+        texts["drift"] = "yes" if self.cleaned_data.get("drift") else ""
+        return read_row(line, texts)
+
+    def always(self) -> list[forms.BoundField]:
+        return [self[name] for name in self.ALWAYS]
+
+    def sometimes(self) -> list[forms.BoundField]:
+        return [self[name] for name in self.fields if name not in (*self.ALWAYS, *self.APPROVAL)]
+
+    def approval(self) -> list[forms.BoundField]:
+        return [self[name] for name in self.APPROVAL]
+
+
+def _written(count: Count | None) -> str:
+    if count is None:
+        return ""
+    if count.letter:
+        return count.letter
+    return f"at least {count.value}" if count.at_least else str(count.value)
+
+
+def _part(count: Count | None, name: str) -> str:
+    value = getattr(count, name) if count else None
+    return "" if value is None else str(value)

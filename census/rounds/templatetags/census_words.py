@@ -1,0 +1,51 @@
+"""The census's words in templates."""
+
+from django import template
+from django.utils.safestring import SafeString
+
+from inventory.book.templatetags.book_words import difference
+
+from ..models import Count
+from ..queries.reading import LineRead, Row
+from ..rules.words import How
+
+register = template.Library()
+
+
+@register.filter
+def how_words(how: str) -> str:
+    """``late_move`` as "late move"."""
+    return How(how).words
+
+
+@register.filter
+def signed(n: int | None) -> SafeString | str:
+    """A difference with its sign and colour; nothing for what was not counted."""
+    return "" if n is None else difference(n)
+
+
+@register.filter
+def rounds(row: Row) -> list[str]:
+    """What counts 1, 2 and 3 of a row say, empty where there is none."""
+    return [_told([part.counts.get(number) for part in row.parts]) for number in (1, 2, 3)]
+
+
+@register.filter
+def counts_told(part: LineRead) -> list[tuple[Count, int | None, bool]]:
+    """(count, book at its moment, typed over) of a line, those typed over before what replaced them."""
+    told: list[tuple[Count, int | None, bool]]
+    told = [(count, part.present(round_), False) for round_, count in part.counts.items()]
+    told += [(count, None, True) for count in part.typed_before]
+    return sorted(told, key=lambda one: (one[0].round, one[0].pk))
+
+
+def _told(counts: list[Count | None]) -> str:
+    """One round in words: the sum of a joined set, "at least" where a part says so, or the letter."""
+    present = [count for count in counts if count is not None]
+    if not present or len(present) < len(counts):
+        return ""
+    values = [count.value for count in present if count.value is not None]
+    if len(values) < len(present):
+        return ", ".join(count.letter for count in present)
+    least = "at least " if any(count.at_least for count in present) else ""
+    return f"{least}{sum(values):,}"

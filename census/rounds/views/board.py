@@ -1,0 +1,95 @@
+"""The list of censuses, and how far one is."""
+
+from django.contrib import messages
+from django.db.models import Count as Number
+from django.db.models import Q
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
+
+from inventory.doors import clock
+from inventory.people.access import may, person_of, requires
+
+from ..actions.compare import compare_counts
+from ..actions.opening import open_census
+from ..actions.refused import CensusRefused
+from ..forms import OpenCensusForm
+from ..models import Census
+from ..queries.find import NotFound, census_of
+from ..queries.open_items import open_items
+from ..queries.progress import accuracy_table, differences_by_unit, sheets_of
+from ..queries.reading import read_census
+from ..rules.states import SHEETS_IN
+from ..rules.words import CensusState
+from ..tables import SheetTable
+from . import COMPARES, DECIDES
+
+
+@require_http_methods(["GET", "POST"])
+@requires()
+def census_list(request: HttpRequest) -> HttpResponse:
+    """All censuses, newest first; the registrar opens the next one here."""
+    may_open = may(request, *DECIDES)
+    form = OpenCensusForm(request.POST or None) if may_open else None
+    if request.method == "POST" and form is not None and form.is_valid():
+        try:
+            opened = open_census(
+                period=form.cleaned_data["period"],
+                places=list(form.cleaned_data["places"]),
+                by=person_of(request.user),
+                now=clock.now(),
+                zone=timezone.get_current_timezone(),
+            )
+        except CensusRefused as refused:
+            form.add_error(None, list(refused.problems))
+        else:
+            messages.success(request, f"{opened.code} is open. Now issue its sheets.")
+            return redirect("census", opened.code)
+    is_in = Q(sheets__state__in=[state.value for state in SHEETS_IN])
+    censuses = Census.objects.select_related("period", "version").annotate(
+        sheets_in=Number("sheets", filter=is_in), sheets_all=Number("sheets")
+    )
+    return render(request, "rounds/census_list.html", {"censuses": censuses, "form": form})
+
+
+@require_safe
+@requires()
+def census(request: HttpRequest, code: str) -> HttpResponse:
+    """The board: sheets with their state; accuracy and what blocks signing for those who may see it."""
+    found = found_census(code)
+    now = clock.now()
+    context = {
+        "census": found,
+        "table": SheetTable(sheets_of(found, now=now)),
+        "compares": may(request, *COMPARES),
+        "may_compare": may(request, *DECIDES) and found.state == CensusState.COUNTING,
+    }
+    if context["compares"]:
+        rows = read_census(found)
+        context |= {
+            "accuracy": accuracy_table(rows),
+            "differences": differences_by_unit(rows),
+            "open_items": open_items(found, rows, now=now),
+        }
+    return render(request, "rounds/census.html", context)
+
+
+@require_http_methods(["POST"])
+@requires(*DECIDES)
+def compare(request: HttpRequest, code: str) -> HttpResponse:
+    """Counting is far enough: the counts are put beside the book."""
+    try:
+        compare_counts(census=found_census(code), by=person_of(request.user), now=clock.now())
+    except CensusRefused as refused:
+        messages.error(request, str(refused))
+        return redirect("census", code)
+    return redirect("differences", code)
+
+
+def found_census(code: str) -> Census:
+    """The census of an address, or a page that says there is none."""
+    try:
+        return census_of(code)
+    except NotFound as error:
+        raise Http404(str(error)) from error

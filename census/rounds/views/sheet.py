@@ -1,0 +1,90 @@
+"""One sheet: blind for whoever counts; issued, accepted and replaced by the registrar."""
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods
+
+from inventory.doors import clock
+from inventory.people.access import may, person_of, requires
+from inventory.people.models import Person
+
+from ..actions.counts import take_counts
+from ..actions.refused import CensusRefused
+from ..actions.sheets import accept, hand_in, issue
+from ..forms import CountSheetForm, IssueForm
+from ..models import Recount, Sheet
+from ..queries.blind import blind_sheet
+from ..queries.find import NotFound, sheet_of
+from ..rules.states import SHEETS_OPEN
+from ..rules.words import SheetState
+from . import COMPARES, COUNTS, DECIDES
+
+
+@require_http_methods(["GET", "POST"])
+@requires(*COUNTS)
+def sheet(request: HttpRequest, number: str) -> HttpResponse:
+    """The boxes of a sheet, without any number; POST saves them, and hands the sheet in."""
+    found = _sheet(number)
+    person = person_of(request.user)
+    round_ = _round(request, found, person)
+    blind = blind_sheet(found, round=round_, person=person)
+    now = clock.now()
+    form = CountSheetForm(blind, request.POST or None, person=person, now=now)
+    if request.method == "POST" and form.is_valid():
+        try:
+            take_counts(sheet=found, entries=form.entries, by=person, now=now, round=round_)
+            if "hand_in" in request.POST:
+                hand_in(sheet=found, by=person, now=now)
+        except CensusRefused as refused:
+            form.add_error(None, list(refused.problems))
+        else:
+            done = "handed in" if "hand_in" in request.POST else "saved"
+            messages.success(request, f"{found.number}: {done}, {_lines(len(form.entries))} counted.")
+            return redirect(request.get_full_path())
+    context = {
+        "sheet": found,
+        "blind": blind,
+        "form": form,
+        "open": SheetState(found.state) in SHEETS_OPEN,
+        "decides": may(request, *DECIDES),
+        "compares": may(request, *COMPARES),
+        "issue_form": IssueForm(),
+    }
+    return render(request, "rounds/sheet.html", context)
+
+
+@require_http_methods(["POST"])
+@requires(*DECIDES)
+def sheet_step(request: HttpRequest, number: str, step: str) -> HttpResponse:
+    """The registrar's steps with a sheet: issue it to its counters, or accept it."""
+    found, person, now = _sheet(number), person_of(request.user), clock.now()
+    form = IssueForm(request.POST)
+    try:
+        if step == "issue" and form.is_valid():
+            issue(sheet=found, by=person, now=now, counters=form.cleaned_data["counters"])
+        elif step == "accept":
+            accept(sheet=found, by=person, now=now)
+    except CensusRefused as refused:
+        messages.error(request, str(refused))
+    return redirect("sheet", number)
+
+
+def _sheet(number: str) -> Sheet:
+    try:
+        return sheet_of(number)
+    except NotFound as error:
+        raise Http404(str(error)) from error
+
+
+def _round(request: HttpRequest, sheet: Sheet, person: Person) -> int:
+    """Which count this is: the one asked for in the address, else the newest asked of this person."""
+    asked = request.GET.get("round", "")
+    if asked in ("1", "2", "3"):
+        return int(asked)
+    newest = Recount.objects.filter(line__sheet=sheet, of=person).order_by("-round").first()
+    return newest.round if newest else 1
+
+
+def _lines(n: int) -> str:
+    return "1 line" if n == 1 else f"{n} lines"

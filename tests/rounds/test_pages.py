@@ -1,0 +1,157 @@
+"""The census pages: who sees what, blind sheets, and constant queries."""
+
+from collections.abc import Callable
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from pytest_django import DjangoAssertNumQueries
+
+from census.rounds.actions.sheets import hand_in
+from census.rounds.models import Census, Count, Decision, Sheet
+from census.rounds.rules.words import CensusState, SheetState
+from inventory.book.models import Period
+from inventory.people.models import Person
+
+from .house import NOW, TestHouse
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_clock")]
+
+
+@pytest.fixture
+def signed_in(client: Client) -> Callable[[Person], Client]:
+    def sign_in(person: Person) -> Client:
+        assert person.user is not None
+        client.force_login(person.user)
+        return client
+
+    return sign_in
+
+
+SignIn = Callable[[Person], Client]
+
+
+def test_the_board_shows_sheets_accuracy_and_what_blocks(house: TestHouse, signed_in: SignIn) -> None:
+    census = house.compared({"goby": 6})
+    page = signed_in(house.registrar).get(reverse("census", args=[census.code])).content.decode()
+    assert "CS-26Q3-01" in page
+    assert "6 of 6" in page
+    assert "outside tolerance (-5)" in page
+    assert "Record accuracy" in page
+
+
+def test_a_counter_sees_sheets_on_the_board_but_no_difference(house: TestHouse, signed_in: SignIn) -> None:
+    census = house.compared({"goby": 6})
+    page = signed_in(house.first).get(reverse("census", args=[census.code])).content.decode()
+    assert "CS-26Q3-01" in page
+    assert "outside" not in page
+    assert "Record accuracy" not in page
+
+
+@pytest.mark.parametrize("name", ["differences", "census_sign"])
+def test_a_counter_may_not_open_what_shows_the_book(house: TestHouse, signed_in: SignIn, name: str) -> None:
+    census = house.compared({"goby": 6})
+    assert signed_in(house.first).get(reverse(name, args=[census.code])).status_code == 403
+
+
+def test_a_counter_counts_on_the_page_and_hands_in(house: TestHouse, signed_in: SignIn) -> None:
+    census = house.opened_and_issued("K2")
+    sheet = census.sheets.get()
+    answer = signed_in(house.first).post(
+        reverse("sheet", args=[sheet.number]),
+        {
+            "counter": house.first.pk,
+            "counted_at": "2026-09-29T10:00",
+            "value_1": "23",
+            "value_2": "0",
+            "new_name_1": "Ciona, lots",
+            "new_value_1": "C",
+            "hand_in": "1",
+        },
+    )
+    assert answer.status_code == 302, answer.context["form"].errors
+    assert Sheet.objects.get().state == SheetState.HANDED_IN
+    counts = Count.objects.order_by("line__number")
+    assert [(c.value, c.letter) for c in counts] == [(23, ""), (0, ""), (None, "C")]
+    assert counts[0].counted_at.isoformat() == "2026-09-29T09:00:00+00:00"
+
+
+def test_a_box_that_cannot_be_read_is_marked_and_nothing_is_saved(
+    house: TestHouse, signed_in: SignIn
+) -> None:
+    census = house.opened_and_issued("K2")
+    address = reverse("sheet", args=[census.sheets.get().number])
+    answer = signed_in(house.first).post(
+        address,
+        {"counter": house.first.pk, "counted_at": "2026-09-29T10:00", "value_1": "many", "value_2": "6"},
+    )
+    assert "cannot be read" in answer.content.decode()
+    assert not Count.objects.exists()
+
+
+def test_the_registrar_opens_issues_and_compares_on_pages(house: TestHouse, signed_in: SignIn) -> None:
+    client = signed_in(house.registrar)
+    client.post(
+        reverse("census_list"), {"period": Period.objects.get().pk, "places": [house.places["K2"].pk]}
+    )
+    sheet = Sheet.objects.get()
+    client.post(reverse("sheet_step", args=[sheet.number, "issue"]), {"counters": [house.first.pk]})
+    sheet.refresh_from_db()
+    assert (sheet.state, list(sheet.counters.all())) == (SheetState.ISSUED, [house.first])
+    house.count(sheet.census, {"wrasse q": 6})
+    client.post(reverse("census_compare", args=[sheet.census.code]))
+    assert Census.objects.get().state == CensusState.COMPARING
+
+
+def test_a_line_is_decided_on_its_page(house: TestHouse, signed_in: SignIn) -> None:
+    census = house.compared({"goby": 6})
+    house.count(census, {"goby": 6}, round=2)
+    line = house.line(census, "goby")
+    address = reverse("census_line", args=[line.sheet.number, line.number])
+    client = signed_in(house.registrar)
+    assert "unexplained" in client.get(address).content.decode()
+    stated = {"how": "adjustment", "reason": "eaten (suspected)", "n": "-5"}
+    refused = client.post(address, stated)
+    assert "the curator&#x27;s approval is needed" in refused.content.decode()
+    answer = client.post(address, {**stated, "approved_by": house.curator.name})
+    assert answer.status_code == 302
+    assert Decision.objects.get().n == -5
+
+
+def test_the_curator_signs_on_the_page_only_when_nothing_blocks(house: TestHouse, signed_in: SignIn) -> None:
+    census = house.compared({"wrasse": 17})
+    address = reverse("census_sign", args=[census.code])
+    client = signed_in(house.curator)
+    assert "Sign and close" not in client.get(address).content.decode()
+    client.post(address, {"note": "too early"})
+    assert Census.objects.get().state == CensusState.COMPARING
+    house.count(census, {"wrasse": 18}, round=2)
+    hand_in(sheet=house.line(census, "wrasse").sheet, by=house.second, now=NOW)
+    assert "Sign and close 2026 Q3" in client.get(address).content.decode()
+    client.post(address, {"note": "first"})
+    assert Census.objects.get().state == CensusState.CLOSED
+    assert "2026 Q3 version 1 is closed" in client.get(address).content.decode()
+
+
+@pytest.mark.parametrize("name", ["census", "differences", "census_sign", "census_line", "sheet"])
+def test_pages_ask_as_many_queries_for_many_lines_as_for_few(
+    house: TestHouse,
+    signed_in: SignIn,
+    name: str,
+    django_assert_num_queries: DjangoAssertNumQueries,
+) -> None:
+    census = house.compared({"goby": 6})
+    line = house.line(census, "goby")
+    address = {
+        "sheet": reverse("sheet", args=[line.sheet.number]),
+        "census_line": reverse("census_line", args=[line.sheet.number, line.number]),
+    }.get(name) or reverse(name, args=[census.code])
+    client = signed_in(house.registrar)
+    client.get(address)
+    with CaptureQueriesContext(connection) as few:
+        client.get(address)
+    house.add_many_lines(census)
+    with django_assert_num_queries(len(few)):
+        client.get(address)
