@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import tzinfo
 
+from inventory.book.models import Period
 from inventory.names.models import BackboneRelease, Taxon
 from inventory.people.queries import the_house
 
@@ -57,3 +58,8 @@ def _signed(known: Knowledge, zone: tzinfo) -> str:
         return ""
     version = known.version
     return f"{version}, by {version.signed_by}, {moment_in_words(version.closed_at, zone)}"
+
+
+def newest_periods(number: int = 6) -> list[Period]:
+    """The newest periods of the house, for quick questions."""
+    return list(Period.objects.order_by("-ends_on", "starts_on")[:number])

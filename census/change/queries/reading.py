@@ -104,3 +104,12 @@ def group_labels(question: Question, keys: list[RowKey]) -> dict[int | str, str]
     if question.by is By.LOT:
         return dict(Lot.objects.values_list("pk", "accession"))
     return {key.group: str(key.group) for key in keys}
+
+
+def group_label(by: By, group: str) -> str:
+    """What stands in the first column for one group, given as an address has it."""
+    if by is By.SOURCE or not group.isdecimal():
+        return group
+    if by is By.PLACE:
+        return Place.objects.filter(pk=group).values_list("code", flat=True).first() or group
+    return Lot.objects.filter(pk=group).values_list("accession", flat=True).first() or group

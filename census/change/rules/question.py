@@ -1,7 +1,7 @@
 """What a population change report is asked."""
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from enum import StrEnum
 
 from inventory.book.rules.scope import Scope
@@ -47,3 +47,10 @@ class Question:
 def default_basis(known_at: datetime | None) -> Basis:
     """As reported, unless a moment of knowledge is named."""
     return Basis.REPORTED if known_at is None else Basis.KNOWN
+
+
+def last_quarter(today: date) -> tuple[date, date]:
+    """First and last day of the newest calendar quarter that is over."""
+    first_month = 3 * ((today.month - 1) // 3) + 1
+    last_day = today.replace(month=first_month, day=1) - timedelta(days=1)
+    return last_day.replace(month=last_day.month - 2, day=1), last_day

@@ -18,8 +18,10 @@ class Pair(NamedTuple):
 
 
 class DatedFlow(NamedTuple):
-    """One flow of a lot with its moment, aware."""
+    """One flow of a lot with its event and its moment, aware."""
 
+    flow_id: int
+    event_id: int
     effective_at: datetime
     from_cell: int
     to_cell: int
@@ -58,21 +60,33 @@ def late_flows(*, before: datetime, known_from: datetime | None, known_until: da
 
 
 def flows_of_lots(
-    lots: Iterable[int], *, since: datetime, before: datetime, known_at: datetime | None = None
+    lots: Iterable[int],
+    *,
+    before: datetime,
+    since: datetime | None = None,
+    known_at: datetime | None = None,
+    known_after: datetime | None = None,
 ) -> list[DatedFlow]:
-    """Every flow into or out of an inside cell of ``lots``, each once, in no order. One query."""
+    """Every flow into or out of an inside cell of ``lots``, each once, in no order. One query.
+
+    ``since`` and ``before`` bound when it counts, ``known_after`` and ``known_at`` when it was entered.
+    """
     of_lots, ids = among("c.lot_id", lots)
     entered, more = known(known_at)
+    condition = f"{of_lots} AND c.inside AND f.effective_at < %s{entered}"
+    params = [*ids, moment(before), *more]
+    for column, operator, bound in (("effective_at", ">=", since), ("entered_at", ">", known_after)):
+        if bound is not None:
+            condition += f" AND f.{column} {operator} %s"
+            params.append(moment(bound))
     sides = [
-        "SELECT f.id, f.effective_at, f.from_cell_id, f.to_cell_id, f.n FROM book_cell c"
-        f" JOIN book_flow f ON f.{end}_cell_id = c.id"
-        f" WHERE {of_lots} AND c.inside AND f.effective_at >= %s AND f.effective_at < %s{entered}"
+        "SELECT f.id, f.event_id, f.effective_at, f.from_cell_id, f.to_cell_id, f.n FROM book_cell c"
+        f" JOIN book_flow f ON f.{end}_cell_id = c.id WHERE {condition}"
         for end in ("to", "from")
     ]
-    params = [*ids, moment(since), moment(before), *more]
     return [
-        DatedFlow(as_moment(effective_at), a, b, n)
-        for _, effective_at, a, b, n in rows(" UNION ".join(sides), params * 2)
+        DatedFlow(flow, event, as_moment(effective_at), a, b, n)
+        for flow, event, effective_at, a, b, n in rows(" UNION ".join(sides), params * 2)
     ]
 
 
