@@ -84,9 +84,16 @@ def test_columns_are_read_by_their_terms_in_any_order(tmp_path: Path) -> None:
 
 
 def test_a_promised_header_line_that_is_none_is_read_as_data(tmp_path: Path) -> None:
-    loaded = load_release(archive(tmp_path / "a", COD), now=NOW)
-    assert loaded.usages == 1
-    assert "no" in loaded.remarks[0]
+    animals = "Animalia\t\tN\taccepted\tkingdom\n"
+    loaded = load_release(archive(tmp_path / "a", animals + COD), now=NOW)
+    assert loaded.usages == 2
+    assert "promises a header line, there is none" in loaded.remarks[0]
+
+
+def test_a_code_that_is_no_name_is_kept_as_it_is(tmp_path: Path) -> None:
+    lines = HEADER + COD + "BOLD:AAA1234\t\tB1\tdoubtful\tunranked\n"
+    load_release(archive(tmp_path / "a", lines), now=NOW)
+    assert NameUsage.objects.get(taxon_id="B1").canonical_name == "BOLD:AAA1234"
 
 
 def test_chained_synonyms_lead_to_the_accepted_name(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 import csv
 import json
+from dataclasses import replace
 from io import BytesIO, StringIO, TextIOWrapper
 from pathlib import Path
 
@@ -14,8 +15,10 @@ from pytest_django import DjangoAssertNumQueries
 from inventory.names.models import BackboneRelease
 from inventory.names.queries.verdicts import verdicts_for
 from inventory.names.readers.lines import read_lines
-from inventory.names.rules.match import Asked
+from inventory.names.rules.match import Asked, match
 from inventory.names.rules.verdicts import COLUMNS
+
+from .stores import MemoryStore
 
 
 def check(file: Path, form: str = "csv") -> str:
@@ -102,3 +105,19 @@ def test_queries_do_not_grow_with_the_names(
         verdicts_for([Asked(name) for name in kinds])
     with django_assert_num_queries(9):
         verdicts_for([Asked(f"{name}{end}") for name in kinds for end in ["", " juv.", "?", *"abcdefgh"]])
+
+
+def test_the_store_in_the_database_finds_what_the_one_in_memory_finds(
+    backbone: BackboneRelease, memory: MemoryStore
+) -> None:
+    """The database's store measures whole names first to be quick; that must lose nothing."""
+    spoilt = [
+        f"{name[:at]}{name[at + 1 :]}{end}"
+        for name in ("Gobius niger", "Carcinus maenas", "Scyliorhinus canicula", "Ophiocomina nigra")
+        for at in range(1, len(name), 2)
+        for end in ("", "um", "s")
+    ] + ["Gobius nigrum", "Ophiocomina niger", "P. minutus", "Henricea sp."]
+    asked = [Asked(name) for name in spoilt]
+    here = [replace(verdict, release="") for verdict in verdicts_for(asked)[1]]
+    there = [replace(verdict, release="") for verdict in match(asked, memory)]
+    assert here == there

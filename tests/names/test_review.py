@@ -49,6 +49,14 @@ def test_only_doubtful_names_enter_the_queue_and_each_once(backbone: BackboneRel
     ]
 
 
+def test_whatever_was_typed_can_be_queued(backbone: BackboneRelease) -> None:
+    typed = ["\x00", "a\x00b", "\ud800 fish", "\u202edogfish", "x" * 3_000, "é" * 300, "'; drop table", "\\"]
+    check_many(typed, now=NOW)
+    taxa = taxa_for([name for name in typed if name != "\x00"], now=NOW)
+    assert set(taxa) == {name for name in typed if name != "\x00"}
+    assert NameCheck.objects.filter(typed="a\ufffdb").exists()
+
+
 def test_an_accepted_suggestion_renames_the_taxon_and_keeps_what_was_typed(
     backbone: BackboneRelease, registrar: Person
 ) -> None:

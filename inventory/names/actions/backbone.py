@@ -94,7 +94,7 @@ def _usage(row: Row, release: BackboneRelease, file: str) -> NameUsage:
         raise ArchiveError(file, "no taxonID", row.line)
     canonical = row["canonicalName"] or _canonical(row)
     if not canonical:
-        raise ArchiveError(file, "neither scientificName nor canonicalName can be read", row.line)
+        raise ArchiveError(file, "neither scientificName nor canonicalName", row.line)
     accepted = row["acceptedNameUsageID"]
     if "synonym" in row["taxonomicStatus"].casefold() and not accepted:
         raise ArchiveError(file, "a synonym without acceptedNameUsageID: of what?", row.line)
@@ -126,9 +126,12 @@ def _usage(row: Row, release: BackboneRelease, file: str) -> NameUsage:
 
 
 def _canonical(row: Row) -> str:
-    """Catalogue of Life's archives carry no canonicalName: the parser takes the author off."""
+    """Catalogue of Life's archives carry no canonicalName: the parser takes the author off.
+
+    What is no name to the parser (a code of a sequence cluster, a virus) stands as it is.
+    """
     readings = parse(row["scientificName"]).readings
-    return readings[0].canonical if readings else ""
+    return readings[0].canonical if readings else row["scientificName"]
 
 
 def _check_lengths(usage: NameUsage, row: Row, file: str) -> None:

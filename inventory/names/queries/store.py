@@ -7,12 +7,14 @@ ten thousand names. A full-size backbone brings an index of its own behind the s
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from django.db.models import QuerySet
+from rapidfuzz import process
+from rapidfuzz.distance import OSA
 
 from ..models import BackboneRelease, NameUsage, RangeCaution, VernacularName
-from ..rules.distance import name_distance
+from ..rules.distance import ENDING_SLACK, LIMIT, name_distance
 from ..rules.parse import Reading
 from ..rules.store import Near
 from ..rules.verdicts import Caution, Classification, Usage
@@ -61,10 +63,7 @@ class DatabaseStore:
 
     def near(self, readings: Collection[Reading]) -> Mapping[Reading, Sequence[Near]]:
         """See :class:`NameStore`. Three queries."""
-        names = [
-            (canonical, tuple(canonical.split(" ")))
-            for canonical in self._usages().values_list("canonical_name", flat=True).distinct()
-        ]
+        names = list(self._usages().values_list("canonical_name", flat=True).order_by().distinct())
         nearest = {reading: _nearest(reading, names) for reading in set(readings)}
         usages = self.named({name for found in nearest.values() for name, _ in found})
         return {
@@ -117,19 +116,23 @@ class NoBackbone:
         return {}
 
 
-def _nearest(
-    reading: Reading, names: Iterable[tuple[str, tuple[str, ...]]]
-) -> list[tuple[str, tuple[int, ...]]]:
-    words = tuple(word for word in (reading.genus, reading.species, reading.infraspecies) if word)
+def _nearest(reading: Reading, names: Sequence[str]) -> list[tuple[str, tuple[int, ...]]]:
+    words = tuple(reading.canonical.split(" "))
     if reading.genus_is_abbreviated:
-        start = reading.genus.rstrip(".")
+        start, end = reading.genus.rstrip("."), " ".join(words[1:])
         return [
-            (name, (0,) * len(known))
-            for name, known in names
-            if known[1:] == words[1:] and known[0].startswith(start)
+            (name, (0,) * len(words))
+            for name in names
+            if name.startswith(start) and name.partition(" ")[2] == end
         ]
+    # The whole names first, in C; then word by word, which counts an ending of gender as one edit.
+    rough = process.extract(
+        reading.canonical, names, scorer=OSA.distance, score_cutoff=LIMIT + ENDING_SLACK, limit=None
+    )
     measured = [
-        (name, distances) for name, known in names if (distances := name_distance(words, known)) is not None
+        (name, distances)
+        for name, _, _ in rough
+        if (distances := name_distance(words, tuple(name.split(" ")))) is not None
     ]
     least = min((sum(distances) for _, distances in measured), default=0)
     return [(name, distances) for name, distances in measured if sum(distances) == least]

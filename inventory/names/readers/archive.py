@@ -21,6 +21,7 @@ CAUTION = "urn:tidetally:RangeCaution"
 
 _TEXT = "{http://rs.tdwg.org/dwc/text/}"
 _LONGEST_XML = 5_000_000
+_RANKS = {"kingdom", "phylum", "class", "order", "family", "genus", "subgenus"}
 _ESCAPES = {"\\t": "\t", "\\n": "\n", "\\r": "\r", "\\r\\n": "\r\n"}
 
 
@@ -232,9 +233,12 @@ def _member(packed: zipfile.ZipFile, location: str) -> str:
 
 
 def _is_header(cells: Sequence[str], table: Table) -> bool:
-    """A header line names at least one of the terms; some archives promise one and have none."""
-    terms = {term.casefold() for term in table.columns}
-    return any(_local(cell).strip().casefold() in terms for cell in cells)
+    """A header line names a term; some archives promise one and have none.
+
+    Words that are terms and ranks alike prove nothing: "kingdom" stands in the row of Animalia.
+    """
+    terms = {term.casefold() for term in table.columns} | {"taxonid", "coreid"}
+    return any(_local(cell.strip()).casefold() in terms - _RANKS for cell in cells)
 
 
 def _local(term: str) -> str:

@@ -11,6 +11,8 @@ stricter in all: three edits over the whole name. In 490 names of molluscs as mi
 from rapidfuzz.distance import OSA
 
 LIMIT = 3
+# A wrong ending of gender counts one, though it may differ by this many letters more.
+ENDING_SLACK = 2 * 2
 GENUS_SHARE = 0.2
 EPITHET_SHARE = 0.34
 
