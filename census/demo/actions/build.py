@@ -51,9 +51,9 @@ def build_house(*, now: datetime, zone: tzinfo, progress: Progress = _quiet) -> 
     tell(f"{decided} names decided, the others wait in the queue")
     make_periods()
     events = post_history(
-        history, now=now, zone=zone, progress=lambda what: tell(f"events and closing: {what}")
+        history, now=now, zone=zone, progress=lambda what: tell(f"events posted up to {what}")
     )
-    tell(f"{events:,} events posted")
+    tell(f"{events:,} events in all")
     count_half(history, now=now, zone=zone)
     tell("census half counted")
     return history, sign_ins

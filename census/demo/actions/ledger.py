@@ -40,10 +40,10 @@ def post_history(history: History, *, now: datetime, zone: tzinfo, progress: Pro
         chunk = [draft for draft in waiting if draft.entered_at and draft.entered_at <= moment]
         waiting = waiting[len(chunk) :]
         posted += _post(chunk, now=moment, zone=zone)
-        _close(quarter, moment, zone)
-        progress(quarter.code)
+        versions = _close(quarter, moment, zone)
+        progress(versions)
     posted += _post(waiting, now=now, zone=zone)
-    progress("running quarter")
+    progress("the running quarter")
     return posted
 
 
@@ -115,13 +115,17 @@ def _closings(zone: tzinfo) -> Iterator[tuple[datetime, Quarter]]:
     yield from sorted(moments, key=lambda pair: pair[0])
 
 
-def _close(quarter: Quarter, moment: datetime, zone: tzinfo) -> None:
+def _close(quarter: Quarter, moment: datetime, zone: tzinfo) -> str:
+    """Closes the periods that end with ``quarter``; answers the versions in words."""
     curator = Person.objects.get(name=CURATOR)
     first = quarter.closed_at is not None and moment == quarter.closed_at.replace(tzinfo=zone)
     note = "" if first else "restated: a late entry reached the limit"
-    for period in Period.objects.filter(ends_on=quarter.ends, starts_on__lte=quarter.starts):
+    versions = [
         close_period(period, closed_at=moment, signed_by=curator, note=note, zone=zone)
+        for period in Period.objects.filter(ends_on=quarter.ends, starts_on__lte=quarter.starts)
+    ]
     if not first:
         # The restatement is the answer to what the late entry had asked.
         for flag in Flag.objects.filter(kind=FlagKind.LATE_ENTRY, settled_at=None):
             settle_flag(flag, by=curator, now=moment + timedelta(minutes=5))
+    return ", ".join(str(version) for version in versions)

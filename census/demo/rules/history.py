@@ -23,6 +23,9 @@ ENTRY_OF = {"shoal fish": 3, "short-lived gobies": 2}
 # A lot that bears one animal typed wrong for a day.
 BEARS_A_SLIP = 10
 UNEXPLAINED = "unexplained"
+TABLETS = ("Blue", "Yellow")
+# What people write for a cause, and how often; most bodies tell nothing.
+CAUSES = {"not known": 14, "old age": 3, "disease": 2, "eaten (seen)": 1}
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,6 +200,8 @@ def _deaths(box: _Box, total: int, ground: Ground) -> Iterator[Row]:
             lot=lot,
             place=place,
             unknown=n,
+            cause=ground.rng.choices(list(CAUSES), list(CAUSES.values()))[0],
+            device=ground.rng.choice(TABLETS),
         )
 
 

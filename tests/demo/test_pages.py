@@ -1,0 +1,66 @@
+"""Every page of the demo house answers, to each role as it may."""
+
+import pytest
+from django.contrib.auth import get_user_model
+from django.test import Client
+from django.urls import reverse
+
+from census.rounds.models import Census, Sheet
+from inventory.book.models import Event, Lot, Place
+from inventory.names.models import CheckState, NameCheck
+
+from .conftest import DemoHouse
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_clock")]
+REGISTRAR = "maren"
+
+
+def _addresses() -> list[str]:
+    code = Census.objects.get().code
+    plain = ("today", "places", "lots", "names_review", "check_names", "census_list", "change")
+    waiting = NameCheck.objects.filter(state=CheckState.TO_REVIEW)
+    return [
+        *(reverse(name) for name in plain),
+        *(reverse("place", args=[place.code]) for place in Place.objects.all()),
+        *(reverse("lot", args=[lot.accession]) for lot in Lot.objects.order_by("pk")[::10]),
+        *(reverse("event", args=[event.pk]) for event in Event.objects.order_by("pk")[::100]),
+        *(reverse("name_review", args=[check.pk]) for check in waiting),
+        reverse("census", args=[code]),
+        reverse("differences", args=[code]),
+        *(reverse("sheet", args=[sheet.number]) for sheet in Sheet.objects.all()),
+    ]
+
+
+def _client(user: str) -> Client:
+    client = Client()
+    client.force_login(get_user_model().objects.get(username=user))
+    return client
+
+
+def test_the_registrar_can_open_every_page(house: DemoHouse) -> None:
+    client = _client(REGISTRAR)
+    refused = {
+        address: status
+        for address in _addresses()
+        if (status := client.get(address, follow=True).status_code) != 200
+    }
+    assert refused == {}
+
+
+def test_nobody_meets_a_broken_page(house: DemoHouse) -> None:
+    """403 is an answer; a page that breaks raises in the client and ends the test."""
+    for sign_in in house.sign_ins:
+        client = _client(sign_in.user)
+        for address in _addresses()[:12]:
+            assert client.get(address, follow=True).status_code in (200, 403), (sign_in.name, address)
+
+
+def test_each_sign_in_opens_with_the_password_that_is_printed(house: DemoHouse) -> None:
+    for sign_in in house.sign_ins:
+        assert Client().login(username=sign_in.user, password=sign_in.password), sign_in.name
+
+
+def test_a_stranger_is_asked_to_sign_in(house: DemoHouse) -> None:
+    response = Client().get(reverse("today"))
+    assert response.status_code == 302
+    assert response["Location"].startswith(reverse("sign_in"))
