@@ -1,0 +1,243 @@
+"""The page, the events behind each figure, and the files that it offers."""
+
+import csv
+import re
+from dataclasses import replace
+from html import unescape
+from io import BytesIO, StringIO
+
+import openpyxl
+import pytest
+from django.core.management import call_command
+from django.test import Client
+from django.utils.timezone import get_current_timezone
+from pytest_django import DjangoAssertNumQueries
+
+from census.change.queries.behind import Selection, behind
+from census.change.queries.report import Row, change_report, value_of
+from census.change.rules.arithmetic import Change
+from census.change.rules.columns import BETWEEN_IN, BETWEEN_OUT, SIGNS
+from census.change.rules.figures import FIGURES
+from census.change.rules.question import Basis, By
+from census.change.rules.short import short_form
+from inventory.book.rules.scope import Scope
+from inventory.people.rules.roles import Role
+from tests.factories import make_house, make_lot, make_person, make_place
+
+from .sample import THIRD_QUARTER, Sample, make_sample
+
+pytestmark = pytest.mark.django_db
+
+QUARTER = {"first_day": "2026-07-01", "last_day": "2026-09-30"}
+
+
+@pytest.fixture
+def sample() -> Sample:
+    make_house()
+    return make_sample()
+
+
+@pytest.fixture
+def reader(client: Client) -> Client:
+    """An inspector: reads everything, changes nothing."""
+    person = make_person(roles=[Role.INSPECTOR])
+    assert person.user is not None
+    client.force_login(person.user)
+    return client
+
+
+def _value(change: Change, figure: str) -> int:
+    short = short_form(change)
+    sums = {
+        "in": short.came_in,
+        "out": short.went_out,
+        "between": sum(SIGNS[column] * change.flows[column] for column in (*BETWEEN_IN, *BETWEEN_OUT)),
+    }
+    return int(sums[figure] if figure in sums else value_of(change, figure))
+
+
+def _selection(row: Row, by: By) -> Selection:
+    return Selection(row.unit, row.taxon.pk, None if by is By.TAXON else row.key.group)
+
+
+@pytest.mark.parametrize("scope", list(Scope))
+@pytest.mark.parametrize("by", list(By))
+@pytest.mark.parametrize("basis", list(Basis))
+def test_the_events_behind_every_figure_add_up_to_it(
+    sample: Sample, by: By, scope: Scope, basis: Basis
+) -> None:
+    question = replace(THIRD_QUARTER, by=by, scope=scope, basis=basis)
+    zone = get_current_timezone()
+    for row in change_report(question, zone=zone).rows:
+        for figure in FIGURES:
+            expected = _value(row.change, figure)
+            if expected:
+                found = behind(question, figure, _selection(row, by), zone=zone)
+                assert found.figure == expected, (row.name, figure)
+                assert sum(one.n for one in found.counted) == found.total
+
+
+@pytest.mark.parametrize("figure", FIGURES)
+def test_the_events_behind_totals_and_zeros_add_up_too(sample: Sample, figure: str) -> None:
+    zone = get_current_timezone()
+    report = change_report(THIRD_QUARTER, zone=zone)
+    for unit, total in report.totals.items():
+        assert behind(THIRD_QUARTER, figure, Selection(unit), zone=zone).figure == _value(total, figure)
+
+
+def test_an_opening_restated_late_is_explained_by_events_with_the_other_sign(sample: Sample) -> None:
+    from tests.factories import make_period
+
+    sample.close(make_period(), "2026-10-01T12:00")
+    sample.close(sample.second.period, "2026-10-03")
+    found = behind(
+        THIRD_QUARTER, "late", Selection("animal", sample.taxa["goby"].pk), zone=get_current_timezone()
+    )
+    assert (found.figure, [one.n for one in found.counted]) == (2, [2])
+
+
+def _links(page: str) -> list[tuple[str, str]]:
+    found = re.findall(r'<a href="(/change/events\?[^"]*)">([^<]*)</a>', page)
+    return [(unescape(href), text) for href, text in found]
+
+
+@pytest.mark.parametrize("show", ["short", "full"])
+@pytest.mark.parametrize("by", list(By))
+def test_every_figure_of_the_page_opens_its_events_with_their_sum(
+    sample: Sample, reader: Client, show: str, by: By
+) -> None:
+    page = reader.get("/change", {**QUARTER, "show": show, "by": by.value}).content.decode()
+    links = _links(page)
+    assert len(links) > 20
+    for href, text in links:
+        behind_page = reader.get(href).content.decode()
+        if "." in text:  # m.f.u opens the events of the balance that it prints
+            continue
+        figure = re.match(r"[+\u2212]?[\d,]+", text)
+        assert figure
+        foot = behind_page[behind_page.index("<tfoot>") :]
+        last = re.findall(r'<td class="num">([^<]*)</td>', foot)[-1]
+        assert last == figure.group().lstrip("+"), (href, text)
+
+
+def test_the_page_is_grouped_by_phylum_class_and_family(sample: Sample, reader: Client) -> None:
+    page = reader.get("/change", QUARTER).content.decode()
+    headings = re.findall(r'scope="rowgroup"[^>]*>([^<]*)<', page)
+    assert headings[0] == "Chordata, Elasmobranchii"
+    assert "Chordata, Teleostei, Gobiidae" in headings
+    assert "Ties: opening + in - out + late = closing" in page
+    assert "Sycon ciliatum" in page[page.index("Present, not counted") :]
+
+
+def test_the_page_says_on_which_basis_it_stands(sample: Sample, reader: Client) -> None:
+    reported = reader.get("/change", QUARTER).content.decode()
+    assert "as reported (opening: 2026 Q2 version 1; closing: not closed, as known now)" in reported
+    known = reader.get("/change", {**QUARTER, "known_at": "2026-10-01T09:00"}).content.decode()
+    assert "as known at 1 October 2026 09:00" in known
+
+
+def test_without_a_question_the_last_full_quarter_is_shown(
+    sample: Sample, reader: Client, frozen_clock: object
+) -> None:
+    page = reader.get("/change").content.decode()
+    assert "Population change, 1 July 2026 to 30 September 2026" in page
+
+
+def test_a_per_cent_stands_only_where_the_opening_is_20_or_more(sample: Sample, reader: Client) -> None:
+    page = reader.get("/change", QUARTER).content.decode()
+    changes = re.findall(r'<td class="num (?:more|less)">([^<]*)</td>', page)
+    assert "\u22125 (\u221217 %)" in changes  # 30 gobies to 25
+    assert "\u22121" in changes  # 7 wrasses to 6
+
+
+@pytest.mark.parametrize(
+    ("sort", "first"),
+    [
+        ("change", ["Gobius niger", "Hippocampus guttulatus", "Scyliorhinus canicula", "Labrus mixtus"]),
+        ("unexplained", ["Gobius niger"]),
+        ("name", ["Scyliorhinus canicula", "Gobius niger", "Labrus mixtus", "Hippocampus guttulatus"]),
+    ],
+)
+def test_rows_can_be_sorted_by_what_matters(
+    sample: Sample, reader: Client, sort: str, first: list[str]
+) -> None:
+    page = reader.get("/change", {**QUARTER, "sort": sort}).content.decode()
+    names = re.findall(r'<th scope="row"><i class="name">([^<]*)</i>', page)
+    assert names[: len(first)] == first
+
+
+@pytest.mark.parametrize(
+    ("asked", "says"),
+    [
+        ({"first_day": "2026-07-01", "last_day": "2026-06-30"}, "give the first day first"),
+        ({"first_day": "yesterday"}, "Enter a valid date"),
+        ({"by": "colour"}, "Select a valid choice"),
+    ],
+)
+def test_a_question_that_makes_no_sense_is_answered_with_what_to_do(
+    reader: Client, asked: dict[str, str], says: str
+) -> None:
+    for address in ("/change", "/change/csv", "/change/workbook"):
+        answer = reader.get(address, asked)
+        assert answer.status_code == 400
+        assert says in answer.content.decode()
+
+
+def test_an_address_that_names_no_figure_says_where_to_go(reader: Client) -> None:
+    answer = reader.get("/change/events", {**QUARTER, "figure": "colour"})
+    assert answer.status_code == 400
+    assert "follow a figure from there" in answer.content.decode()
+
+
+def test_nobody_reads_the_report_without_signing_in(client: Client) -> None:
+    for address in ("/change", "/change/events", "/change/csv", "/change/workbook"):
+        assert client.get(address).status_code == 302
+
+
+@pytest.mark.parametrize("address", ["/change", "/change/events?figure=closing&unit=animal&"])
+def test_a_page_asks_the_same_number_of_queries_however_many_rows(
+    sample: Sample, reader: Client, address: str, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
+    address += ("" if "?" in address else "?") + "first_day=2026-07-01&last_day=2026-09-30"
+
+    def count() -> int:
+        with django_assert_max_num_queries(30) as captured:
+            assert reader.get(address).status_code == 200
+        return len(captured)
+
+    asked = count()
+    for _ in range(15):
+        sample.book.crossing("received", "2026-07-05", make_lot(), make_place(), 9)
+    assert count() == asked
+
+
+def test_a_long_report_comes_in_parts_with_the_total_of_all(
+    sample: Sample, reader: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = reader.get("/change", QUARTER).content.decode()
+    monkeypatch.setattr("census.change.views.ROWS_ON_A_PAGE", 2)
+    part = reader.get("/change", QUARTER).content.decode()
+    assert "part 1 of 3; the total is of all" in part
+    total = re.findall(r"<tfoot>.*?</tfoot>", whole, re.DOTALL)[0]
+    assert total in part
+
+
+def test_the_csv_is_the_command_s(sample: Sample, reader: Client) -> None:
+    out = StringIO()
+    call_command("change", "--from=2026-07-01", "--to=2026-09-30", "--by=place", "--format=csv", stdout=out)
+    answer = reader.get("/change/csv", {**QUARTER, "by": "place"})
+    assert answer.content.decode() == out.getvalue()
+    assert "population_change_2026-07-01_2026-09-30_by_place.csv" in answer["Content-Disposition"]
+    assert len(list(csv.reader(StringIO(answer.content.decode())))) > 5
+
+
+def test_the_workbook_can_be_opened_from_the_page(sample: Sample, reader: Client) -> None:
+    answer = reader.get("/change/workbook", QUARTER)
+    book = openpyxl.load_workbook(BytesIO(answer.content))
+    assert book.sheetnames == ["Head", "By taxon", "By place", "Proof"]
+
+
+def test_the_page_of_an_empty_house_says_so(reader: Client) -> None:
+    make_house()
+    page = reader.get("/change", QUARTER).content.decode()
+    assert "The book holds nothing in this period and this scope." in page
