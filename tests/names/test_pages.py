@@ -91,7 +91,10 @@ def test_sea_snail_shows_the_phyla(backbone: BackboneRelease, registrar: Client)
 
 
 def test_a_misapplied_name_warns(backbone: BackboneRelease, registrar: Client) -> None:
-    text = registrar.get(reverse("name_review", args=[queued("Maja squinado").pk])).content.decode()
+    check = queued("Maja squinado", place=make_place("E07"))
+    text = registrar.get(reverse("name_review", args=[check.pk])).content.decode()
+    assert text.index('value="Maja brachydactyla|') < text.index('value="Maja squinado|')
+    assert "held in the same place" not in text
     assert "right elsewhere and wrong here" in text
     assert "Ask the registrar" in text
 
@@ -175,6 +178,8 @@ def test_gbifs_answer_stands_beside_ours_and_decides_nothing(
     text = registrar.post(reverse("name_gbif", args=[check.pk])).content.decode()
     assert "GBIF found the very name" in text
     assert "Gadus ater Bell, 1902" in text
+    # The forms on this page decide the name; they do not ask GBIF again.
+    assert text.count(f'action="{reverse("name_review", args=[check.pk])}"') == 3
     check.refresh_from_db()
     assert check.state == CheckState.TO_REVIEW
 

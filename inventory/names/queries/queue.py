@@ -94,7 +94,7 @@ def to_review(check: NameCheck) -> ToReview:
         verdict=verdict,
         release=release,
         changed=(verdict.verdict.value, verdict.name) != (check.verdict, check.name),
-        offered=_offered(choices, places),
+        offered=_offered(choices, places, check),
         lots=lots,
         n_lots=total["n"],
         n_held=total["held"],
@@ -125,11 +125,14 @@ def _lots(check: NameCheck) -> list[AffectedLot]:
     ]
 
 
-def _offered(choices: Sequence[Choice], places: set[int]) -> list[Offered]:
-    """Choices with those held in the same place first, then those held at all."""
+def _offered(choices: Sequence[Choice], places: set[int], check: NameCheck) -> list[Offered]:
+    """Choices with those held in the same place first, then those held at all.
+
+    The animals under review prove nothing of themselves, so their own taxon is not counted.
+    """
     here = Q(lots__cells__account__place_id__in=places, lots__cells__balance__gt=0)
     names = {choice.name for choice in choices}
-    known = Taxon.objects.filter(scientific_name__in=names)
+    known = Taxon.objects.filter(scientific_name__in=names).exclude(pk=check.taxon_id)
     held = dict(
         known.annotate(n=Coalesce(Sum("lots__held"), 0)).order_by().values_list("scientific_name", "n")
     )
