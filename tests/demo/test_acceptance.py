@@ -17,7 +17,7 @@ from census.rounds.models import Census, Sheet
 from census.rounds.queries.open_items import open_items
 from census.rounds.queries.reading import Row, read_census
 from census.rounds.rules.accuracy import accuracy_by_class, gains_and_losses, total
-from census.rounds.rules.words import CensusState, LineKind
+from census.rounds.rules.words import MEASURED_UNITS, CensusState
 from inventory.book.actions.post import post_events
 from inventory.book.models import Event, Flag
 from inventory.book.models.flags import FlagKind
@@ -132,20 +132,23 @@ def test_the_lines_inside_tolerance_are_as_many_as_promised(rows: list[Row]) -> 
     measured = [row for row in rows if row.measured]
     first = total(accuracy_by_class((r.line.count_class, r.first) for r in measured if r.first))
     latest = total(accuracy_by_class((r.line.count_class, r.latest) for r in measured if r.latest))
-    assert (first.inside, first.lines) == (PROMISED["inside at the first count of 101"], 101)
-    assert (latest.inside, latest.lines) == (PROMISED["inside at the latest count of 102"], 102)
+    assert (first.inside, first.lines) == (
+        PROMISED["inside at the first count"],
+        PROMISED["counted at the first count"],
+    )
+    assert (latest.inside, latest.lines) == (
+        PROMISED["inside at the latest count"],
+        PROMISED["lines counted"],
+    )
 
 
 def test_differences_before_settling_are_net_and_gross_as_promised(rows: list[Row]) -> None:
-    """Each basin by itself, with the letter and the animal written in that the fixtures list."""
-    listed = {row.name for row in CENSUS_ROWS if row.written_in}
+    """Each basin by itself, with the letter and what was written in and is known by its name."""
     differences = [
         part.latest.value - part.present(part.latest.round)
         for row in rows
         for part in row.parts
-        if part.latest is not None
-        and part.latest.value is not None
-        and (part.line.kind != LineKind.WRITE_IN or part.line.written_name in listed)
+        if part.latest is not None and part.latest.value is not None and part.line.unit in MEASURED_UNITS
     ]
     found = gains_and_losses(differences)
     assert found.net == PROMISED["net before settling"]

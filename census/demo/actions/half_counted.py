@@ -184,7 +184,10 @@ def _first_entry(row: CensusRow, line: Line, house: _House, *, value: int | None
 
 
 def _written_in(sheet: str, like: Entry, house: _House) -> Iterable[Entry]:
-    """What was written in below the lines, by the counter of the sheet at the same moment."""
+    """What was written in below the lines, by the counter of the sheet at the same moment.
+
+    Its unit keeps what is no stock yet, or of an open name, apart from the animals counted.
+    """
     for row in read_rows("write_ins.csv"):
         if row["sheet"] == sheet:
             yield Entry(
@@ -194,6 +197,7 @@ def _written_in(sheet: str, like: Entry, house: _House) -> Iterable[Entry]:
                 value=int(row["value"]) if row["value"] else None,
                 letter=row["letter"],
                 written_name=row["written_name"],
+                unit=row["unit"],
                 remark=row["remark"],
                 origin=f"write-in {row['written_name']}",
             )

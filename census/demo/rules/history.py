@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 from random import Random
 
 from inventory.book.rules.accession import accession_of
@@ -16,8 +16,9 @@ from .fixtures import PRESENCE, SEXES, CensusRow, DemoLot, Quarter, Row, keeper_
 from .slips import CURATOR, REGISTRAR, with_slips
 
 SEED = 1902
-# Background deaths of the running quarter stop before the first count of the census.
+# Background deaths of the running quarter stop, and are entered, before the first count of the census.
 LAST_BACKGROUND_DAY = date(2026, 9, 26)
+ALL_ENTERED = datetime.combine(date(2026, 9, 28), time())
 # How many dead one entry tells of, at most.
 ENTRY_OF = {"shoal fish": 3, "short-lived gobies": 2}
 # A lot that bears one animal typed wrong for a day.
@@ -188,7 +189,7 @@ def _deaths(box: _Box, total: int, ground: Ground) -> Iterator[Row]:
         happened, entered = entered_after(
             day,
             late_share=ground.background.per_cent_late / 100,
-            not_after=box.quarter.closed_at,
+            not_after=box.quarter.closed_at or ALL_ENTERED,
             rng=ground.rng,
         )
         yield Row(
