@@ -88,8 +88,8 @@ def approval_for(row: Row, settling: Settling, settings: CensusSettings = DEFAUL
         return ApprovalNeeded()
     reason = BY_NAME.get(settling.reason.strip().lower())
     unexplained = reason is not None and reason.unknown_cause
-    place = row.line.place_id
-    held, lost = tank_figures(row.line.sheet.census, place) if unexplained else (0, 0)
+    line = row.line
+    held, lost = tank_figures(line.sheet.census, line.place_id, line.unit) if unexplained else (0, 0)
     return approval_needed(
         AdjustmentCase(
             count_class=row.line.count_class,

@@ -31,17 +31,15 @@ def on_permit_or_loan(lots: Iterable[Lot]) -> bool:
     )
 
 
-def tank_figures(census: Census, place_id: int) -> tuple[int, int]:
-    """(what the place holds at the cut-off, its net unexplained loss in this census so far).
-
-    Animals and colonies of one place stand in few units; the alarm looks at all of them together.
-    """
-    held = sum(h.total for h in holdings(before=census.cutoff) if h.place_id == place_id and h.total > 0)
+def tank_figures(census: Census, place_id: int, unit: str) -> tuple[int, int]:
+    """(what the place holds at the cut-off, its net unexplained loss in this census so far), one unit."""
+    here = [h for h in holdings(before=census.cutoff) if h.place_id == place_id and h.unit == unit]
     unexplained = [reason.name for reason in REASONS if reason.unknown_cause]
     moved = Decision.objects.filter(
         line__sheet__census=census,
         line__place_id=place_id,
+        line__unit=unit,
         how=How.ADJUSTMENT.value,
         reason__in=unexplained,
     ).aggregate(n=Sum("n"))["n"]
-    return held, -(moved or 0)
+    return sum(h.total for h in here if h.total > 0), -(moved or 0)

@@ -20,6 +20,7 @@ class Holding:
     accession: str
     place_id: int
     place_code: str
+    unit: str
     total: int
 
 
@@ -34,7 +35,14 @@ def holdings(*, before: datetime) -> list[Holding]:
         totals[fact.lot_id, fact.place_id] += n
         named[fact.lot_id, fact.place_id] = fact
     return [
-        Holding(lot_id, named[lot_id, place_id].accession, place_id, named[lot_id, place_id].place_code, n)
+        Holding(
+            lot_id=lot_id,
+            accession=named[lot_id, place_id].accession,
+            place_id=place_id,
+            place_code=named[lot_id, place_id].place_code,
+            unit=named[lot_id, place_id].unit,
+            total=n,
+        )
         for (lot_id, place_id), n in totals.items()
         if n
     ]
