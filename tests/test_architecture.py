@@ -132,13 +132,19 @@ def test_removing_a_row_never_takes_a_row_of_the_book_with_it() -> None:
 
 
 LONGEST = 400
+LONGEST_TEST = 500
 
 
 def test_files_stay_of_one_purpose() -> None:
-    """Mostly under 300 lines; at 400 a file has two purposes."""
+    """Mostly under 300 lines; at 400 a file has two purposes. Tests spell out more."""
     written = files(".py", ".html", ".js")
     lengths = {shown(path): len(path.read_text(encoding="utf-8").splitlines()) for path in written}
-    assert {name: length for name, length in lengths.items() if length > LONGEST} == {}
+    too_long = {
+        name: length
+        for name, length in lengths.items()
+        if length > (LONGEST_TEST if name.startswith("tests/") else LONGEST)
+    }
+    assert too_long == {}
 
 
 def test_the_top_level_holds_what_it_should_and_nothing_else() -> None:
