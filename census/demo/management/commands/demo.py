@@ -29,6 +29,8 @@ HOST = "127.0.0.1"
 PORT = 8000
 # Set in the process that has the demo's own clock, zone and database.
 INSIDE = "TIDETALLY_DEMO"
+# What a house sets for itself and the demo must not inherit.
+OF_THE_HOUSE = ("DATABASE_URL", "TIDETALLY_HOSTS", "TIDETALLY_TLS")
 WORKBOOK = "population-change-2026-q3.xlsx"
 
 
@@ -115,7 +117,7 @@ def _become_the_demo(*, no_serve: bool, port: int) -> NoReturn:
     database = data / "demo.sqlite3"
     for file in (database, *(database.with_name(database.name + end) for end in ("-wal", "-shm"))):
         file.unlink(missing_ok=True)
-    environment = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
+    environment = {name: value for name, value in os.environ.items() if name not in OF_THE_HOUSE}
     environment |= {
         INSIDE: "1",
         "TIDETALLY_SQLITE": str(database),
