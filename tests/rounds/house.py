@@ -199,6 +199,7 @@ def stock(house: TestHouse, name: str, place: str, n: int, *, happened: str = "2
         place=house.places[place],
         unknown=n,
         happened=happened,
+        entered_at=at(f"{happened}T09:00"),
         entered_by=house.registrar,
     )
 

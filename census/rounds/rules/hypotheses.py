@@ -176,14 +176,19 @@ def _since(one: Difference) -> Iterable[Hypothesis]:
     """What the reader should know, though it is in the book already and explains nothing more."""
     if one.moment is None or one.typed_at is None:
         return
+    late = [
+        passage
+        for passage in one.passages
+        if passage.entered_at > one.typed_at and passage.happened_at <= one.moment
+    ]
+    book = one.book - sum(passage.n for passage in late)
+    for passage in late:
+        words = (
+            f"book moved {book} to {book + passage.n} since the count, by {passage.words} "
+            f"({passage.entered_by} on {passage.entered_at:%Y-%m-%d})"
+        )
+        book += passage.n
+        yield Hypothesis(Cause.LATE, words, 0)
     for passage in one.passages:
-        day = f"{passage.entered_at:%Y-%m-%d}"
-        if passage.entered_at > one.typed_at and passage.happened_at <= one.moment:
-            was = one.book - passage.n
-            words = (
-                f"book moved {was} to {one.book} since the count, by {passage.words} "
-                f"({passage.entered_by} on {day})"
-            )
-            yield Hypothesis(Cause.LATE, words, 0)
-        elif passage.happened_at > one.moment and passage.kind == "moved":
+        if passage.happened_at > one.moment and passage.kind == "moved":
             yield Hypothesis(Cause.CROSSED, f"after the count: {passage.words}", 0)

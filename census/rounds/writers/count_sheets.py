@@ -54,7 +54,7 @@ def _write_sheet(page: Any, sheet: BlindSheet, formats: dict[str, Any]) -> None:
     page.set_landscape()
     page.repeat_rows(HEADER_ROW - 1)
     page.fit_to_pages(1, 0)
-    page.set_footer(f"{sheet.number}, list version {sheet.list_version}, page &P of &N")
+    page.set_footer(f"&L{sheet.number}, list version {sheet.list_version}&R&P / &N")
 
 
 def _write_line(page: Any, row: int, line: BlindLine, formats: dict[str, Any]) -> int:
