@@ -110,6 +110,24 @@ def test_an_event_and_its_reversal_may_come_in_one_batch(ledger_now: datetime, z
     assert held(lot) == 0
 
 
+def test_an_individual_entered_taken_back_and_entered_again_may_come_in_one_batch(
+    ledger_now: datetime, zone: tzinfo
+) -> None:
+    conger, tank, other = make_lot(kind=LotKind.INDIVIDUAL), make_place(), make_place()
+    wrong = make_draft("received", lot=conger, place=tank, happened="2026-09-01")
+    reversal = make_draft("reversed", reverses=wrong.identifier, happened="2026-09-20")
+    right = make_draft("received", lot=conger, place=other, happened="2026-09-01")
+    post_events([wrong, reversal, right], now=ledger_now, zone=zone)
+    assert (held(conger, tank), held(conger, other)) == (0, 1)
+
+
+def test_what_an_event_takes_from_one_cell_is_one_flow() -> None:
+    lot, tank = make_lot(), make_place()
+    make_event("born", lot=lot, place=tank, unknown=1)
+    death = make_event("died", lot=lot, place=tank, unknown=3, happened="2026-09-02")
+    assert [flow.n for flow in death.flows.all()] == [3]
+
+
 def test_an_individual_cannot_die_twice(ledger_now: datetime, zone: tzinfo) -> None:
     conger, tank = make_lot(kind=LotKind.INDIVIDUAL), make_place()
     make_event("received", lot=conger, place=tank)

@@ -20,7 +20,7 @@ from ..rules.drafts import DraftLine, EventDraft, Problem
 from ..rules.individuals import first_breach
 from ..rules.kinds import ARRIVALS, EventKind
 from ..rules.resolve import Refusal, flows_of
-from ..rules.running import FlowDraft, RunningBook
+from ..rules.running import FlowDraft, RunningBook, merged
 from . import post_flags, post_reading
 
 
@@ -118,7 +118,7 @@ def _resolve(
     """Finds the flows of each draft, in order of happening; the running book moves along."""
     readings: list[_Reading] = []
     problems: list[Problem] = []
-    for reading in sorted(fresh, key=_order):
+    for reading in _in_order(fresh):
         draft = reading.draft
         problems += _check_event(reading, batch, now=now, zone=zone)
         if draft.kind is EventKind.REVERSED:
@@ -131,9 +131,29 @@ def _resolve(
     return readings, problems
 
 
-def _order(reading: _Reading) -> tuple[datetime, int, int]:
-    rank = 0 if reading.draft.kind in ARRIVALS else 2 if reading.draft.kind is EventKind.REVERSED else 1
-    return reading.effective_at, rank, reading.index
+def _in_order(fresh: Sequence[_Reading]) -> list[_Reading]:
+    """In order of happening, arrivals first.
+
+    A reversal follows what it takes back at once, or comes before all when that is in the book
+    already: what else the batch says was entered in the light of it.
+    """
+    places = {
+        reading.draft.identifier: (reading.effective_at, reading.draft.kind not in ARRIVALS, reading.index)
+        for reading in fresh
+    }
+
+    def place(reading: _Reading) -> tuple[bool, datetime, bool, int, bool, int]:
+        draft = reading.draft
+        target = places.get(draft.reverses) if draft.reverses else None
+        is_reversal = draft.kind is EventKind.REVERSED
+        return (
+            not is_reversal or target is not None,
+            *(target or places[draft.identifier]),
+            is_reversal,
+            reading.index,
+        )
+
+    return sorted(fresh, key=place)
 
 
 def _check_event(
@@ -176,6 +196,7 @@ def _read_lines(reading: _Reading, book: RunningBook) -> Iterable[Problem]:
             problems.append(_refused(reading, line, refusal))
         else:
             reading.flows.extend(flows)
+    reading.flows = merged(reading.flows)
     return problems
 
 

@@ -44,6 +44,14 @@ class FlowDraft(NamedTuple):
     n: int
 
 
+def merged(flows: Iterable[FlowDraft]) -> list[FlowDraft]:
+    """The flows of one event with those between the same two cells added up."""
+    sums: dict[tuple[CellKey, CellKey], int] = {}
+    for flow in flows:
+        sums[flow[:2]] = sums.get(flow[:2], 0) + flow.n
+    return [FlowDraft(*cells, n) for cells, n in sums.items()]
+
+
 @dataclass(frozen=True, slots=True)
 class LotFacts:
     accession: str
