@@ -81,14 +81,11 @@ def _fill(house: TestHouse, path: Path) -> None:
     page = book.worksheets[0]
     page["B5"], page["B6"] = "Alda", "2026-09-29 10:00"
     for row in range(HEADER_ROW + 1, page.max_row + 1):
-        name = page.cell(row, COLUMNS.index("name") + 1).value
-        place = page.cell(row, COLUMNS.index("place") + 1).value
-        if not name:
-            continue
-        n = {("Symphodus melops", "K1"): 18, ("Palaemon serratus", "RA"): 30}.get(
-            (name, place), numbers[name]
-        )
-        page.cell(row, COLUMNS.index("count") + 1, n)
+        name = str(page.cell(row, COLUMNS.index("name") + 1).value or "")
+        place = str(page.cell(row, COLUMNS.index("place") + 1).value)
+        if name:
+            here = in_place.get((name, place), numbers.get(name))
+            page.cell(row, COLUMNS.index("count") + 1, here)
     book.save(path)
 
 
