@@ -15,22 +15,16 @@ from pathlib import Path
 from typing import IO
 from xml.etree import ElementTree
 
-TAXON = "http://rs.tdwg.org/dwc/terms/Taxon"
-VERNACULAR = "http://rs.gbif.org/terms/1.0/VernacularName"
-CAUTION = "urn:tidetally:RangeCaution"
+from .source import CAUTION, TAXON, VERNACULAR, About, ArchiveError, Line, Table
+
+__all__ = [
+    "CAUTION", "TAXON", "VERNACULAR", "About", "Archive", "ArchiveError", "Row", "Table", "open_archive",
+]  # fmt: skip
 
 _TEXT = "{http://rs.tdwg.org/dwc/text/}"
 _LONGEST_XML = 5_000_000
 _RANKS = {"kingdom", "phylum", "class", "order", "family", "genus", "subgenus"}
 _ESCAPES = {"\\t": "\t", "\\n": "\n", "\\r": "\r", "\\r\\n": "\r\n"}
-
-
-class ArchiveError(Exception):
-    """What is wrong with an archive, with file and line; ``str()`` is for people."""
-
-    def __init__(self, file: str, what: str, line: int | None = None) -> None:
-        where = f"{file}, line {line}" if line is not None else file
-        super().__init__(f"{where}: {what}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,30 +36,6 @@ class Row:
 
     def __getitem__(self, term: str) -> str:
         return self.values.get(term, "")
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """Core or extension, as meta.xml describes it. ``id`` is the column of the core's identifier."""
-
-    row_type: str
-    location: str
-    columns: Mapping[str, int]
-    defaults: Mapping[str, str]
-    separator: str
-    quote: str
-    encoding: str
-    header_lines: int
-
-
-@dataclass(frozen=True, slots=True)
-class About:
-    """What the archive says of itself in its metadata document; blank where it says nothing."""
-
-    title: str = ""
-    version: str = ""
-    licence: str = ""
-    source: str = ""
 
 
 @dataclass(slots=True)
@@ -93,6 +63,27 @@ class Archive:
                 raise ArchiveError(table.location, what) from error
             except csv.Error as error:
                 raise ArchiveError(table.location, f"not a table of fields: {error}") from error
+
+    synonyms_expected = True
+
+    def rows_of(self, table: Table, terms: Sequence[str]) -> Iterator[Line]:
+        """As :meth:`NameSource.rows_of` says."""
+        identifier = "id" if "id" in table.columns else "taxonID"
+        wanted = [
+            identifier if term == "id" or (term == "taxonID" and not table.has(term)) else term
+            for term in terms
+        ]
+        return ((row.line, tuple(row[term] for term in wanted)) for row in self.rows(table))
+
+    @property
+    def bytes_total(self) -> int:
+        """As :meth:`NameSource.bytes_total` says."""
+        return 1
+
+    @property
+    def bytes_read(self) -> int:
+        """As :meth:`NameSource.bytes_read` says."""
+        return 0
 
     def fingerprint(self) -> str:
         """SHA-256 of the files that are read."""
