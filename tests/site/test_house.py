@@ -42,6 +42,8 @@ def test_nobody_reads_anything_without_signing_in(small_house: SmallHouse, clien
     """Every address of every room: only the sign-in, the sign-out and the health page answer a visitor."""
     for route in _routes(get_resolver().url_patterns):
         response = client.get(_filled(route))
+        if response.status_code == 405 and route != "sign-out":
+            response = client.post(_filled(route))
         if route in ("health", "sign-in"):
             assert response.status_code == 200, route
         elif route == "sign-out":

@@ -150,14 +150,16 @@ def sums_by_unit(rows: Iterable[LivesHere]) -> list[UnitSum]:
 class PlaceNode:
     """A place in the tree with what lives in itself (not in its children) now.
 
-    ``held`` is by unit, for animals and colonies are never added together. ``hidden``: the reader
-    is counting the place, and no number is told.
+    ``held`` is by unit, for animals and colonies are never added together. ``below_zero`` is the
+    number of lots with too few, which a sum would hide. ``hidden``: the reader is counting the
+    place, and no number is told.
     """
 
     place: Place
     lots: int = 0
     missing: int = 0
     held: dict[str, int] = field(default_factory=dict)
+    below_zero: int = 0
     hidden: bool = False
     children: list["PlaceNode"] = field(default_factory=list)
 
@@ -165,10 +167,6 @@ class PlaceNode:
     def holds(self) -> str:
         """ "412 animals, 7 colonies"."""
         return ", ".join(words.count_of(n, unit) for unit, n in sorted(self.held.items()))
-
-    @property
-    def below_zero(self) -> bool:
-        return any(n < 0 for n in self.held.values())
 
 
 def place_tree(*, hidden: Collection[int] = ()) -> list[PlaceNode]:
@@ -182,14 +180,16 @@ def place_tree(*, hidden: Collection[int] = ()) -> list[PlaceNode]:
             lots=Count("lot_id", distinct=True),
             held=Sum("balance"),
             missing_now=_sum(standing=Standing.MISSING),
+            negative=Count("lot_id", distinct=True, filter=Q(balance__lt=0)),
         )
     )
-    for place_id, unit, lots, held, missing in sums:
+    for place_id, unit, lots, held, missing, negative in sums:
         node = nodes[place_id]
         if node.hidden:
             continue
         node.lots += lots
         node.missing += missing
+        node.below_zero += negative
         node.held[unit] = held
     roots: list[PlaceNode] = []
     for node in nodes.values():

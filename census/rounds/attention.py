@@ -1,0 +1,119 @@
+"""What the census asks people to look at: see :mod:`inventory.people.attention`.
+
+Also which numbers are hidden from whom while they count: see :mod:`inventory.book.blind`.
+"""
+
+from datetime import datetime
+
+from django.db.models import Q, QuerySet
+from django.urls import reverse
+
+from inventory.people.attention import Attention, Line
+from inventory.people.models import Person
+from inventory.people.queries import roles_of
+from inventory.people.rules.roles import Role
+
+from .models import Census, Sheet
+from .models import Line as SheetLine
+from .queries.reading import read_census
+from .rules.states import SHEETS_IN, SHEETS_OPEN
+from .rules.words import CensusState
+
+SHOWN = 10
+# As in the views, which stand above; a test holds them together.
+COMPARES = (Role.REGISTRAR, Role.CURATOR, Role.PERMIT_OFFICER, Role.INSPECTOR)
+DECIDES = (Role.REGISTRAR, Role.CURATOR)
+DONE = (CensusState.CLOSED.value, CensusState.ABANDONED.value)
+
+
+def items(person: Person, *, now: datetime) -> list[Attention]:
+    """Own sheets to count; sheets out and lines to settle for those who may see the differences.
+
+    A constant number of queries for each census that is not done, and of these there is one at a
+    time in most houses.
+    """
+    found = _own_sheets(person)
+    roles = roles_of(person.user) if person.user else frozenset()
+    for census in Census.objects.exclude(state__in=DONE):
+        found += _sheets_out(census)
+        if not roles.isdisjoint(COMPARES):
+            found += _to_settle(census)
+    return found
+
+
+def places_hidden_from(person: Person) -> set[int]:
+    """Ids of the places on the sheets that ``person`` counts and has not handed in. Two queries."""
+    sheets = _counted_by(person)
+    lines = SheetLine.objects.filter(sheet__in=sheets)
+    return {*sheets.values_list("place_id", flat=True), *lines.values_list("place_id", flat=True)}
+
+
+def _counted_by(person: Person) -> QuerySet[Sheet]:
+    is_out = Q(state__in=[state.value for state in SHEETS_OPEN])
+    named = Q(counters=person) | Q(lines__recounts__of=person)
+    # By number, so that the two joins do not repeat a sheet.
+    numbers = Sheet.objects.filter(is_out, named).exclude(census__state__in=DONE).values("pk")
+    return Sheet.objects.filter(pk__in=numbers).select_related("place").order_by("number")
+
+
+def _own_sheets(person: Person) -> list[Attention]:
+    sheets = list(_counted_by(person))
+    if not sheets:
+        return []
+    return [
+        Attention(
+            heading="Your sheets to count",
+            total=len(sheets),
+            url=reverse("census_list"),
+            roles=frozenset(),
+            lines=tuple(
+                Line(f"{sheet.number}, {sheet.place}: {sheet.state}", reverse("sheet", args=[sheet.number]))
+                for sheet in sheets[:SHOWN]
+            ),
+        )
+    ]
+
+
+def _sheets_out(census: Census) -> list[Attention]:
+    """The board's business; a house where every sheet is in hears nothing of it."""
+    out = census.sheets.exclude(state__in=[state.value for state in SHEETS_IN]).order_by("number")
+    sheets = list(out.select_related("place").prefetch_related("counters"))
+    if not sheets:
+        return []
+    return [
+        Attention(
+            heading=f"{census.code} is {census.state}: sheets that are not in",
+            total=len(sheets),
+            url=reverse("census", args=[census.code]),
+            roles=frozenset(DECIDES),
+            lines=tuple(
+                Line(
+                    f"{sheet.number}, {sheet.place}: {sheet.state}",
+                    reverse("sheet", args=[sheet.number]),
+                    ", ".join(sorted(person.name for person in sheet.counters.all())),
+                )
+                for sheet in sheets[:SHOWN]
+            ),
+        )
+    ]
+
+
+def _to_settle(census: Census) -> list[Attention]:
+    waiting = [row for row in read_census(census) if row.needs_settling]
+    if not waiting:
+        return []
+    return [
+        Attention(
+            heading=f"{census.code} is {census.state}: lines to be settled",
+            total=len(waiting),
+            url=reverse("differences", args=[census.code]),
+            roles=frozenset(DECIDES),
+            lines=tuple(
+                Line(
+                    f"{row.place_codes} {row.name}: {row.state.value}",
+                    reverse("census_line", args=[row.line.sheet.number, row.line.number]),
+                )
+                for row in waiting[:SHOWN]
+            ),
+        )
+    ]
