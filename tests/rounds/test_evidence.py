@@ -5,15 +5,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest_django import DjangoAssertNumQueries
 
+from census.rounds.actions.counts import Entry, take_counts
 from census.rounds.models import Census
 from census.rounds.queries.evidence import explanations
 from census.rounds.queries.find import census_of
 from census.rounds.queries.reading import read_census
 from census.rounds.rules.hypotheses import Cause, Difference, Hypothesis, explain
-from census.rounds.rules.words import How
+from census.rounds.rules.words import How, Seen
 from tests import factories
 
-from .house import TestHouse, at
+from .house import COUNTED, NOW, TestHouse, at
 
 
 def guesses(house: TestHouse, census: Census, name: str) -> list[Hypothesis]:
@@ -79,17 +80,42 @@ class TestEvidenceOfTheBook:
         for second in (0, 41):
             factories.make_event(
                 "died",
-                lot=house.lots["shoal"],
+                lot=house.lots["goby"],
                 place="K1",
                 unknown=3,
                 happened="2026-09-12T07:52",
                 entered_at=at(f"2026-09-12T07:53:{second:02d}"),
             )
-        census = house.compared({"shoal": 417})
-        first = guesses(house, census, "shoal")[0]
+        census = house.compared({"goby": 8})
+        first = guesses(house, census, "goby")[0]
         assert (first.cause, first.explains) == (Cause.DOUBLE, 3)
         assert "41 s apart" in first.words
         assert first.event
+
+    def test_a_known_animal_that_was_not_seen_is_named(self, house: TestHouse) -> None:
+        thole, hawser = (house.lots[name].accession for name in ("conger", "hawser"))
+        roll_call = Entry(
+            line=2,
+            counted_at=COUNTED,
+            counter=house.first,
+            seen={thole: Seen.NOT_SEEN, hawser: Seen.SEEN},
+        )
+        census = house.compared({"conger": roll_call})
+        first = guesses(house, census, "conger")[0]
+        assert (first.cause, first.how, first.accessions) == (Cause.NOT_SEEN, How.MISSING, (thole,))
+        assert "Thole" in first.words
+
+    def test_only_a_write_in_of_the_same_genus_is_offered(self, house: TestHouse) -> None:
+        census = house.compared({"goby": 10, "wrasse": 16})
+        written = Entry(line=0, written_name="Gobius sp.", counted_at=COUNTED, counter=house.first, value=1)
+        sheet = house.line(census, "goby").sheet
+        take_counts(sheet=sheet, entries=[written], by=house.first, now=NOW)
+        assert guesses(house, census, "goby")[0].cause is Cause.WRITE_IN
+        assert guesses(house, census, "wrasse")[0].cause is Cause.UNEXPLAINED
+
+    def test_what_lies_inside_its_tolerance_is_not_explained(self, house: TestHouse) -> None:
+        census = house.compared({"shoal": 400})
+        assert explanations(census, read_census(census)) == {}
 
     def test_a_book_below_zero_is_told(self, house: TestHouse) -> None:
         factories.make_event("died", lot=house.lots["goby"], place="K1", unknown=17, happened="2026-09-12")

@@ -12,14 +12,17 @@ from inventory.book.rules.happened import start_of_day
 from ..models import Census
 from ..rules.hypotheses import Difference, Hypothesis, Passage, explain
 from ..rules.settings import DEFAULTS, CensusSettings
-from ..rules.words import LineKind, LineState
+from ..rules.words import LineKind, LineState, Seen
 from .reading import Row
 
 
 def explanations(
     census: Census, rows: Sequence[Row], *, settings: CensusSettings = DEFAULTS
 ) -> dict[int, list[Hypothesis]]:
-    """Guesses for every differing row, by the id of its first line. One query, however many rows."""
+    """Guesses for every row that somebody has to look at, by the id of its first line.
+
+    What lies inside its tolerance is not explained: it is noise. One query, however many rows.
+    """
     differing = [row for row in rows if _differs(row)]
     passages = _passages(census, differing)
     facts = {
@@ -30,7 +33,9 @@ def explanations(
 
 
 def _differs(row: Row) -> bool:
-    return row.latest is not None and bool(row.latest.difference)
+    if row.latest is None or not row.latest.difference:
+        return False
+    return row.needs_settling or not row.latest.inside
 
 
 def _difference(row: Row, passages: dict[tuple[int, int], list[Passage]]) -> Difference:
@@ -51,6 +56,12 @@ def _difference(row: Row, passages: dict[tuple[int, int], list[Passage]]) -> Dif
         can_divide=bool(taxon and taxon.can_divide),
         written_in=line.kind == LineKind.WRITE_IN,
         open=row.state is not LineState.SETTLED,
+        not_seen=tuple(
+            (sighting.lot.accession, sighting.lot.house_name or sighting.lot.accession)
+            for count in counts
+            for sighting in count.sightings.all()
+            if sighting.seen == Seen.NOT_SEEN
+        ),
         moment=max(count.counted_at for count in counts),
         typed_at=max(count.typed_at for count in counts),
         passages=tuple(
@@ -77,13 +88,15 @@ def _passages(census: Census, rows: Sequence[Row]) -> dict[tuple[int, int], list
     for flow in flows:
         for cell, sign in ((flow.from_cell, -1), (flow.to_cell, 1)):
             if cell.account.place_id is not None:
-                passage = _passage(flow, sign, _words(flow.event, flow.n, flow.from_cell, flow.to_cell))
+                words = _words(flow.event, flow.n, flow.from_cell, flow.to_cell)
+                passage = _passage(flow, cell.lot_id, sign, words)
                 found[cell.lot_id, cell.account.place_id].append(passage)
     return found
 
 
-def _passage(flow: Flow, sign: int, words: str) -> Passage:
+def _passage(flow: Flow, lot_id: int, sign: int, words: str) -> Passage:
     return Passage(
+        lot=lot_id,
         kind=flow.event.kind,
         n=sign * flow.n,
         happened_at=flow.effective_at,

@@ -18,6 +18,7 @@ class Cause(StrEnum):
     DOUBLE = "entered twice"
     OPPOSITE = "opposite difference"
     LOOK_ALIKE = "look-alike"
+    NOT_SEEN = "known animals not seen"
     UNIT = "units mixed up"
     WRITE_IN = "written in beside it"
     DIVIDES = "divides"
@@ -30,6 +31,7 @@ class Cause(StrEnum):
 class Passage:
     """A flow of a line's lot as evidence: ``n`` with the sign of its effect on the line's place."""
 
+    lot: int
     kind: str
     n: int
     happened_at: datetime
@@ -42,7 +44,8 @@ class Passage:
 @dataclass(frozen=True, slots=True)
 class Difference:
     """One compared row as the guesses see it. ``moment``: the count moment; ``typed_at``: when the
-    count came in; ``passages``: what happened to its lots in the period."""
+    count came in; ``not_seen``: (accession, name) of the roll-call; ``passages``: what happened to its
+    lots in the period."""
 
     ref: str
     place: str
@@ -55,6 +58,7 @@ class Difference:
     can_divide: bool = False
     written_in: bool = False
     open: bool = True
+    not_seen: Sequence[tuple[str, str]] = field(default_factory=tuple)
     moment: datetime | None = None
     typed_at: datetime | None = None
     passages: Sequence[Passage] = field(default_factory=tuple)
@@ -68,7 +72,8 @@ class Difference:
 class Hypothesis:
     """A guess with its evidence in words. ``explains``: animals of the difference, with its sign.
 
-    ``how``: the way to settle it if a person agrees; ``other``: the other line, if there is one.
+    ``how``: the way to settle it if a person agrees; ``other``: the other line, ``event`` the event
+    to take back, ``accessions`` the animals, where there are any.
     """
 
     cause: Cause
@@ -77,6 +82,7 @@ class Hypothesis:
     how: How | None = None
     other: str = ""
     event: str = ""
+    accessions: tuple[str, ...] = ()
 
 
 def explain(
@@ -88,6 +94,7 @@ def explain(
         *_minimum(one),
         *_doubles(one, settings),
         *_partners(one, others),
+        *_not_seen(one),
         *_units(one, others),
         *_writings(one, others),
         *_divides(one),
@@ -116,9 +123,10 @@ def _minimum(one: Difference) -> Iterable[Hypothesis]:
 
 def _doubles(one: Difference, settings: CensusSettings) -> Iterable[Hypothesis]:
     """Two like entries within minutes of each other, one of which would explain a difference."""
-    ordered = sorted(one.passages, key=lambda passage: (passage.kind, passage.n, passage.entered_at))
+    ordered = sorted(one.passages, key=lambda one: (one.lot, one.kind, one.n, one.entered_at))
     for first, second in pairwise(ordered):
-        if (first.kind, first.n) != (second.kind, second.n) or first.kind not in (*ARRIVALS, *DEPARTURES):
+        alike = (first.lot, first.kind, first.n) == (second.lot, second.kind, second.n)
+        if not alike or first.kind not in (*ARRIVALS, *DEPARTURES):
             continue
         apart = (second.entered_at - first.entered_at).total_seconds()
         same_hour = abs((second.happened_at - first.happened_at).total_seconds()) < 3600
@@ -147,6 +155,14 @@ def _partners(one: Difference, others: Sequence[Difference]) -> Iterable[Hypothe
             yield Hypothesis(Cause.LOOK_ALIKE, words, explains, How.CHANGE_OF_NAME, other.ref)
 
 
+def _not_seen(one: Difference) -> Iterable[Hypothesis]:
+    if one.difference < 0 and 0 < len(one.not_seen) <= -one.difference:
+        names = ", ".join(name for _, name in one.not_seen)
+        accessions = tuple(accession for accession, _ in one.not_seen)
+        words = f"not seen: {names}; look for it, and in the notes of the veterinarian"
+        yield Hypothesis(Cause.NOT_SEEN, words, -len(accessions), How.MISSING, accessions=accessions)
+
+
 def _units(one: Difference, others: Sequence[Difference]) -> Iterable[Hypothesis]:
     for other in others:
         mixed = other.taxon == one.taxon and other.place == one.place and other.unit != one.unit
@@ -159,9 +175,12 @@ def _units(one: Difference, others: Sequence[Difference]) -> Iterable[Hypothesis
 
 
 def _writings(one: Difference, others: Sequence[Difference]) -> Iterable[Hypothesis]:
-    """An animal written in on the same place may be the one that is short on its line."""
+    """An animal of the same genus written in in the same place may be the one that is short on its line."""
+    genus = one.taxon.split()[:1]
     for other in others:
-        if other.written_in and other.open and other.place == one.place and one.difference < 0 < other.count:
+        if not other.written_in or not other.open or other.taxon.split()[:1] != genus:
+            continue
+        if other.place == one.place and one.difference < 0 < other.count and other.ref != one.ref:
             explains = -min(-one.difference, other.count)
             words = f"{other.ref}: {other.count} written in here as {other.taxon!r}"
             yield Hypothesis(Cause.WRITE_IN, words, explains, How.COUNT_STANDS, other.ref)

@@ -164,6 +164,8 @@ def _filled(guess: Hypothesis) -> dict[str, str | int]:
     }
     if guess.other:
         filled["to_line"] = guess.other.split(" + ")[0]  # a joined set: its first line
+    if guess.accessions:
+        filled["accessions"] = " ".join(guess.accessions)
     if guess.event:
         filled |= {"kind": "reversed", "reverses": guess.event, "reason": "double entry"}
         del filled["n"]
