@@ -8,6 +8,7 @@ queries take: DuckDB on Parquet and SQLite's own GROUP BY. Medians of ``--repeat
 """
 
 import argparse
+import contextlib
 import os
 import statistics
 import sys
@@ -26,8 +27,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--lots", type=int, default=20_000)
     parser.add_argument("--years", type=int, default=10, help="years over which the flows are spread")
     parser.add_argument("--repeat", type=int, default=5)
+    parser.add_argument("--keep", metavar="FOLDER", help="an empty folder that keeps the house built")
     options = parser.parse_args(arguments)
-    with tempfile.TemporaryDirectory(prefix="tidetally-bench-") as folder:
+    if options.keep:
+        scratch: Any = contextlib.nullcontext(options.keep)
+    else:
+        scratch = tempfile.TemporaryDirectory(prefix="tidetally-bench-")
+    with scratch as folder:
         _settle_in(folder)
         for what, seconds in measure(options, Path(folder)):
             print(f"{what:<72} {seconds * 1000:>9,.0f} ms", flush=True)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-from django.db import connection
+from django.db import connection, transaction
 
 from inventory.book.models import Account, Place
 from inventory.db import triggers
@@ -52,7 +52,8 @@ def build(size: Size) -> None:
     triggers.remove(connection, triggers.DECLARED)
     cells = _Cells(draw, size)
     moves = sorted(_flows(size, draw, cells))
-    with connection.cursor() as cursor:
+    # One transaction: a commit for each of a million rows would write the disk full.
+    with transaction.atomic(), connection.cursor() as cursor:
         cursor.executemany(
             "INSERT INTO book_lot (id, accession, taxon_id, kind, unit, owner, house_name, marks,"
             " count_class, verbatim_identification, held) VALUES (%s, %s, %s, %s, %s, %s, '', '', '', '', 0)",
@@ -123,8 +124,10 @@ class _Cells:
         )
         self.causes = dict(Account.objects.filter(place=None).values_list("cause", "pk"))
         self.lot_rows = []
+        taxon, unit = self.taxa[0]
         for lot in range(1, size.lots + 1):
-            taxon, unit = draw.choice(self.taxa)
+            if (lot - 1) % _NEIGHBOURS == 0:
+                taxon, unit = draw.choice(self.taxa)
             owner = "Far Sea Centre" if draw.random() < 0.03 else ""
             self.lot_rows.append((lot, f"B{lot:06}", taxon, "group", unit, owner))
         self.numbers: dict[tuple[int, int, str, str], int] = {}
@@ -144,57 +147,109 @@ class _Cells:
 _Move = tuple[datetime, datetime, str, int, int, int]
 
 
+_KINDS = (
+    *("died", "born", "received", "moved", "missing", "sex", "regrouped", "unaccounted", "sent"),
+    "divided",
+)
+_WEIGHTS = (54, 10, 8, 10, 1, 3, 4, 5, 3, 2)
+# Lots that give animals to each other stand together, as the lots of one tank do.
+_NEIGHBOURS = 4
+
+
 def _flows(size: Size, draw: random.Random, cells: _Cells) -> Iterator[_Move]:
-    """About ``size.flows`` flows: of each lot an arrival, then what happens in a tank."""
+    """About ``size.flows`` flows: of each lot an arrival, then what happens in a tank.
+
+    Animals are taken only from where some are, moves take all of a cell, and half of the lots
+    leave in the end, so that the book is full of empty cells, as an old book is.
+    """
     days = (size.last_day - size.first_day).days
     begin = datetime.combine(size.first_day, datetime.min.time(), UTC)
     each, rest = divmod(size.flows, size.lots)
     for lot in range(1, size.lots + 1):
-        number = each + (lot <= rest)
-        account = draw.choice(cells.accounts)
-        # A third of the lots are there from the beginning; half of the others leave again.
+        number = max(each + (lot <= rest), 2)
+        # A third of the lots are there from the beginning; half of them all leave again.
         starts = 0 if lot % 3 == 0 else draw.randrange(days)
-        lasts = days - starts if draw.random() < 0.5 else max(1, int((days - starts) * draw.random()))
-        sexes = SEXES if draw.random() < 0.3 else ("unknown",)
+        leaves = draw.random() < 0.5
+        lasts = (days - starts) * (draw.random() if leaves else 1)
         moments = sorted(starts + draw.random() * lasts for _ in range(number))
+        tank = _Tank(lot, draw, cells, size)
         for i, day in enumerate(moments):
             when = begin + timedelta(seconds=int(day * 86_400))
-            late = draw.random()
-            hours = 1 if late > 0.05 else draw.randrange(72, 1_200)
-            entered = when + timedelta(hours=hours)
-            sex = draw.choice(sexes)
-            here = cells.cell(lot, account, sex)
+            late = draw.random() < 0.05
+            entered = when + timedelta(hours=draw.randrange(72, 1_200) if late else 1)
             if i == 0:
-                kind = "opening" if starts == 0 else draw.choice(("taken", "received", "loan_in", "found"))
-                yield (
-                    when,
-                    entered,
-                    kind,
-                    cells.cell(lot, cells.causes[kind], sex),
-                    here,
-                    draw.randint(40, 400),
-                )
-                continue
-            kind = draw.choices(
-                ("died", "born", "moved", "missing", "regrouped", "unaccounted", "sent", "divided"),
-                (50, 15, 15, 4, 6, 4, 3, 3),
-            )[0]
-            n = draw.randint(1, 4)
-            if kind == "moved":
-                account = draw.choice(cells.accounts)
-                to = cells.cell(lot, account, sex)
-            elif kind == "missing":
-                to = cells.cell(lot, account, sex, "missing")
-            elif kind == "regrouped":
-                to = cells.cell(draw.randint(1, size.lots) if len(sexes) == 1 else lot, account, SEXES[0])
+                step = tank.arrive("opening" if starts == 0 else "taken", draw.randint(20, 200))
+            elif leaves and number - i <= len(tank.held):
+                step = tank.leave("sent", everything=True)
             else:
-                to = cells.cell(lot, cells.causes[kind], sex)
-            if kind in ("born", "divided"):
-                here, to, n = to, here, draw.randint(1, 12)
-            if here == to:
-                to = cells.cell(lot, cells.causes["died"], sex)
-                kind = "died"
-            yield when, entered, kind, here, to, n
+                step = tank.something()
+            yield (when, entered, *step)
+
+
+# (kind, from cell, to cell, number)
+_Step = tuple[str, int, int, int]
+
+
+class _Tank:
+    """One lot and the cells that hold some of it: (place, sex, standing) to number."""
+
+    def __init__(self, lot: int, draw: random.Random, cells: _Cells, size: Size) -> None:
+        self.lot, self.draw, self.cells, self.size = lot, draw, cells, size
+        self.homes = draw.sample(cells.accounts, min(3, len(cells.accounts)))
+        self.sexes = SEXES if draw.random() < 0.2 else ("unknown",)
+        self.held: dict[tuple[int, str, str], int] = {}
+
+    def arrive(self, kind: str, n: int) -> _Step:
+        where = (self.homes[0], self.draw.choice(self.sexes), "present")
+        self.held[where] = self.held.get(where, 0) + n
+        outside = self.cells.cell(self.lot, self.cells.causes[kind], where[1])
+        return kind, outside, self.cells.cell(self.lot, *where), n
+
+    def leave(self, kind: str, *, everything: bool = False) -> _Step:
+        where, n = self._take(everything)
+        outside = self.cells.cell(self.lot, self.cells.causes[kind], where[1])
+        return kind, self.cells.cell(self.lot, *where), outside, n
+
+    def something(self) -> _Step:
+        """Whatever the die says that these animals can do."""
+        kind = self.draw.choices(_KINDS, _WEIGHTS)[0]
+        if not self.held:
+            kind = "received"
+        if kind in ("born", "received", "divided"):
+            return self.arrive(kind, self.draw.randint(1, 12))
+        if kind in ("died", "unaccounted", "sent"):
+            return self.leave(kind)
+        where, n = self._take(kind == "moved")
+        place, sex, standing = where
+        if kind == "moved":
+            # What comes later comes to the new place.
+            self.draw.shuffle(self.homes)
+        to = {
+            "moved": (self.homes[0], sex, standing),
+            "missing": (place, sex, "missing" if standing == "present" else "present"),
+            "sex": (place, self.draw.choice(self.sexes), standing),
+        }.get(kind, where)
+        if to == where:
+            return self._to_a_neighbour(where, n)
+        self.held[to] = self.held.get(to, 0) + n
+        event = {"sex": "regrouped"}.get(kind, kind)
+        return event, self.cells.cell(self.lot, *where), self.cells.cell(self.lot, *to), n
+
+    def _to_a_neighbour(self, where: tuple[int, str, str], n: int) -> _Step:
+        first = self.lot - (self.lot - 1) % _NEIGHBOURS
+        other = min(first + self.draw.randrange(_NEIGHBOURS), self.size.lots)
+        here = self.cells.cell(self.lot, *where)
+        if other == self.lot:
+            return "died", here, self.cells.cell(self.lot, self.cells.causes["died"], where[1]), n
+        return "regrouped", here, self.cells.cell(other, *where), n
+
+    def _take(self, everything: bool) -> tuple[tuple[int, str, str], int]:
+        where = self.draw.choice(list(self.held))
+        n = self.held[where] if everything else min(self.held[where], self.draw.randint(1, 3))
+        self.held[where] -= n
+        if not self.held[where]:
+            del self.held[where]
+        return where, n
 
 
 def _event_rows(moves: list[_Move], size: Size, person: int) -> Iterator[tuple[Any, ...]]:

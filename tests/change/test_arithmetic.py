@@ -12,6 +12,7 @@ from census.change.rules.arithmetic import (
     Change,
     closing_by_row,
     population_change,
+    rows_of_cells,
     ties,
     totals_by_unit,
 )
@@ -169,15 +170,16 @@ def _run(
                     opening[number] += n
         if t.when != "before":
             pairs[t.when][a, b] += 1
+    rows = rows_of_cells(cells, row_of, scope)
     changes = population_change(
         opening=opening,
         flows=[Pair(a, b, n) for (a, b), n in pairs["inside"].items()],
         late=[Pair(a, b, n) for (a, b), n in pairs["late"].items()],
         cells=cells,
-        row_of=row_of,
+        rows=rows,
         scope=scope,
     )
-    return changes, closing_by_row(closing, cells, row_of, scope)
+    return changes, closing_by_row(closing, cells, rows)
 
 
 @given(transitions=lives(), by=st.sampled_from(sorted(ROWS)), scope=st.sampled_from(Scope))

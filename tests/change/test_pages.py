@@ -177,7 +177,7 @@ def test_rows_can_be_sorted_by_what_matters(
 def test_a_question_that_makes_no_sense_is_answered_with_what_to_do(
     reader: Client, asked: dict[str, str], says: str
 ) -> None:
-    for address in ("/change", "/change/csv", "/change/workbook"):
+    for address in ("/change", "/change.csv", "/change.xlsx"):
         answer = reader.get(address, asked)
         assert answer.status_code == 400
         assert says in answer.content.decode()
@@ -190,7 +190,7 @@ def test_an_address_that_names_no_figure_says_where_to_go(reader: Client) -> Non
 
 
 def test_nobody_reads_the_report_without_signing_in(client: Client) -> None:
-    for address in ("/change", "/change/events", "/change/csv", "/change/workbook"):
+    for address in ("/change", "/change/events", "/change.csv", "/change.xlsx"):
         assert client.get(address).status_code == 302
 
 
@@ -225,14 +225,14 @@ def test_a_long_report_comes_in_parts_with_the_total_of_all(
 def test_the_csv_is_the_command_s(sample: Sample, reader: Client) -> None:
     out = StringIO()
     call_command("change", "--from=2026-07-01", "--to=2026-09-30", "--by=place", "--format=csv", stdout=out)
-    answer = reader.get("/change/csv", {**QUARTER, "by": "place"})
+    answer = reader.get("/change.csv", {**QUARTER, "by": "place"})
     assert answer.content.decode() == out.getvalue()
     assert "population_change_2026-07-01_2026-09-30_by_place.csv" in answer["Content-Disposition"]
     assert len(list(csv.reader(StringIO(answer.content.decode())))) > 5
 
 
 def test_the_workbook_can_be_opened_from_the_page(sample: Sample, reader: Client) -> None:
-    answer = reader.get("/change/workbook", QUARTER)
+    answer = reader.get("/change.xlsx", QUARTER)
     book = openpyxl.load_workbook(BytesIO(answer.content))
     assert book.sheetnames == ["Head", "By taxon", "By place", "Proof"]
 

@@ -10,7 +10,7 @@ from inventory.book.queries.quantities import DatedFlow, cell_ends, flows_of_lot
 from inventory.book.queries.quantities.stock import NO_SOURCE
 from inventory.book.rules.ends import CellEnd
 
-from ..rules.arithmetic import row_in_scope, steps
+from ..rules.arithmetic import rows_of_cells, steps
 from ..rules.figures import YOUNG_FIGURES, columns_of, in_balance
 from ..rules.question import By, Question
 from ..rules.young import Bounds
@@ -63,7 +63,10 @@ def behind(question: Question, figure: str, selection: Selection, *, zone: tzinf
     counted: list[Counted] = []
     for flows, count in _sources(figure, lots, moments, question):
         ends = cell_ends({cell for flow in flows for cell in (flow.from_cell, flow.to_cell)})
-        rows = {key: _selected(cell, row_of, question, selection) for key, cell in ends.items()}
+        rows = {
+            key: (row, row is not None and _is_of(row, selection))
+            for key, row in rows_of_cells(ends, row_of, question.scope).items()
+        }
         for flow in flows:
             n = count(flow, ends, (rows[flow.from_cell], rows[flow.to_cell]))
             if n:
@@ -121,13 +124,6 @@ def _late(lots: list[int], moments: Moments, balance: _Count) -> list[tuple[list
     # The opening knows more than the closing does: what it knows more is taken back.
     early = flows_of_lots(lots, before=moments.start, known_at=at_start, known_after=at_end)
     return [(early, lambda flow, ends, rows: -balance(flow, ends, rows))]
-
-
-def _selected(
-    cell: CellEnd, row_of: Callable[[CellEnd], RowKey], question: Question, selection: Selection
-) -> _End:
-    row = row_in_scope(cell, row_of, question.scope)
-    return row, row is not None and _is_of(row, selection)
 
 
 def _is_of(row: RowKey, selection: Selection) -> bool:

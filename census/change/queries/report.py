@@ -7,7 +7,7 @@ from typing import Any
 
 from inventory.names.models import Taxon
 
-from ..rules.arithmetic import Change, closing_by_row, population_change, ties, totals_by_unit
+from ..rules.arithmetic import Change, closing_by_row, population_change, rows_of_cells, ties, totals_by_unit
 from ..rules.columns import COLUMNS, FLOW_COLUMNS
 from ..rules.question import By, Question
 from .closings import Knowledge, knowledge
@@ -105,20 +105,20 @@ def change_reports(question: Question, groupings: Sequence[By], *, zone: tzinfo)
 def _report(
     question: Question, moments: Moments, reading: Reading, taxa: dict[int, Taxon], zone: tzinfo
 ) -> Report:
-    row_of = row_function(question)
+    row_by_cell = rows_of_cells(reading.cells, row_function(question), question.scope)
     changes = population_change(
         opening=reading.opening,
         flows=reading.flows,
         late=reading.late,
         cells=reading.cells,
-        row_of=row_of,
+        rows=row_by_cell,
         scope=question.scope,
     )
-    read = closing_by_row(reading.closing, reading.cells, row_of, question.scope)
+    read = closing_by_row(reading.closing, reading.cells, row_by_cell)
     # A row that only the reader knows would be a row that does not tie.
     for key in read:
         changes.setdefault(key, Change())
-    young = young_deaths(question, moments, reading, row_of, zone)
+    young = young_deaths(question, moments, reading, row_by_cell, zone)
     for key, change in changes.items():
         if key in young:
             change.set_young_deaths(young[key].least)

@@ -94,11 +94,25 @@ class Step(NamedTuple):
     n: int
 
 
-def row_in_scope(cell: Cell, row_of: Callable[[Cell], Row], scope: Scope) -> Row | None:
-    """The row of a cell, None for outside cells and cells out of the scope."""
-    if cell.cause or not scope.holds(off_site=cell.off_site, owner=cell.owner):
-        return None
-    return row_of(cell)
+def rows_of_cells(
+    cells: Mapping[int, Cell], row_of: Callable[[Cell], Row], scope: Scope
+) -> dict[int, Row | None]:
+    """The row of every cell, None for outside cells and cells out of the scope.
+
+    ``row_of`` may look at a cell's lot and place only: all cells of a lot in a place are one row.
+    """
+    rows: dict[int, Row | None] = {}
+    known: dict[tuple[int, int | None], Row | None] = {}
+    for key, cell in cells.items():
+        if cell.cause:
+            rows[key] = None
+            continue
+        spot = (cell.lot_id, cell.place_id)
+        if spot not in known:
+            counts = scope.holds(off_site=cell.off_site, owner=cell.owner)
+            known[spot] = row_of(cell) if counts else None
+        rows[key] = known[spot]
+    return rows
 
 
 def steps(
@@ -132,63 +146,56 @@ def population_change(
     flows: Iterable[PairFlow],
     late: Iterable[PairFlow],
     cells: Mapping[int, Cell],
-    row_of: Callable[[Cell], Row],
+    rows: Mapping[int, Row | None],
     scope: Scope,
 ) -> dict[Row, Change]:
     """One :class:`Change` a row.
 
     ``opening`` are balances by cell at the start, ``flows`` those dated in the period, ``late``
-    those dated before it that the opening does not know yet. ``cells`` holds every cell named.
+    those dated before it that the opening does not know yet. ``cells`` and ``rows`` (those of
+    :func:`rows_of_cells`) hold every cell named.
     """
-    row_by_cell = {key: row_in_scope(cell, row_of, scope) for key, cell in cells.items()}
     changes: dict[Row, Change] = {}
 
-    def change_of(row: Row) -> Change:
-        found = changes.get(row)
-        if found is None:
-            found = changes[row] = Change()
-        return found
+    def hold(key: int, n: int) -> Change | None:
+        """Adds to what a cell's row holds at the end; None for a cell that has no row."""
+        row = rows[key]
+        if row is None:
+            return None
+        change = changes.get(row)
+        if change is None:
+            change = changes[row] = Change()
+        cell = cells[key]
+        change.closing_by_sex[cell.sex] += n
+        if cell.missing:
+            change.missing += n
+        return change
 
     for key, n in opening.items():
-        row = row_by_cell[key]
-        if row is not None:
-            change = change_of(row)
+        change = hold(key, n)
+        if change is not None:
             change.opening += n
             change.opening_by_sex[cells[key].sex] += n
-            _hold(change, cells[key], n)
 
     for flow in flows:
-        from_cell, to_cell, n = flow.from_cell, flow.to_cell, flow.n
-        a, b = cells[from_cell], cells[to_cell]
-        row_a, row_b = row_by_cell[from_cell], row_by_cell[to_cell]
-        if row_a is not None:
-            _hold(change_of(row_a), a, -n)
-        if row_b is not None:
-            _hold(change_of(row_b), b, n)
-        for step_row, column, signed in steps(a, b, n, rows=(row_a, row_b), scope=scope):
-            change = changes[cast(Row, step_row)]
+        hold(flow.from_cell, -flow.n)
+        hold(flow.to_cell, flow.n)
+        ends = (rows[flow.from_cell], rows[flow.to_cell])
+        a, b = cells[flow.from_cell], cells[flow.to_cell]
+        for row, column, n in steps(a, b, flow.n, rows=ends, scope=scope):
+            change = changes[cast(Row, row)]
             if column == "opening":
-                change.opening += signed
-                change.opening_by_sex[(b if a.cause else a).sex] += signed
+                change.opening += n
+                change.opening_by_sex[(b if a.cause else a).sex] += n
             else:
-                change.flows[column] += signed
+                change.flows[column] += n
 
     for flow in late:
-        from_cell, to_cell, n = flow.from_cell, flow.to_cell, flow.n
-        row_a, row_b = row_by_cell[from_cell], row_by_cell[to_cell]
-        if row_a is not None:
-            change_of(row_a).late -= n
-            _hold(change_of(row_a), cells[from_cell], -n)
-        if row_b is not None:
-            change_of(row_b).late += n
-            _hold(change_of(row_b), cells[to_cell], n)
+        for key, n in ((flow.from_cell, -flow.n), (flow.to_cell, flow.n)):
+            change = hold(key, n)
+            if change is not None:
+                change.late += n
     return changes
-
-
-def _hold(change: Change, cell: Cell, n: int) -> None:
-    change.closing_by_sex[cell.sex] += n
-    if cell.missing:
-        change.missing += n
 
 
 def totals_by_unit(rows: Iterable[tuple[str, Change]]) -> dict[str, Change]:
@@ -200,10 +207,10 @@ def totals_by_unit(rows: Iterable[tuple[str, Change]]) -> dict[str, Change]:
 
 
 def closing_by_row(
-    balances: Mapping[int, int], cells: Mapping[int, Cell], row_of: Callable[[Cell], Row], scope: Scope
+    balances: Mapping[int, int], cells: Mapping[int, Cell], rows: Mapping[int, Row | None]
 ) -> dict[Row, Change]:
     """What the reader says each row holds at the end, to be compared with the arithmetic."""
-    return population_change(opening=balances, flows=(), late=(), cells=cells, row_of=row_of, scope=scope)
+    return population_change(opening=balances, flows=(), late=(), cells=cells, rows=rows, scope=Scope.ALL)
 
 
 def ties(change: Change, read: Change | None) -> bool:

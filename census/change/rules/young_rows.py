@@ -38,38 +38,6 @@ class DayFlow(NamedTuple):
     n: int
 
 
-@dataclass(slots=True)
-class _Days:
-    """What one group of cells saw, by day, with reversals netted out."""
-
-    start: int = 0
-    born: defaultdict[int, Counter[int]] = field(default_factory=lambda: defaultdict(Counter))
-    other_in: Counter[int] = field(default_factory=Counter)
-    deaths: Counter[int] = field(default_factory=Counter)
-    other_out: Counter[int] = field(default_factory=Counter)
-
-    def bounds(self, first_day: int) -> Bounds:
-        if not any(n > 0 for born in self.born.values() for n in born.values()):
-            return Bounds()
-        days = {*self.born, *self.other_in, *self.deaths, *self.other_out}
-        return deaths_of_young(
-            start=self.start, days=[self._lot_day(day) for day in days], first_day=first_day
-        )
-
-    def _lot_day(self, day: int) -> LotDay:
-        born = self.born.get(day, Counter())
-        # A number below zero is more taken back on this day than came: it runs the other way.
-        return LotDay(
-            day=day,
-            born=[(last, n) for last, n in born.items() if n > 0],
-            other_in=max(self.other_in[day], 0) + max(-self.deaths[day], 0) + max(-self.other_out[day], 0),
-            deaths=max(self.deaths[day], 0),
-            other_out=max(self.other_out[day], 0)
-            + max(-self.other_in[day], 0)
-            + sum(-n for n in born.values() if n < 0),
-        )
-
-
 def linked_lots(pairs: Iterable[tuple[CellEnd, CellEnd]]) -> Callable[[int], int]:
     """Lots that gave animals to each other, as a function from a lot to its group's first lot."""
     parent: dict[int, int] = {}
@@ -80,7 +48,7 @@ def linked_lots(pairs: Iterable[tuple[CellEnd, CellEnd]]) -> Callable[[int], int
         return lot
 
     for a, b in pairs:
-        if not a.cause and not b.cause and a.lot_id != b.lot_id:
+        if a.lot_id != b.lot_id and not a.cause and not b.cause:
             first, second = sorted((group(a.lot_id), group(b.lot_id)))
             parent[second] = first
     return group
@@ -91,38 +59,107 @@ def lots_to_replay(
 ) -> set[int]:
     """Lots of every linked group that had both births (in ``pairs``) and ``deaths`` (lots)."""
     born = {group(end.lot_id) for pair in pairs for end in pair if end.cause == "born"}
-    died = {group(lot) for lot in deaths}
-    both = born & died
+    both = born & {group(lot) for lot in deaths}
     named = {end.lot_id for pair in pairs for end in pair}
     return {lot for lot in named if group(lot) in both}
+
+
+# Columns of a day in a group's days.
+_OTHER_IN, _DEATHS, _OTHER_OUT = range(3)
+
+
+@dataclass(slots=True)
+class _Days:
+    """What one group of cells saw, by day, with reversals netted out."""
+
+    start: int = 0
+    born: dict[int, dict[int, int]] = field(default_factory=dict)
+    others: dict[int, list[int]] = field(default_factory=dict)
+
+    def add_born(self, day: int, last_young_day: int, n: int) -> None:
+        of_day = self.born.setdefault(day, {})
+        of_day[last_young_day] = of_day.get(last_young_day, 0) + n
+
+    def add(self, day: int, column: int, n: int) -> None:
+        of_day = self.others.get(day)
+        if of_day is None:
+            of_day = self.others[day] = [0, 0, 0]
+        of_day[column] += n
+
+    def bounds(self, first_day: int) -> Bounds:
+        if not any(of_day[_DEATHS] > 0 for day, of_day in self.others.items() if day >= first_day):
+            return Bounds()
+        if not any(n > 0 for of_day in self.born.values() for n in of_day.values()):
+            return Bounds()
+        days = [self._lot_day(day) for day in {*self.born, *self.others}]
+        return deaths_of_young(start=self.start, days=days, first_day=first_day)
+
+    def _lot_day(self, day: int) -> LotDay:
+        born = list(self.born.get(day, {}).items())
+        other_in, deaths, other_out = self.others.get(day, (0, 0, 0))
+        # A number below zero is more taken back on this day than came: it runs the other way.
+        return LotDay(
+            day=day,
+            born=[(last, n) for last, n in born if n > 0],
+            other_in=max(other_in, 0) + max(-deaths, 0) + max(-other_out, 0),
+            deaths=max(deaths, 0),
+            other_out=max(other_out, 0) + max(-other_in, 0) + sum(-n for _, n in born if n < 0),
+        )
 
 
 # A group of cells that is replayed together: a tag ("lot", "holding" or "wide") and its numbers.
 _Name = tuple[str, int, int]
 
 
-@dataclass(frozen=True, slots=True)
 class Herds:
-    """What the replay must know of the cells.
+    """The groups of cells that are replayed. Groups that hold the same cells are replayed once.
 
     ``row_of_cell`` has None for cells out of the scope; ``group`` is that of :func:`linked_lots`;
     ``ages`` are ages at entry by taxon, 0 when left out.
     """
 
-    cells: Mapping[int, CellEnd]
-    row_of_cell: Mapping[int, Hashable | None]
-    group: Callable[[int], int]
-    ages: Mapping[int, int]
+    def __init__(
+        self,
+        cells: Mapping[int, CellEnd],
+        row_of_cell: Mapping[int, Hashable | None],
+        group: Callable[[int], int],
+        ages: Mapping[int, int],
+    ) -> None:
+        self.cells, self.row_of_cell, self.group, self.ages = cells, row_of_cell, group, ages
+        places: defaultdict[int, set[int | None]] = defaultdict(set)
+        lots: defaultdict[int, set[int]] = defaultdict(set)
+        for key, cell in cells.items():
+            if not cell.cause:
+                # None stands for all that is out of the scope.
+                counted = row_of_cell.get(key) is not None
+                places[cell.lot_id].add(cell.place_id if counted else None)
+                lots[group(cell.lot_id)].add(cell.lot_id)
+        self._in_one_place = {lot for lot, where in places.items() if len(where) == 1 and None not in where}
+        self._all_counted = {lot for lot, where in places.items() if None not in where}
+        self._alone = {first for first, members in lots.items() if len(members) == 1}
+        self._names = {key: self._of(key) for key, cell in cells.items() if not cell.cause}
+
+    def holding(self, lot: int, place: int) -> _Name:
+        """The lot in one place; the lot itself when it is in no other."""
+        return ("lot", lot, 0) if lot in self._in_one_place else ("holding", lot, place)
+
+    def wide(self, lot: int) -> _Name:
+        """All lots that gave each other animals; the lot itself when it is alone and all counted."""
+        first = self.group(lot)
+        return ("lot", lot, 0) if first in self._alone and lot in self._all_counted else ("wide", first, 0)
 
     def names(self, key: int) -> tuple[_Name | None, _Name | None, _Name | None]:
-        """The lot, the holding and the wide group that a cell is part of."""
+        """The lot, the holding and the wide group of a cell, each group once."""
+        return self._names.get(key, (None, None, None))
+
+    def _of(self, key: int) -> tuple[_Name | None, _Name | None, _Name | None]:
         cell = self.cells[key]
-        if cell.cause:
-            return (None, None, None)
-        wide = ("wide", self.group(cell.lot_id), 0)
+        lot = ("lot", cell.lot_id, 0)
+        wide = self.wide(cell.lot_id)
         if self.row_of_cell.get(key) is None:
             return (None, None, wide)
-        return (("lot", cell.lot_id, 0), ("holding", cell.lot_id, cell.place_id or 0), wide)
+        holding = self.holding(cell.lot_id, cell.place_id or 0)
+        return (lot, None if holding == lot else holding, None if wide == lot else wide)
 
     def last_young_day(self, day: int, cell: CellEnd) -> int:
         """The last day on which what enters on ``day`` is young."""
@@ -142,7 +179,7 @@ def young_deaths_by_row(
     ``start`` are balances by cell before the first flow; deaths count from ``first_day`` on.
     """
     seen: defaultdict[_Name, _Days] = defaultdict(_Days)
-    deaths: Counter[tuple[Hashable, int]] = Counter()
+    deaths: Counter[tuple[Hashable, _Name]] = Counter()
     dying: dict[tuple[int, int], Hashable] = {}
     for key, n in start.items():
         for name in herds.names(key):
@@ -151,52 +188,57 @@ def young_deaths_by_row(
     for flow in flows:
         a, b = herds.cells[flow.from_cell], herds.cells[flow.to_cell]
         for giver, taker in zip(herds.names(flow.from_cell), herds.names(flow.to_cell), strict=True):
-            if giver != taker and taker is not None:
-                _enters(seen[taker], a, flow, herds.last_young_day(flow.day, b))
-            if giver != taker and giver is not None:
-                _leaves(seen[giver], b, flow, herds.last_young_day(flow.day, a))
-        for key, cause, sign in ((flow.from_cell, b.cause, 1), (flow.to_cell, a.cause, -1)):
+            if giver != taker:
+                if taker is not None:
+                    _enters(seen[taker], a, flow, herds.last_young_day(flow.day, b))
+                if giver is not None:
+                    _leaves(seen[giver], b, flow, herds.last_young_day(flow.day, a))
+        if flow.day >= first_day and "died" in (a.cause, b.cause):
+            key, n = (flow.from_cell, flow.n) if b.cause else (flow.to_cell, -flow.n)
             row, cell = herds.row_of_cell.get(key), herds.cells[key]
-            if cause == "died" and row is not None and flow.day >= first_day:
-                deaths[row, herds.group(cell.lot_id)] += sign * flow.n
+            if row is not None:
+                deaths[row, herds.wide(cell.lot_id)] += n
                 dying[cell.lot_id, cell.place_id or 0] = row
     bounds = {name: days.bounds(first_day) for name, days in seen.items()}
-    least = _least_by_row(bounds, dying, rows_are_places)
+    least = _least_by_row(bounds, dying, herds, rows_are_places)
     most: Counter[Hashable] = Counter()
     for (row, wide), n in deaths.items():
-        most[row] += min(max(n, 0), bounds["wide", wide, 0].most)
+        most[row] += min(max(n, 0), bounds[wide].most)
     return {row: Bounds(least[row], most[row]) for row in {*least, *most}}
 
 
 def _enters(days: _Days, a: CellEnd, flow: DayFlow, last_young_day: int) -> None:
     """A flow from ``a`` into the group."""
     if a.cause == "born":
-        days.born[flow.day][last_young_day] += flow.n
+        days.add_born(flow.day, last_young_day, flow.n)
     elif a.cause == "died":
-        days.deaths[flow.day] -= flow.n
+        days.add(flow.day, _DEATHS, -flow.n)
     else:
-        days.other_in[flow.day] += flow.n
+        days.add(flow.day, _OTHER_IN, flow.n)
 
 
 def _leaves(days: _Days, b: CellEnd, flow: DayFlow, last_young_day: int) -> None:
     """A flow out of the group to ``b``."""
     if b.cause == "born":
-        days.born[flow.day][last_young_day] -= flow.n
+        days.add_born(flow.day, last_young_day, -flow.n)
     elif b.cause == "died":
-        days.deaths[flow.day] += flow.n
+        days.add(flow.day, _DEATHS, flow.n)
     else:
-        days.other_out[flow.day] += flow.n
+        days.add(flow.day, _OTHER_OUT, flow.n)
 
 
 def _least_by_row(
-    bounds: Mapping[_Name, Bounds], dying: Mapping[tuple[int, int], Hashable], rows_are_places: bool
+    bounds: Mapping[_Name, Bounds],
+    dying: Mapping[tuple[int, int], Hashable],
+    herds: Herds,
+    rows_are_places: bool,
 ) -> Counter[Hashable]:
     """``dying`` are the holdings (lot, place) in which animals died, with their rows."""
     least: Counter[Hashable] = Counter()
     of_lot: Counter[int] = Counter()
     row_of_lot: dict[int, Hashable] = {}
     for (lot, place), row in dying.items():
-        proved = bounds["holding", lot, place].least
+        proved = bounds[herds.holding(lot, place)].least
         if rows_are_places:
             least[row] += proved
         else:

@@ -5,7 +5,8 @@ from typing import NamedTuple
 
 class CellEnd(NamedTuple):
     """One cell as an end of flows. Inside it has a place and no cause, outside it is the other way
-    round. A named tuple, for a report reads a hundred thousand of them."""
+    round. A named tuple, for a report reads a hundred thousand of them; for the same reason
+    ``off_site`` may be the 0 or 1 of a database."""
 
     lot_id: int
     taxon_id: int

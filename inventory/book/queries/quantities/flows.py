@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from inventory.book.rules.ends import CellEnd
 
-from .sql import among, as_moment, known, moment, out_of_index, rows
+from .sql import among, as_moments, known, moment, out_of_index, rows
 
 
 class Pair(NamedTuple):
@@ -84,15 +84,17 @@ def flows_of_lots(
         f" JOIN book_flow f ON f.{end}_cell_id = c.id WHERE {condition}"
         for end in ("to", "from")
     ]
+    found = rows(" UNION ".join(sides), params * 2)
+    moments = as_moments(row[2] for row in found)
     return [
-        DatedFlow(flow, event, as_moment(effective_at), a, b, n)
-        for flow, event, effective_at, a, b, n in rows(" UNION ".join(sides), params * 2)
+        DatedFlow(flow, event, when, a, b, n)
+        for (flow, event, _, a, b, n), when in zip(found, moments, strict=True)
     ]
 
 
 _ENDS = """
-SELECT c.lot_id, l.taxon_id, l.unit, l.owner, a.place_id,
-       CASE WHEN p.kind = 'off_site' THEN 1 ELSE 0 END, c.sex, c.standing, a.cause, c.id
+SELECT c.id, c.lot_id, l.taxon_id, l.unit, l.owner, a.place_id,
+       COALESCE(p.kind = 'off_site', %s), c.sex, c.standing, a.cause
   FROM book_cell c
   JOIN book_lot l ON l.id = c.lot_id
   JOIN book_account a ON a.id = c.account_id
@@ -104,4 +106,4 @@ def cell_ends(cells: Iterable[int]) -> dict[int, CellEnd]:
     """What the given cells are, inside or outside, by cell id. One query."""
     condition, ids = among("c.id", cells)
     make = CellEnd._make
-    return {row[9]: make((*row[:5], row[5] == 1, *row[6:9])) for row in rows(_ENDS + condition, ids)}
+    return {row[0]: make(row[1:]) for row in rows(_ENDS + condition, [False, *ids])}

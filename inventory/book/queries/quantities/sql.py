@@ -30,14 +30,11 @@ def moment_text(value: datetime) -> str:
     return str(moment(value))
 
 
-def as_moment(value: Any) -> datetime:
-    """A moment out of a raw query, aware."""
-    if isinstance(value, str):
-        value = datetime.fromisoformat(value)
-    if value.tzinfo is None:
-        value = value.replace(tzinfo=connection.timezone)
-    moment: datetime = value
-    return moment
+def as_moments(values: Iterable[Any]) -> list[datetime]:
+    """Moments out of a raw query, aware: SQLite gives text in UTC."""
+    if connection.vendor == "postgresql":
+        return list(values)
+    return [datetime.fromisoformat(f"{value}+00:00") for value in values]
 
 
 def among(column: str, ids: Iterable[int]) -> tuple[str, list[Any]]:
