@@ -58,16 +58,16 @@ def house(rows: int, lots: int) -> dict[str, Iterator[list[Any]]]:
         for n in range(rows):
             lot, round_ = n % lots, n // lots
             day = _FIRST_DAY + timedelta(days=(n * _DAYS) // rows)
-            here, there = f"T{(lot + round_ // 2) % 200}", f"T{(lot + round_ // 2 + 1) % 200}"
-            row: list[Any] = [f"slip-{n}", "died", day, f"{day}T17:30", f"Keeper {n % 12}", f"L{lot}"]
+            home = f"T{lot % 200}"
+            row: list[Any] = [f"slip-{n}", "died", day, f"{day}T17:30", f"Keeper {n % 12}", f"L{lot}", home]
             if round_ == 0:
                 row[1] = "received"
-                row += [here, None, 40, 60, 300, None, None]
+                row += [None, 40, 60, 300, None, None]
             elif round_ % 2:
                 row[1] = "moved"
-                row += [here, there, None, None, 3, None, None]
+                row += [f"T{(lot + 1) % 200}", None, None, 3, None, None]
             else:
-                row += [here, None, None, None, 1, "old age", f"slip {n} of the log"]
+                row += [None, None, None, 1, "old age", f"slip {n} of the log"]
             yield row
 
     return {

@@ -1,7 +1,8 @@
 """Posts the events of a load, chunk by chunk, through the ledger's one writer."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import datetime, tzinfo
+from itertools import islice
 from uuid import UUID
 
 from ...models import Event
@@ -40,7 +41,8 @@ class Posting:
         """Posts what waits in ``spool``."""
         total = spool.event_count()
         done = 0
-        for chunk in _chunks(spool.events()):
+        events = spool.events()
+        while chunk := list(islice(events, CHUNK)):
             self._post(self._drafts(chunk))
             done += len(chunk)
             progress("posting events", done, total)
@@ -95,24 +97,6 @@ class Posting:
                 self.mark_refused(lot, origin)
         refused = {problem.draft for problem in problems}
         return (draft for index, draft in enumerate(drafts) if index not in refused)
-
-
-def _chunks(events: Iterable[SpooledEvent]) -> Iterator[list[SpooledEvent]]:
-    """Events in chunks. A chunk ends after a reversal, for what follows is said in the light of it.
-
-    The writer books a batch in the order in which its events are said to have happened, where a
-    reversal comes long after what it takes back, and an animal that was wrongly called dead could
-    not move on meanwhile.
-    """
-    chunk: list[SpooledEvent] = []
-    for event in events:
-        ends = len(chunk) >= CHUNK or (chunk and chunk[-1].head.kind == EventKind.REVERSED)
-        if ends and not (len(chunk) < CHUNK and event.head.kind == EventKind.REVERSED):
-            yield chunk
-            chunk = []
-        chunk.append(event)
-    if chunk:
-        yield chunk
 
 
 def _stated_before(identifiers: Sequence[UUID]) -> dict[UUID, tuple[str, str]]:
