@@ -44,18 +44,17 @@ class CountSheetForm(forms.Form):
     counter = forms.ModelChoiceField(Person.objects.none(), label="Counted by")
     counted_at = forms.DateTimeField(
         label="Counted at",
-        help_text="The moment of the count, as on the paper.",
+        help_text="As on the paper; it is taken for the lines that are filled in or changed now.",
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
     )
 
     def __init__(self, sheet: BlindSheet, *args: Any, person: Person, now: datetime, **kwargs: Any) -> None:
         self.sheet = sheet
         mine = [line.mine for line in sheet.lines if line.mine]
-        moment = max((count.counted_at for count in mine), default=now)
         kwargs.setdefault("initial", {})
         kwargs["initial"] |= {
             "counter": mine[-1].counter_id if mine else person.pk,
-            "counted_at": timezone.localtime(moment).strftime("%Y-%m-%dT%H:%M"),
+            "counted_at": timezone.localtime(now).strftime("%Y-%m-%dT%H:%M"),
         }
         super().__init__(*args, **kwargs)
         counter = self.fields["counter"]
@@ -127,7 +126,7 @@ class CountSheetForm(forms.Form):
         cleaned = super().clean() or {}
         self.entries: list[Entry] = []
         for line in self.sheet.lines:
-            entry = self._entry(line, cleaned)
+            entry = None if self._untouched(line) else self._entry(line, cleaned)
             if entry is not None and not entry.blank:
                 self.entries.append(entry)
         for k in range(1, WRITE_INS + 1) if self.sheet.round == 1 else ():
@@ -135,6 +134,13 @@ class CountSheetForm(forms.Form):
         if self.sheet.letter and not (cleaned.get("counter") or cleaned.get("party")):
             self.add_error("party", "Say who wrote the letter.")
         return cleaned
+
+    def _untouched(self, line: BlindLine) -> bool:
+        """True when the line was counted before and its boxes say the same: it keeps its own moment."""
+        n = line.number
+        boxes = [f"{name}_{n}" for name in ("value", "low", "high", "remark")]
+        boxes += [f"seen_{n}_{one.accession}" for one in line.individuals]
+        return line.mine is not None and not any(name in self.changed_data for name in boxes)
 
     def _entry(self, line: BlindLine, cleaned: dict[str, Any]) -> Entry | None:
         n = line.number

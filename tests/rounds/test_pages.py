@@ -7,6 +7,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 from pytest_django import DjangoAssertNumQueries
 
 from census.rounds.actions.sheets import hand_in
@@ -14,6 +15,7 @@ from census.rounds.models import Census, Count, Decision, Sheet
 from census.rounds.rules.words import CensusState, SheetState
 from inventory.book.models import Period
 from inventory.people.models import Person
+from tests import factories
 
 from .house import NOW, TestHouse
 
@@ -38,7 +40,7 @@ def test_the_board_shows_sheets_accuracy_and_what_blocks(house: TestHouse, signe
     page = signed_in(house.registrar).get(reverse("census", args=[census.code])).content.decode()
     assert "CS-26Q3-01" in page
     assert "6 of 6" in page
-    assert "outside tolerance (-5)" in page
+    assert "outside tolerance (\N{MINUS SIGN}5)" in page
     assert "Record accuracy" in page
 
 
@@ -78,6 +80,23 @@ def test_a_counter_counts_on_the_page_and_hands_in(house: TestHouse, signed_in: 
     assert counts[0].counted_at.isoformat() == "2026-09-29T09:00:00+00:00"
 
 
+def test_saving_again_leaves_the_moment_of_lines_that_were_not_touched(
+    house: TestHouse, signed_in: SignIn
+) -> None:
+    census = house.opened_and_issued("K2")
+    address = reverse("sheet", args=[census.sheets.get().number])
+    client = signed_in(house.first)
+    client.post(
+        address, {"counter": house.first.pk, "counted_at": "2026-09-29T10:00", "value_1": "23", "value_2": ""}
+    )
+    client.post(
+        address,
+        {"counter": house.first.pk, "counted_at": "2026-09-30T10:00", "value_1": "23", "value_2": "6"},
+    )
+    counts = Count.objects.order_by("line__number")
+    assert [(c.value, timezone.localtime(c.counted_at).day) for c in counts] == [(23, 29), (6, 30)]
+
+
 def test_a_box_that_cannot_be_read_is_marked_and_nothing_is_saved(
     house: TestHouse, signed_in: SignIn
 ) -> None:
@@ -111,7 +130,7 @@ def test_a_line_is_decided_on_its_page(house: TestHouse, signed_in: SignIn) -> N
     line = house.line(census, "goby")
     address = reverse("census_line", args=[line.sheet.number, line.number])
     client = signed_in(house.registrar)
-    assert "unexplained" in client.get(address).content.decode()
+    assert "nothing found in the book" in client.get(address).content.decode()
     stated = {"how": "adjustment", "reason": "eaten (suspected)", "n": "-5"}
     refused = client.post(address, stated)
     assert "the curator&#x27;s approval is needed" in refused.content.decode()
@@ -133,6 +152,50 @@ def test_the_curator_signs_on_the_page_only_when_nothing_blocks(house: TestHouse
     client.post(address, {"note": "first"})
     assert Census.objects.get().state == CensusState.CLOSED
     assert "2026 Q3 version 1 is closed" in client.get(address).content.decode()
+
+
+def test_the_registrar_proposes_the_curator_sends_back_and_reopens(
+    house: TestHouse, signed_in: SignIn
+) -> None:
+    census = house.compared({})
+    address = reverse("census_sign", args=[census.code])
+    signed_in(house.registrar).post(address, {"step": "propose"})
+    assert Census.objects.get().state == CensusState.WAITING
+    signed_in(house.registrar).post(address, {"step": "sign"})
+    assert Census.objects.get().state == CensusState.WAITING
+    client = signed_in(house.curator)
+    client.post(address, {"step": "send_back", "note": ""})
+    assert Census.objects.get().state == CensusState.WAITING
+    client.post(address, {"step": "send_back", "note": "look at the prawns"})
+    assert Census.objects.get().state == CensusState.SETTLING
+    client.post(address, {"step": "sign"})
+    client.post(address, {"step": "reopen", "note": "ray in the freezer"})
+    assert Census.objects.get().state == CensusState.REOPENED
+    board = client.get(reverse("census", args=[census.code])).content.decode()
+    assert "Sent back by Oskar: look at the prawns" in board
+
+
+def test_an_inspector_reads_and_changes_nothing(house: TestHouse, signed_in: SignIn) -> None:
+    census = house.compared({"goby": 6})
+    line = house.line(census, "goby")
+    client = signed_in(factories.make_person(roles=["inspector"]))
+    address = reverse("census_line", args=[line.sheet.number, line.number])
+    assert "Decide this line" not in client.get(address).content.decode()
+    client.post(address, {"how": "observation", "note": "mine"})
+    client.post(reverse("census_sign", args=[census.code]), {"step": "sign"})
+    assert not Decision.objects.exists()
+    assert Census.objects.get().state == CensusState.COMPARING
+    recount = reverse("census_recount", args=[line.sheet.number, line.number])
+    assert client.post(recount, {"of": house.second.pk}).status_code == 403
+
+
+def test_class_a_on_the_first_count_alone_is_flagged(house: TestHouse, signed_in: SignIn) -> None:
+    census = house.compared({})
+    page = signed_in(house.curator).get(reverse("census_sign", args=[census.code])).content.decode()
+    assert 'Class A lines with one counter only: <i class="name">Conger conger</i> in K1' in page
+    house.count(census, {"conger": 2}, round=2)
+    page = signed_in(house.curator).get(reverse("census_sign", args=[census.code])).content.decode()
+    assert "Class A lines with one counter only: none" in page
 
 
 @pytest.mark.parametrize("name", ["census", "differences", "census_sign", "census_line", "sheet"])

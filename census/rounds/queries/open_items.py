@@ -25,11 +25,12 @@ class ItemKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class OpenItem:
-    """One reason not to sign; ``sheet`` is the number of the sheet where it can be worked on."""
+    """One reason not to sign; ``sheet`` (and ``line``, not 0) number the place where it can be worked on."""
 
     kind: ItemKind
     text: str
     sheet: str = ""
+    line: int = 0
 
 
 def open_items(census: Census, rows: Sequence[Row], *, now: datetime) -> list[OpenItem]:
@@ -78,9 +79,8 @@ def _not_counted(rows: Iterable[Row]) -> Iterable[OpenItem]:
 def _unsettled(rows: Iterable[Row]) -> Iterable[OpenItem]:
     for row in rows:
         if row.needs_settling:
-            yield OpenItem(
-                ItemKind.UNSETTLED, f"{row.refs}, {row.name}: {_why_open(row)}", row.line.sheet.number
-            )
+            text = f"{row.refs}, {row.name}: {_why_open(row)}"
+            yield OpenItem(ItemKind.UNSETTLED, text, row.line.sheet.number, row.line.number)
 
 
 def _why_open(row: Row) -> str:

@@ -107,8 +107,9 @@ class Row:
 
     @property
     def one_counter_only(self) -> bool:
-        """A class A line that only one person has counted: it wants a second."""
-        return self.measured and self.line.count_class == "A" and self.counted and len(self.counters) == 1
+        """A class A line that stands on the first count alone: it wants a second counter."""
+        first_only = all(set(part.counts) == {1} for part in self.parts)
+        return self.measured and self.line.count_class == "A" and first_only
 
     @property
     def book_must_move(self) -> bool:

@@ -27,6 +27,9 @@ class Cause(StrEnum):
     UNEXPLAINED = "unexplained"
 
 
+_NOTHING_FOUND = "nothing found in the book or on other lines"
+
+
 @dataclass(frozen=True, slots=True)
 class Passage:
     """A flow of a line's lot as evidence: ``n`` with the sign of its effect on the line's place."""
@@ -103,15 +106,13 @@ def explain(
     found.sort(key=lambda guess: (abs(one.difference - guess.explains), list(Cause).index(guess.cause)))
     found += _since(one)
     if not any(guess.explains == one.difference for guess in found):
-        found.append(
-            Hypothesis(Cause.UNEXPLAINED, f"{one.difference:+d} unexplained", one.difference, How.ADJUSTMENT)
-        )
+        found.append(Hypothesis(Cause.UNEXPLAINED, _NOTHING_FOUND, one.difference, How.ADJUSTMENT))
     return found
 
 
 def _below_zero(one: Difference) -> Iterable[Hypothesis]:
     if one.book < 0:
-        words = f"the book is below zero ({one.book}): arrivals, births or a move in were never entered"
+        words = f"the book has {one.book}: arrivals, births or a move in were never entered"
         yield Hypothesis(Cause.BELOW_ZERO, words, one.difference, How.LATE_EVENT)
 
 
@@ -159,7 +160,7 @@ def _not_seen(one: Difference) -> Iterable[Hypothesis]:
     if one.difference < 0 and 0 < len(one.not_seen) <= -one.difference:
         names = ", ".join(name for _, name in one.not_seen)
         accessions = tuple(accession for accession, _ in one.not_seen)
-        words = f"not seen: {names}; look for it, and in the notes of the veterinarian"
+        words = f"{names}: search, and look in the notes of the veterinarian"
         yield Hypothesis(Cause.NOT_SEEN, words, -len(accessions), How.MISSING, accessions=accessions)
 
 
@@ -188,7 +189,7 @@ def _writings(one: Difference, others: Sequence[Difference]) -> Iterable[Hypothe
 
 def _divides(one: Difference) -> Iterable[Hypothesis]:
     if one.can_divide and one.difference > 0:
-        yield Hypothesis(Cause.DIVIDES, f"{one.taxon} divides", one.difference, How.ADJUSTMENT)
+        yield Hypothesis(Cause.DIVIDES, "this kind multiplies by itself", one.difference, How.ADJUSTMENT)
 
 
 def _since(one: Difference) -> Iterable[Hypothesis]:

@@ -1,5 +1,7 @@
 """The census's words in templates."""
 
+import re
+
 from django import template
 from django.utils.safestring import SafeString
 
@@ -10,6 +12,7 @@ from ..queries.reading import LineRead, Row
 from ..rules.words import How
 
 register = template.Library()
+_MINUS = re.compile(r"(?<![\w-])-(?=\d)")
 
 
 @register.filter
@@ -25,9 +28,15 @@ def signed(n: int | None) -> SafeString | str:
 
 
 @register.filter
-def rounds(row: Row) -> list[str]:
-    """What counts 1, 2 and 3 of a row say, empty where there is none."""
-    return [_told([part.counts.get(number) for part in row.parts]) for number in (1, 2, 3)]
+def true_minus(text: str) -> str:
+    """ "(-2)" with the minus of pages; hyphens of names and numbers of sheets stay."""
+    return _MINUS.sub("\N{MINUS SIGN}", text)
+
+
+@register.filter
+def rounds(row: Row, upto: int) -> list[str]:
+    """What the counts 1 to ``upto`` of a row say, empty where there is none."""
+    return [_told([part.counts.get(number) for part in row.parts]) for number in range(1, upto + 1)]
 
 
 @register.filter

@@ -48,9 +48,13 @@ def differences(request: HttpRequest, code: str) -> HttpResponse:
     rows = read_census(census)
     guesses = explanations(census, rows)
     chosen = [row for row in rows if _shown(row, show)]
+    upto = max((round_ for row in chosen for part in row.parts for round_ in part.counts), default=1)
     context = {
         "census": census,
         "show": show,
+        "upto": upto,
+        "rounds": range(1, upto + 1),
+        "columns": 9 + upto,
         "shows": [(name, words, sum(_shown(row, name) for row in rows)) for name, words in SHOWS.items()],
         "lines": [(row, guesses.get(row.line.pk, [])[:2]) for row in chosen],
     }

@@ -10,15 +10,18 @@ from inventory.doors import clock
 from inventory.people.access import may, person_of, requires
 
 from ..actions.refused import CensusRefused
-from ..actions.signing import sign
+from ..actions.signing import propose, reopen, send_back, sign
 from ..forms import NoteForm
+from ..models import Census
 from ..queries import progress
 from ..queries.open_items import open_items
 from ..queries.reading import read_census
 from ..rules.reasons import REASONS
 from ..rules.words import CensusState
-from . import COMPARES, SIGNS
+from . import COMPARES, DECIDES, SIGNS
 from .board import found_census
+
+_PROPOSED_FROM = (CensusState.COMPARING, CensusState.SETTLING, CensusState.REOPENED)
 
 
 @require_http_methods(["GET", "POST"])
@@ -27,20 +30,13 @@ def census_sign(request: HttpRequest, code: str) -> HttpResponse:
     """Accuracy, losses and gains apart, what is unexplained, what is open; the button when nothing blocks."""
     census = found_census(code)
     form = NoteForm(request.POST or None)
-    may_sign = may(request, *SIGNS)
-    if request.method == "POST" and may_sign and form.is_valid():
+    if request.method == "POST" and form.is_valid():
         try:
-            version = sign(
-                census=census,
-                by=person_of(request.user),
-                now=clock.now(),
-                zone=timezone.get_current_timezone(),
-                note=form.cleaned_data["note"],
-            )
+            done = _step(request, census, form.cleaned_data["note"])
         except CensusRefused as refused:
-            messages.error(request, f"Not signed: {len(refused.problems)} items stand against it.")
+            messages.error(request, _told(refused))
         else:
-            messages.success(request, f"{census.code} is signed: {version} is closed.")
+            messages.success(request, done)
         return redirect("census_sign", code)
     rows = read_census(census)
     context = {
@@ -55,6 +51,34 @@ def census_sign(request: HttpRequest, code: str) -> HttpResponse:
         "missing": [row for row in rows if row.missing],
         "open_items": open_items(census, rows, now=clock.now()),
         "form": form,
-        "may_sign": may_sign,
+        "may_sign": may(request, *SIGNS),
+        "may_propose": may(request, *DECIDES) and census.state in _PROPOSED_FROM,
+        "waiting": census.state == CensusState.WAITING,
     }
     return render(request, "rounds/sign.html", context)
+
+
+def _step(request: HttpRequest, census: Census, note: str) -> str:
+    """Does what the button says, if this person may; gives the words for the page."""
+    person, now = person_of(request.user), clock.now()
+    step = request.POST.get("step", "sign")
+    if step == "propose" and may(request, *DECIDES):
+        propose(census=census, by=person, now=now)
+        return f"{census.code} waits for the curator's signature."
+    if step not in ("sign", "send_back", "reopen") or not may(request, *SIGNS):
+        raise CensusRefused("This step is the curator's.")
+    if step == "send_back":
+        send_back(census=census, by=person, now=now, note=note)
+        return f"{census.code} goes back to be settled."
+    if step == "reopen":
+        reopen(census=census, by=person, now=now, note=note)
+        return f"{census.code} is open again; its next signature makes the next version."
+    zone = timezone.get_current_timezone()
+    version = sign(census=census, by=person, now=now, zone=zone, note=note)
+    return f"{census.code} is signed: {version} is closed."
+
+
+def _told(refused: CensusRefused) -> str:
+    if len(refused.problems) == 1:
+        return f"Nothing was done. {refused}"
+    return f"Nothing was done: {len(refused.problems)} items stand against it, see below."
