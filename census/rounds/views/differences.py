@@ -52,6 +52,7 @@ def differences(request: HttpRequest, code: str) -> HttpResponse:
     context = {
         "census": census,
         "show": show,
+        "prefix": f"{census.code}-",
         "upto": upto,
         "rounds": range(1, upto + 1),
         "columns": 9 + upto,
