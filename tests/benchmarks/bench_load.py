@@ -120,7 +120,9 @@ def _measure(what: str, part: str, path: Path, data: Path | str) -> None:
         "DJANGO_SETTINGS_MODULE": "inventory.site.settings",
     }
     command = [sys.executable, "-m", "tests.benchmarks.bench_load", "--part", part, "--path", str(path)]
-    done = subprocess.run(command, cwd=PROJECT, env=environment, check=True, capture_output=True, text=True)
+    done = subprocess.run(
+        command, cwd=PROJECT, env=environment, check=True, stdout=subprocess.PIPE, text=True
+    )
     print(f"{what:<40} {done.stdout.strip()}", flush=True)
 
 
