@@ -72,7 +72,8 @@ class NameSource(Protocol):
 
     @property
     def bytes_total(self) -> int:
-        """The size of the tables of names, common names and cautions, unpacked."""
+        """The size of the tables of names, common names and cautions, unpacked; rows where there are
+        no bytes."""
 
     @property
     def bytes_read(self) -> int:
