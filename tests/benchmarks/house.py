@@ -165,24 +165,29 @@ def _flows(size: Size, draw: random.Random, cells: _Cells) -> Iterator[_Move]:
     days = (size.last_day - size.first_day).days
     begin = datetime.combine(size.first_day, datetime.min.time(), UTC)
     each, rest = divmod(size.flows, size.lots)
-    for lot in range(1, size.lots + 1):
-        number = max(each + (lot <= rest), 2)
-        # A third of the lots are there from the beginning; half of them all leave again.
-        starts = 0 if lot % 3 == 0 else draw.randrange(days)
-        leaves = draw.random() < 0.5
-        lasts = (days - starts) * (draw.random() if leaves else 1)
-        moments = sorted(starts + draw.random() * lasts for _ in range(number))
-        tank = _Tank(lot, draw, cells, size)
-        for i, day in enumerate(moments):
+    for first in range(1, size.lots + 1, _NEIGHBOURS):
+        lots = range(first, min(first + _NEIGHBOURS, size.lots + 1))
+        tanks = {lot: _Tank(lot, draw, cells) for lot in lots}
+        moments = []
+        for lot in lots:
+            # A third of the lots are there from the beginning; half of them all leave again.
+            starts = 0 if lot % 3 == 0 else draw.randrange(days)
+            leaves = draw.random() < 0.5
+            lasts = (days - starts) * (draw.random() if leaves else 1)
+            number = max(each + (lot <= rest), 2)
+            of_lot = sorted(starts + draw.random() * lasts for _ in range(number))
+            moments += [(day, lot, i, number - i if leaves else number) for i, day in enumerate(of_lot)]
+        for day, lot, i, left in sorted(moments):
             when = begin + timedelta(seconds=int(day * 86_400))
             late = draw.random() < 0.05
             entered = when + timedelta(hours=draw.randrange(72, 1_200) if late else 1)
+            tank = tanks[lot]
             if i == 0:
-                step = tank.arrive("opening" if starts == 0 else "taken", draw.randint(20, 200))
-            elif leaves and number - i <= len(tank.held):
+                step = tank.arrive("opening" if day < 1 else "taken", draw.randint(20, 200))
+            elif tank.held and left <= len(tank.held):
                 step = tank.leave("sent", everything=True)
             else:
-                step = tank.something()
+                step = tank.something(tanks)
             yield (when, entered, *step)
 
 
@@ -193,10 +198,11 @@ _Step = tuple[str, int, int, int]
 class _Tank:
     """One lot and the cells that hold some of it: (place, sex, standing) to number."""
 
-    def __init__(self, lot: int, draw: random.Random, cells: _Cells, size: Size) -> None:
-        self.lot, self.draw, self.cells, self.size = lot, draw, cells, size
+    def __init__(self, lot: int, draw: random.Random, cells: _Cells) -> None:
+        self.lot, self.draw, self.cells = lot, draw, cells
         self.homes = draw.sample(cells.accounts, min(3, len(cells.accounts)))
         self.sexes = SEXES if draw.random() < 0.2 else ("unknown",)
+        self.breeds = draw.random() < 0.2
         self.held: dict[tuple[int, str, str], int] = {}
 
     def arrive(self, kind: str, n: int) -> _Step:
@@ -210,10 +216,10 @@ class _Tank:
         outside = self.cells.cell(self.lot, self.cells.causes[kind], where[1])
         return kind, self.cells.cell(self.lot, *where), outside, n
 
-    def something(self) -> _Step:
+    def something(self, tanks: "dict[int, _Tank]") -> _Step:
         """Whatever the die says that these animals can do."""
         kind = self.draw.choices(_KINDS, _WEIGHTS)[0]
-        if not self.held:
+        if not self.held or (kind == "born" and not self.breeds):
             kind = "received"
         if kind in ("born", "received", "divided"):
             return self.arrive(kind, self.draw.randint(1, 12))
@@ -230,18 +236,19 @@ class _Tank:
             "sex": (place, self.draw.choice(self.sexes), standing),
         }.get(kind, where)
         if to == where:
-            return self._to_a_neighbour(where, n)
+            return self._to_a_neighbour(where, n, tanks)
         self.held[to] = self.held.get(to, 0) + n
         event = {"sex": "regrouped"}.get(kind, kind)
         return event, self.cells.cell(self.lot, *where), self.cells.cell(self.lot, *to), n
 
-    def _to_a_neighbour(self, where: tuple[int, str, str], n: int) -> _Step:
-        first = self.lot - (self.lot - 1) % _NEIGHBOURS
-        other = min(first + self.draw.randrange(_NEIGHBOURS), self.size.lots)
+    def _to_a_neighbour(self, where: tuple[int, str, str], n: int, tanks: "dict[int, _Tank]") -> _Step:
         here = self.cells.cell(self.lot, *where)
-        if other == self.lot:
+        other = tanks[self.draw.choice(list(tanks))]
+        if other is self:
             return "died", here, self.cells.cell(self.lot, self.cells.causes["died"], where[1]), n
-        return "regrouped", here, self.cells.cell(other, *where), n
+        there = (other.homes[0], where[1], "present")
+        other.held[there] = other.held.get(there, 0) + n
+        return "regrouped", here, self.cells.cell(other.lot, *there), n
 
     def _take(self, everything: bool) -> tuple[tuple[int, str, str], int]:
         where = self.draw.choice(list(self.held))

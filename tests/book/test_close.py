@@ -10,7 +10,7 @@ from hypothesis.extra.django import TestCase
 
 from inventory.book.actions.close import PeriodNotClosed, close_period
 from inventory.book.models import PeriodVersion
-from inventory.book.queries.quantities import cell_balances
+from inventory.book.queries.quantities import cell_balances, cell_balances_from_now
 from tests.change.rows import Book
 from tests.factories import make_lot, make_period, make_place
 
@@ -109,6 +109,7 @@ class SnapshotsAgainstAllFlows(TestCase):
         known_at = None if known is None else start + timedelta(days=known)
         plain = cell_balances(before=before, known_at=known_at, snapshots=False)
         assert cell_balances(before=before, known_at=known_at) == plain
+        assert cell_balances_from_now(before=before, known_at=known_at) == plain
 
 
 def _day(moment: datetime) -> str:

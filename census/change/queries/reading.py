@@ -9,6 +9,7 @@ from inventory.book.models import Lot, Place
 from inventory.book.queries.quantities import (
     Pair,
     cell_balances,
+    cell_balances_from_now,
     cell_ends,
     late_flows,
     pair_flows,
@@ -67,10 +68,14 @@ class Reading:
 
 
 def read_book(moments: Moments) -> Reading:
-    """Six sums out of the ledger and one look at their cells."""
+    """Six sums out of the ledger and one look at their cells.
+
+    The opening comes from the flows or a snapshot, the closing from the book's other end, so that a
+    report that ties also proves the snapshot and the cached balances.
+    """
     known_at = moments.closing.at
     opening = cell_balances(before=moments.start, known_at=moments.opening.at)
-    closing = cell_balances(before=moments.end, known_at=known_at)
+    closing = cell_balances_from_now(before=moments.end, known_at=known_at)
     flows = pair_flows(since=moments.start, before=moments.end, known_at=known_at)
     earlier = pair_flows(since=moments.young_since, before=moments.start, known_at=known_at)
     late = late_flows(before=moments.start, known_from=moments.opening.at, known_until=known_at)

@@ -8,7 +8,7 @@ asks a constant number of queries.
 from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.scope import Scope
 
-from .balances import Held, Point, cell_balances, held_at
+from .balances import Held, Point, cell_balances, cell_balances_from_now, held_at
 from .facts import CellFact, cell_facts
 from .flows import DatedFlow, Pair, cell_ends, flows_of_lots, late_flows, pair_flows
 from .sources import source_labels
@@ -25,6 +25,7 @@ __all__ = [
     "StockBy",
     "StockRow",
     "cell_balances",
+    "cell_balances_from_now",
     "cell_ends",
     "cell_facts",
     "flows_of_lots",
