@@ -8,9 +8,10 @@ from pathlib import Path
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from pytest_django import DjangoAssertNumQueries
 
 from inventory.names.models import BackboneRelease
 from inventory.names.queries.verdicts import verdicts_for
@@ -97,20 +98,23 @@ def test_whatever_the_lines_hold_the_database_answers_each(
         assert len(verdicts) == len(lines)
 
 
-def test_queries_do_not_grow_with_the_names(
-    backbone: BackboneRelease, django_assert_num_queries: DjangoAssertNumQueries
-) -> None:
-    kinds = ["Gadus morhua", "Gobiusculus flavescen", "Anarhicas lupus", "dogfish", "Maja squinado"]
-    with django_assert_num_queries(9):
+def test_queries_do_not_grow_with_the_names(backbone: BackboneRelease) -> None:
+    """On SQLite the names are in a file of their own and only two queries go to the main database."""
+    kinds = ["Gadus morhua", "Gobiusculus flavescen", "Anarhicas lupus", "dogfish", "Maja squinado", "Raia"]
+    many = [f"{name}{end}" for name in kinds for end in ["", " juv.", "?", *"abcdefgh"]]
+    with CaptureQueriesContext(connection) as few_queries:
         verdicts_for([Asked(name) for name in kinds])
-    with django_assert_num_queries(9):
-        verdicts_for([Asked(f"{name}{end}") for name in kinds for end in ["", " juv.", "?", *"abcdefgh"]])
+    with CaptureQueriesContext(connection) as many_queries:
+        verdicts_for([Asked(name) for name in many])
+    limit = 30 if connection.vendor == "postgresql" else 2
+    assert len(few_queries) <= limit
+    assert len(many_queries) <= limit
 
 
 def test_the_store_in_the_database_finds_what_the_one_in_memory_finds(
     backbone: BackboneRelease, memory: MemoryStore
 ) -> None:
-    """The database's store measures whole names first to be quick; that must lose nothing."""
+    """The store looks only where a near name can be; the one in memory measures every name."""
     spoilt = [
         f"{name[:at]}{name[at + 1 :]}{end}"
         for name in ("Gobius niger", "Carcinus maenas", "Scyliorhinus canicula", "Ophiocomina nigra")

@@ -1,4 +1,4 @@
-from .backbone import BackboneRelease, NameUsage, RangeCaution, VernacularName
+from .backbone import BackboneRelease, RangeCaution
 from .checks import CheckState, DecisionKind, NameCheck, NameDecision
 from .taxon import CountClass, Taxon, TaxonName
 
@@ -9,9 +9,7 @@ __all__ = [
     "DecisionKind",
     "NameCheck",
     "NameDecision",
-    "NameUsage",
     "RangeCaution",
     "Taxon",
     "TaxonName",
-    "VernacularName",
 ]

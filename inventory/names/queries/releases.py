@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from django.db.models import Count, Q
+from django.db.models import Count
 
 from ..models import BackboneRelease
 
@@ -22,12 +22,9 @@ INFO_COLUMNS = (
 
 def release_rows() -> list[dict[str, Any]]:
     """One row for each release, the current one first. One query."""
-    releases = BackboneRelease.objects.annotate(
-        n_names=Count("usages", distinct=True),
-        n_synonyms=Count("usages", filter=~Q(usages__accepted_name_usage_id=""), distinct=True),
-        n_common=Count("usages__vernacular_names", distinct=True),
-        n_cautions=Count("cautions", distinct=True),
-    ).order_by("-is_current", "-loaded_at")
+    releases = BackboneRelease.objects.annotate(n_cautions=Count("cautions")).order_by(
+        "-is_current", "-loaded_at"
+    )
     return [
         {
             "release": release.name,
@@ -36,7 +33,7 @@ def release_rows() -> list[dict[str, Any]]:
             "loaded_at": release.loaded_at.isoformat(timespec="seconds"),
             "names": release.n_names,
             "synonyms": release.n_synonyms,
-            "common_names": release.n_common,
+            "common_names": release.n_common_names,
             "cautions": release.n_cautions,
             "licence": release.licence,
             "source": release.source,

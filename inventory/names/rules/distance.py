@@ -11,21 +11,25 @@ stricter in all: three edits over the whole name. In 490 names of molluscs as mi
 from rapidfuzz.distance import OSA
 
 LIMIT = 3
-# A wrong ending of gender counts one, though it may differ by this many letters more.
-ENDING_SLACK = 2 * 2
 GENUS_SHARE = 0.2
 EPITHET_SHARE = 0.34
 
 # Endings that only agree with the gender of the genus; a wrong one is one mistake, not several.
 _GENDER = (("us", "a", "um"), ("er", "ra", "rum"), ("is", "e"))
+_SHORTEST_STEM = 3
 
 
 def word_distance(typed: str, known: str, *, share: float) -> int | None:
     """Edits between two words, case ignored; ``None`` when beyond the limit."""
     typed, known = typed.casefold(), known.casefold()
-    limit = max(1, min(LIMIT, int(max(len(typed), len(known)) * share)))
+    limit = _limit(max(len(typed), len(known)), share)
     distance = OSA.distance(typed, known, score_cutoff=limit)
     return distance if distance <= limit else None
+
+
+def genus_limit(typed: str, longer: int) -> int:
+    """Edits that a genus may be away from the one typed, if it is ``longer`` letters longer at most."""
+    return _limit(len(typed) + longer, GENUS_SHARE)
 
 
 def genus_distance(typed: str, known: str) -> int | None:
@@ -35,7 +39,7 @@ def genus_distance(typed: str, known: str) -> int | None:
 
 def epithet_distance(typed: str, known: str) -> int | None:
     """Edits between two epithets; a wrong gender ending counts as one."""
-    if typed.casefold() != known.casefold() and _same_but_gender(typed.casefold(), known.casefold()):
+    if _same_but_gender(typed, known.casefold()):
         return 1
     return word_distance(typed, known, share=EPITHET_SHARE)
 
@@ -53,10 +57,22 @@ def name_distance(typed: tuple[str, ...], known: tuple[str, ...]) -> tuple[int, 
     return tuple(found) if sum(found) <= LIMIT else None
 
 
+def gender_forms(word: str) -> set[str]:
+    """The word with the other endings of gender that it may have; never itself."""
+    low = word.casefold()
+    forms = {
+        low.removesuffix(end) + other
+        for endings in _GENDER
+        for end in endings
+        if low.endswith(end) and len(low) - len(end) >= _SHORTEST_STEM
+        for other in endings
+    }
+    return forms - {low}
+
+
 def _same_but_gender(typed: str, known: str) -> bool:
-    for endings in _GENDER:
-        stems_typed = {typed.removesuffix(end) for end in endings if typed.endswith(end)}
-        stems_known = {known.removesuffix(end) for end in endings if known.endswith(end)}
-        if any(len(stem) >= 3 for stem in stems_typed & stems_known):
-            return True
-    return False
+    return known in gender_forms(typed)
+
+
+def _limit(length: int, share: float) -> int:
+    return max(1, min(LIMIT, int(length * share)))
