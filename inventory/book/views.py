@@ -24,6 +24,7 @@ LOTS_ON_A_PAGE = 50
 EVENTS_ON_A_PAGE = 100
 # A place's page shows the newest events of this time; the lots' own stories go all the way back.
 RECENT = timedelta(days=90)
+EVENTS_OF_A_PLACE = 50
 
 
 @require_safe
@@ -40,7 +41,7 @@ def place(request: HttpRequest, code: str) -> HttpResponse:
     found = get_object_or_404(Place.objects.select_related("parent"), code=code)
     hidden = _hidden(request)
     here = lists.lives_here(places=[found.pk], hidden=hidden)
-    events = story.at_place(found, since=clock.now() - RECENT, limit=EVENTS_ON_A_PAGE)
+    events = story.at_place(found, since=clock.now() - RECENT, limit=EVENTS_OF_A_PLACE)
     context = {
         "place": found,
         "children": found.children.all(),

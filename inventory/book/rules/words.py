@@ -1,6 +1,7 @@
 """How the book's codes are said to people. Pure words, for pages and sheets alike."""
 
 from .kinds import EventKind
+from .mfu import mfu as printed
 
 MINUS = "\N{MINUS SIGN}"
 
@@ -40,13 +41,13 @@ def whole(n: int) -> str:
 
 
 def mfu(males: int, females: int, hermaphrodites: int, unknown: int) -> str:
-    """Males.females.unknown as the trade prints it; hermaphrodites go under u.
+    """Males.females.unknown as the trade prints it (:mod:`.mfu`), for a page.
 
     Empty when no animal's sex is known: "0.0.12" says less than 12.
     """
     if not (males or females or hermaphrodites):
         return ""
-    return ".".join(whole(n) for n in (males, females, unknown + hermaphrodites))
+    return printed(males, females, hermaphrodites, unknown).replace("-", MINUS)
 
 
 def count_of(n: int, unit: str) -> str:
