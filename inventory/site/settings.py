@@ -103,7 +103,7 @@ def _database() -> dict[str, Any]:
 
 DATABASES = {"default": _database()}
 # Names of taxonomic backbones, one file for each release; unused where the site runs on PostgreSQL.
-BACKBONE_FOLDER = Path(os.environ.get("TIDETALLY_BACKBONE", DATA / "backbone"))
+BACKBONE_FOLDER = DATA / "backbone"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 PASSWORD_HASHERS = [
