@@ -22,10 +22,10 @@ _SHORT = (
     ("opening", "Opening", False),
     ("in", "In", False),
     ("out", "Out", False),
-    ("found", "Found, unexplained", False),
-    ("unaccounted", "Unaccounted for", False),
-    ("between", "Moved and regrouped, net", True),
-    ("late", "Late from earlier", True),
+    ("found", "Found", False),
+    ("unaccounted", "Unaccounted", False),
+    ("between", "Moved", True),
+    ("late", "Late", True),
     ("closing", "Closing", False),
 )
 

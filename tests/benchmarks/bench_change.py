@@ -145,7 +145,9 @@ def _page(question: Any) -> Callable[[], object]:
     client.force_login(user)
 
     def get() -> None:
-        answer = client.get(reverse("change"), {"from": question.first_day, "to": question.last_day})
+        answer = client.get(
+            reverse("change"), {"first_day": question.first_day, "last_day": question.last_day}
+        )
         if answer.status_code != 200:
             sys.exit(f"the page answered {answer.status_code}")
 

@@ -85,7 +85,7 @@ def _write_rows(
     sheet.set_column(0, len(leading) - 1, 18)
     sheet.set_column(len(leading), len(leading) + len(COLUMNS), 10)
     sheet.write_string(0, 0, head.title, look["title"])
-    sheet.write_string(1, 0, dict(head.lines)["basis"])
+    sheet.write_string(1, 0, head.basis)
     headings = [*leading, *(HEADINGS[column] for column in COLUMNS), _MOST]
     for i, heading in enumerate(headings):
         sheet.write_string(HEADINGS_AT, i, heading, look["heading"])

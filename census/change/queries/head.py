@@ -17,6 +17,8 @@ class Head:
     """Lines of (heading, text), and the taxa that are noted as present and never counted."""
 
     title: str
+    basis: str
+    scope: str
     lines: list[tuple[str, str]]
     presence_only: list[Taxon]
 
@@ -32,12 +34,13 @@ def report_head(report: Report, *, zone: tzinfo) -> Head:
     question = report.question
     house = the_house()
     release = BackboneRelease.objects.filter(is_current=True).first()
+    basis = basis_in_words(question, (report.opening.name, report.closing.name), zone)
     lines = [
         ("house", house.name if house else ""),
         ("licence", house.licence_number if house else ""),
         ("period", f"{question.first_day} to {question.last_day}, both days inside"),
         ("time zone", str(zone)),
-        ("basis", basis_in_words(question, (report.opening.name, report.closing.name), zone)),
+        ("basis", basis),
         ("opening signed", _signed(report.opening, zone)),
         ("closing signed", _signed(report.closing, zone)),
         ("scope", SCOPE_WORDS[question.scope]),
@@ -48,6 +51,8 @@ def report_head(report: Report, *, zone: tzinfo) -> Head:
     ]
     return Head(
         title=title_of(question),
+        basis=basis,
+        scope=SCOPE_WORDS[question.scope],
         lines=[(heading, text) for heading, text in lines if text],
         presence_only=list(Taxon.objects.filter(count_class="D").order_by("scientific_name")),
     )
