@@ -101,7 +101,7 @@ def cell_balances_from_now(*, before: datetime, known_at: datetime | None = None
 def _more_than(number: int, conditions: list[tuple[str, list[Any]]]) -> bool:
     """Whether more than ``number`` flows fulfil the conditions; looks at no more than that."""
     counts = [
-        f"(SELECT COUNT(*) FROM (SELECT 1 FROM book_flow f WHERE {condition} LIMIT {number + 1}) AS some)"
+        f"(SELECT COUNT(*) FROM (SELECT 1 FROM book_flow f WHERE {condition} LIMIT {number + 1}) AS found)"
         for condition, _ in conditions
     ]
     found = rows("SELECT " + " + ".join(counts), [value for _, values in conditions for value in values])
