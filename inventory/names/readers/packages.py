@@ -25,8 +25,8 @@ RANKS_ABOVE = ("kingdom", "phylum", "class", "order", "family", "genus")
 # packages hold beside them (clades, complexes, hybrids, strains, samples) repeats names or is none.
 RANKS = {
     *RANKS_ABOVE, "superphylum", "subphylum", "superclass", "subclass", "infraclass", "superorder",
-    "suborder", "infraorder", "parvorder", "superfamily", "epifamily", "subfamily", "supertribe", "tribe", "subtribe",
-    "subgenus", "species", "subspecies", "variety", "form",
+    "suborder", "infraorder", "parvorder", "superfamily", "epifamily", "subfamily", "supertribe", "tribe",
+    "subtribe", "subgenus", "species", "subspecies", "variety", "form",
 }  # fmt: skip
 
 Records = Callable[[], Iterator[tuple[str, ...]]]
