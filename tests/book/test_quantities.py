@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from io import StringIO
 
 import pytest
-from django.core.management import call_command
+from django.core.management import CommandError, call_command
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
@@ -210,6 +210,11 @@ def test_the_command_writes_the_columns_of_the_contract(book: Book, by: str, fir
 _FLOWS = st.tuples(
     st.integers(0, 3), st.integers(0, 3), st.integers(1, 5), st.integers(0, 20), st.integers(0, 20)
 )
+
+
+def test_a_day_that_is_none_is_refused_with_what_was_expected() -> None:
+    with pytest.raises(CommandError, match="'today' is not a day; expected YYYY-MM-DD"):
+        call_command("stock", "--as-of=today")
 
 
 class ReaderAgainstPlainSums(TestCase):

@@ -371,6 +371,10 @@ def test_bad_usage_exits_with_2(sample: Sample) -> None:
     with pytest.raises(CommandError, match="give --out FILE") as no_file:
         call_command("change", "--from=2026-07-01", "--to=2026-09-30", "--format=xlsx")
     assert no_file.value.returncode == 2
+    with pytest.raises(CommandError, match="'July' is not a day; expected YYYY-MM-DD"):
+        call_command("change", "--from=July", "--to=2026-09-30")
+    with pytest.raises(CommandError, match="'noon' is not a moment; expected YYYY-MM-DD"):
+        call_command("change", "--from=2026-07-01", "--to=2026-09-30", "--known-at=noon")
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,5 @@
 """``change``: the population change between two days."""
 
-from datetime import date, datetime
 from typing import Any, TextIO, cast
 
 from django.core.management.base import BaseCommand, CommandError
@@ -12,7 +11,7 @@ from census.change.rules.arithmetic import Change
 from census.change.rules.question import Basis, By, Question, default_basis
 from census.change.rules.short import short_form
 from census.change.rules.words import basis_in_words, signed, ties_in_words, title_of
-from inventory.book.rules.happened import parse_moment
+from inventory.book.management.arguments import a_day, a_moment
 from inventory.book.rules.scope import Scope
 from inventory.doors.clock import now
 from inventory.doors.output import add_format_option, write_rows
@@ -24,13 +23,11 @@ class Command(BaseCommand):
     help = "Prints the population change: opening + in - out + late = closing."
 
     def add_arguments(self, parser: Any) -> None:
-        parser.add_argument(
-            "--from", dest="first_day", required=True, type=date.fromisoformat, metavar="DATE"
-        )
-        parser.add_argument("--to", dest="last_day", required=True, type=date.fromisoformat, metavar="DATE")
+        parser.add_argument("--from", dest="first_day", required=True, type=a_day, metavar="DATE")
+        parser.add_argument("--to", dest="last_day", required=True, type=a_day, metavar="DATE")
         parser.add_argument("--by", choices=[by.value for by in By], default=By.TAXON.value)
         parser.add_argument(
-            "--known-at", type=_moment, metavar="TIMESTAMP", help="count only what was entered by then"
+            "--known-at", type=a_moment, metavar="TIMESTAMP", help="count only what was entered by then"
         )
         parser.add_argument(
             "--basis",
@@ -120,7 +117,3 @@ def _short(change: Change) -> dict[str, Any]:
         "closing": short.closing,
         "m.f.u": change.closing_mfu,
     }
-
-
-def _moment(text: str) -> datetime:
-    return parse_moment(text, get_current_timezone())

@@ -1,13 +1,13 @@
 """``stock``: what is held as of a day, as known at a moment."""
 
-from datetime import date, datetime
 from typing import Any, TextIO, cast
 
 from django.core.management.base import BaseCommand
 from django.utils.timezone import get_current_timezone
 
+from inventory.book.management.arguments import a_day, a_moment
 from inventory.book.queries.quantities import Scope, StockBy, StockRow, stock
-from inventory.book.rules.happened import end_of_day, parse_moment
+from inventory.book.rules.happened import end_of_day
 from inventory.doors.output import add_format_option, write_rows
 
 NUMBERS = ("males", "females", "hermaphrodites", "unknown", "total", "missing")
@@ -18,10 +18,10 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: Any) -> None:
         parser.add_argument(
-            "--as-of", required=True, type=_day, metavar="DATE", help="the end of this day, YYYY-MM-DD"
+            "--as-of", required=True, type=a_day, metavar="DATE", help="the end of this day, YYYY-MM-DD"
         )
         parser.add_argument(
-            "--known-at", type=_moment, metavar="TIMESTAMP", help="count only what was entered by then"
+            "--known-at", type=a_moment, metavar="TIMESTAMP", help="count only what was entered by then"
         )
         parser.add_argument("--by", choices=[by.value for by in StockBy], default=StockBy.TAXON.value)
         parser.add_argument(
@@ -52,11 +52,3 @@ class Command(BaseCommand):
 def _cells(by: StockBy, row: StockRow) -> dict[str, Any]:
     numbers = {name: getattr(row.held, name) for name in NUMBERS}
     return {by.column: row.label, "unit": row.unit, **numbers}
-
-
-def _day(text: str) -> date:
-    return date.fromisoformat(text)
-
-
-def _moment(text: str) -> datetime:
-    return parse_moment(text, get_current_timezone())
