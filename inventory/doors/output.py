@@ -3,13 +3,26 @@
 import csv
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any, TextIO
+from io import StringIO
+from typing import Any, Protocol
 
 from django.core.management.base import CommandParser
 from rich.console import Console
 from rich.table import Table
 
 FORMATS = ("table", "csv", "json")
+
+
+# A table in a pipe is as wide as its content, so that nothing is cut.
+_WIDE = 400
+
+
+class Out(Protocol):
+    """Where a command writes: a stream, or Django's wrapper of one."""
+
+    def write(self, text: str, /) -> Any: ...
+
+    def isatty(self) -> bool: ...
 
 
 def add_format_option(parser: CommandParser, *, workbook: bool = False) -> None:
@@ -21,40 +34,38 @@ def add_format_option(parser: CommandParser, *, workbook: bool = False) -> None:
 
 
 def write_rows(
-    rows: Iterable[Mapping[str, Any]], columns: Sequence[str], form: str, out: TextIO, *, title: str = ""
+    rows: Iterable[Mapping[str, Any]], columns: Sequence[str], form: str, out: Out, *, title: str = ""
 ) -> None:
     """Writes ``rows`` to ``out``.
 
     csv has one header line and ``\\n`` line ends; json is a list of objects; the table is drawn as
     wide as its content when ``out`` is not a terminal, so that nothing is cut in a pipe.
     """
+    # Put together first: Django's wrapper would end every piece that it is given with a new line.
+    text = StringIO()
     if form == "csv":
-        writer = csv.writer(out, lineterminator="\n")
+        writer = csv.writer(text, lineterminator="\n")
         writer.writerow(columns)
         writer.writerows([_text(row[column]) for column in columns] for row in rows)
     elif form == "json":
-        json.dump(
-            [{column: row[column] for column in columns} for row in rows],
-            out,
-            ensure_ascii=False,
-            indent=1,
-            default=str,
-        )
-        out.write("\n")
+        plain = [{column: row[column] for column in columns} for row in rows]
+        json.dump(plain, text, ensure_ascii=False, indent=1, default=str)
+        text.write("\n")
     else:
-        _draw(list(rows), columns, out, title)
+        _draw(list(rows), columns, text, title, width=None if out.isatty() else _WIDE)
+    out.write(text.getvalue())
 
 
-def _draw(rows: list[Mapping[str, Any]], columns: Sequence[str], out: TextIO, title: str) -> None:
+def _draw(
+    rows: list[Mapping[str, Any]], columns: Sequence[str], text: StringIO, title: str, *, width: int | None
+) -> None:
     table = Table(title=title or None, title_justify="left")
     for column in columns:
         numeric = all(isinstance(row[column], int) for row in rows)
         table.add_column(column.replace("_", " "), justify="right" if numeric and rows else "left")
     for row in rows:
         table.add_row(*(_text(row[column]) for column in columns))
-    is_terminal = out.isatty()
-    console = Console(file=out, width=None if is_terminal else 400, highlight=False, markup=False)
-    console.print(table)
+    Console(file=text, width=width, highlight=False, markup=False).print(table)
 
 
 def _text(value: Any) -> str:

@@ -60,6 +60,15 @@ def test_animals_that_arrive_and_die_leave_the_rest() -> None:
     assert lot.held == 6
 
 
+def test_saving_a_lot_never_writes_back_a_stale_number_held() -> None:
+    lot = make_lot()
+    make_event("taken", lot=lot, unknown=5)
+    lot.house_name = "Thole"
+    lot.save()
+    lot.refresh_from_db()
+    assert (lot.house_name, lot.held) == ("Thole", 5)
+
+
 def test_the_same_identifier_with_the_same_content_is_one_event(ledger_now: datetime, zone: tzinfo) -> None:
     draft = make_draft("received", lot=make_lot(), place=make_place(), unknown=3)
     first = post_event(draft, now=ledger_now, zone=zone)

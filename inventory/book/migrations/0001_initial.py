@@ -260,4 +260,8 @@ class Migration(migrations.Migration):
             model_name='account',
             constraint=models.UniqueConstraint(condition=models.Q(('place__isnull', True)), fields=('cause',), name='account_one_per_cause'),
         ),
+        migrations.AddIndex(
+            model_name='cell',
+            index=models.Index(condition=models.Q(('inside', True), models.Q(('balance', 0), _negated=True)), fields=['account', 'lot', 'balance', 'standing'], name='cell_holding'),
+        ),
     ]

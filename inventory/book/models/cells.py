@@ -46,6 +46,12 @@ class Cell(models.Model):
         indexes = [
             models.Index(fields=["account", "lot"]),
             models.Index(fields=["lot"], condition=Q(inside=True, balance__lt=0), name="cell_below_zero"),
+            # What is held now, place by place, out of the index alone.
+            models.Index(
+                fields=["account", "lot", "balance", "standing"],
+                condition=Q(inside=True) & ~Q(balance=0),
+                name="cell_holding",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -1,5 +1,7 @@
 """Animals recorded together."""
 
+from typing import Any
+
 from django.db import models
 from django.db.models import Q
 
@@ -44,3 +46,11 @@ class Lot(models.Model):
 
     def __str__(self) -> str:
         return f"{self.accession} {self.house_name}".strip()
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        """Saves all but ``held`` of a lot that is there: the database keeps that number itself."""
+        if not self._state.adding and kwargs.get("update_fields") is None:
+            kwargs["update_fields"] = [
+                field.name for field in self._meta.concrete_fields if field.name not in ("id", "held")
+            ]
+        super().save(*args, **kwargs)

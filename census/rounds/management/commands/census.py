@@ -124,7 +124,7 @@ class Command(BaseCommand):
 
     def _print(self, table: table_rows.Table, form: str, title: str) -> None:
         columns, lines = table
-        write_rows(lines, columns, form, self.stdout, title=title)  # type: ignore[arg-type]
+        write_rows(lines, columns, form, self.stdout, title=title)
 
     def _open(self, *, period: str, places: str | None, code: str, by: str, now: datetime, **_: Any) -> None:
         found = Period.objects.filter(code=period).first()

@@ -66,7 +66,7 @@ class Command(BaseCommand):
         self._tell(report)
         rows = [asdict(tally) for tally in report.sheets.values()]
         title = "would be loaded" if report.dry_run else "loaded"
-        write_rows(rows, COLUMNS, options["format"], self.stdout, title=title)  # type: ignore[arg-type]
+        write_rows(rows, COLUMNS, options["format"], self.stdout, title=title)
 
     def _complain(self, report: LoadReport, name: str) -> None:
         for problem in report.problems:

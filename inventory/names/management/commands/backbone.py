@@ -50,4 +50,4 @@ class Command(BaseCommand):
             raise CommandError(
                 "No backbone is loaded. For the demo: python manage.py backbone load fixtures/backbone"
             )
-        write_rows(rows, INFO_COLUMNS, form, self.stdout, title="Backbone releases")  # type: ignore[arg-type]
+        write_rows(rows, INFO_COLUMNS, form, self.stdout, title="Backbone releases")

@@ -31,7 +31,7 @@ class Command(BaseCommand):
                 "python manage.py backbone load fixtures/backbone"
             )
         rows = [verdict.as_row() for verdict in verdicts]
-        write_rows(rows, COLUMNS, options["format"], self.stdout, title=f"Checked against {release}")  # type: ignore[arg-type]
+        write_rows(rows, COLUMNS, options["format"], self.stdout, title=f"Checked against {release}")
 
 
 def _content(file: str) -> bytes:
