@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from .files import Files, read
+from .lineages import ASKED, RANKS_ABOVE, Lineages, lacks_classification, with_lineages
 from .meta import META, read_about, read_meta
 from .plain import SUFFIXES, plain_table
 from .source import CAUTION, TAXON, VERNACULAR, About, ArchiveError, Line, Table
@@ -17,6 +18,8 @@ __all__ = [
 
 # The kinds of extension that the house reads; an archive may hold many more.
 _READ = (VERNACULAR, CAUTION)
+# The first reading of a core for its parents, beside the files in the count of bytes.
+_PARENTS = "parents of the core"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,13 +49,17 @@ class Archive:
 
     @property
     def bytes_total(self) -> int:
-        """The size of the tables of names, common names and cautions, unpacked."""
-        return sum(self.files.size(location) for location in self._locations())
+        """The size of the tables of names, common names and cautions, unpacked.
+
+        The core counts twice when its classification has to be built from the parents first.
+        """
+        twice = [self.core.location] if lacks_classification(self.core, RANKS_ABOVE) else []
+        return sum(self.files.size(location) for location in [*twice, *self._locations()])
 
     @property
     def bytes_read(self) -> int:
         """How much of ``bytes_total`` the latest reading of each table has seen."""
-        return sum(self._read.get(location, 0) for location in self._locations())
+        return sum(self._read.get(location, 0) for location in [_PARENTS, *self._locations()])
 
     def table(self, row_type: str) -> Table | None:
         """The extension of that kind, if there is one."""
@@ -60,21 +67,27 @@ class Archive:
 
     def rows_of(self, table: Table, terms: Sequence[str]) -> Iterator[Line]:
         """Line number and values in the order of ``terms``; see :meth:`NameSource.rows_of`."""
-        seen = 0
-
-        def advance(size: int) -> None:
-            nonlocal seen
-            seen += size
-            self._read[table.location] = seen
-
-        with self.files.open(table.location) as raw:
-            yield from read_lines(table, raw, terms, remarks=self.remarks, advance=advance)
+        if table is not self.core or not lacks_classification(table, terms):
+            yield from self._lines(table, terms, table.location, self.remarks)
+            return
+        lineages = Lineages(self._lines(table, ASKED, _PARENTS, []))
+        lines = self._lines(table, (*terms, *ASKED), table.location, self.remarks)
+        yield from with_lineages(lines, lineages, terms)
 
     def rows(self, table: Table) -> Iterator[Row]:
         """The same with every term of the table, as a mapping: slower, for small tables."""
         terms = tuple({**table.columns, **table.defaults})
         for line, values in self.rows_of(table, terms):
             yield Row(line, dict(zip(terms, values, strict=True)))
+
+    def _lines(self, table: Table, terms: Sequence[str], count_as: str, remarks: list[str]) -> Iterator[Line]:
+        self._read[count_as] = 0
+
+        def advance(size: int) -> None:
+            self._read[count_as] += size
+
+        with self.files.open(table.location) as raw:
+            yield from read_lines(table, raw, terms, remarks=remarks, advance=advance)
 
     def fingerprint(self) -> str:
         """SHA-256 of the files that are read."""

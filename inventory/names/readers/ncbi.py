@@ -15,10 +15,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from .lineages import RANKS_ABOVE
 from .packages import (
     CORE,
     RANKS,
-    RANKS_ABOVE,
     Package,
     package_file,
     package_folder,

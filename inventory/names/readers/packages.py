@@ -13,6 +13,7 @@ from importlib import metadata
 from pathlib import Path
 from types import ModuleType
 
+from .lineages import RANKS_ABOVE
 from .source import TAXON, About, ArchiveError, Line, Table
 from .tables import picker
 
@@ -20,7 +21,6 @@ CORE = (
     "taxonID", "parentNameUsageID", "scientificName", "genericName", "specificEpithet",
     "infraspecificEpithet", "taxonRank", "kingdom", "phylum", "class", "order", "family", "genus",
 )  # fmt: skip
-RANKS_ABOVE = ("kingdom", "phylum", "class", "order", "family", "genus")
 # Ranks of names that an animal is called by, as GBIF's vocabulary of ranks spells them. What both
 # packages hold beside them (clades, complexes, hybrids, strains, samples) repeats names or is none.
 RANKS = {

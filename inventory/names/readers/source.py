@@ -86,7 +86,8 @@ class NameSource(Protocol):
         """Line number and values, stripped, in the order of ``terms`` (last parts, as ``taxonID``).
 
         A term that the table does not have is blank. ``id`` is the identifier of the core's row,
-        in the core and in each extension; ``taxonID`` of the core falls back on it. Raises
+        in the core and in each extension; ``taxonID`` of the core falls back on it. A core without
+        columns of kingdom to genus gets them from the parents, but for synonyms. Raises
         :class:`ArchiveError` with file and line.
         """
 
