@@ -10,6 +10,7 @@ from django.db import IntegrityError, connection, transaction
 
 from census.rounds.actions.counts import Entry, take_counts
 from census.rounds.actions.decide import decide_line
+from census.rounds.actions.recounts import ask_recount
 from census.rounds.actions.refused import CensusRefused
 from census.rounds.actions.settle_many import settle_many
 from census.rounds.models import Census, Decision, Line
@@ -67,6 +68,18 @@ def test_a_loss_is_posted_at_the_count_moment_and_names_its_line(house: TestHous
     assert (decision.book, decision.counted, decision.n) == (6, 6, -5)
     assert house.row(census, "goby").state is LineState.SETTLED
     assert Census.objects.get().state == "settling"
+
+
+def test_a_loss_found_after_the_cut_off_is_dated_in_the_period_that_closes(house: TestHouse) -> None:
+    census = house.compared({"wrasse": 16})
+    line = house.line(census, "wrasse")
+    ask_recount(lines=[line], of=house.second, by=house.registrar, now=at("2026-10-01T12:00"))
+    again = Entry(line=line.number, counted_at=at("2026-10-03T10:00"), counter=house.second, value=16)
+    take_counts(sheet=line.sheet, entries=[again], by=house.second, now=at("2026-10-03T11:00"), round=2)
+    loss = Settling(how=How.ADJUSTMENT, reason="unexplained loss", n=-2)
+    event = settle(house, census, "wrasse", loss).events.get()
+    assert event.effective_at == at("2026-09-30T23:59")
+    assert house.row(census, "wrasse").state is LineState.SETTLED
 
 
 def test_the_same_decision_again_is_the_first_one(house: TestHouse) -> None:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, tzinfo
+from datetime import datetime, timedelta, tzinfo
 
 from django.db import transaction
 from django.db.models import Q
@@ -207,6 +207,8 @@ def _post(
     part: LineRead, settling: Settling, *, by: Person, names: Names, now: datetime, zone: tzinfo
 ) -> list[Event]:
     moment = part.latest.counted_at if part.latest else now
+    # What a count after the cut-off brings to light belongs to the period that is being closed.
+    moment = min(moment, part.line.sheet.census.cutoff - timedelta(minutes=1))
     facts = LineFacts(
         ref=str(part.line),
         place=part.line.place.code,

@@ -81,7 +81,7 @@ class LineFacts:
     """What the events of a line are written with.
 
     ``ref``: "CS-26Q3-07 line 5"; ``counted_at``: the count moment in the house's own time,
-    without zone; ``lots``: accession numbers of the line.
+    without zone, at the latest the period's last minute; ``lots``: accession numbers of the line.
     """
 
     ref: str
