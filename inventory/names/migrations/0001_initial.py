@@ -103,7 +103,7 @@ class Migration(migrations.Migration):
             name='NameDecision',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('accept_suggestion', 'accepted the suggestion'), ('choose', 'chose among several'), ('keep_as_typed', 'kept as typed'), ('new_accepted_name', 'gave another name')], max_length=20)),
+                ('kind', models.CharField(choices=[('accept_suggestion', 'accepted the suggestion'), ('choose', 'chose among several'), ('keep_as_typed', 'kept as typed'), ('new_accepted_name', 'gave another name'), ('undone', 'took the decision back'), ('reopened', 'opened the name again'), ('release_adopted', 'followed a new release')], max_length=20)),
                 ('scientific_name', models.CharField(max_length=300)),
                 ('authorship', models.CharField(blank=True, max_length=300)),
                 ('qualifier', models.CharField(blank=True, max_length=100)),
@@ -114,6 +114,10 @@ class Migration(migrations.Migration):
                 ('check_of', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='decisions', to='names.namecheck')),
                 ('decided_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='names_decided', to='people.person')),
                 ('taxon', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='decisions', to='names.taxon')),
+                ('undoes', models.OneToOneField(blank=True, help_text='The decision that this one takes back.', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='undone_by', to='names.namedecision')),
+                ('former_taxon', models.ForeignKey(blank=True, help_text='Where the animals stood before; blank: none did.', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='names.taxon')),
+                ('lots', models.JSONField(blank=True, default=list, help_text='Lots that stood under the name.')),
+                ('before', models.JSONField(blank=True, help_text='Fields of the taxon that were written over; blank: none was.', null=True)),
             ],
             options={
                 'ordering': ['decided_at', 'id'],

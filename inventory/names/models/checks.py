@@ -19,6 +19,9 @@ class DecisionKind(models.TextChoices):
     CHOOSE = "choose", "chose among several"
     KEEP_AS_TYPED = "keep_as_typed", "kept as typed"
     NEW_ACCEPTED_NAME = "new_accepted_name", "gave another name"
+    UNDONE = "undone", "took the decision back"
+    REOPENED = "reopened", "opened the name again"
+    RELEASE_ADOPTED = "release_adopted", "followed a new release"
 
 
 class NameCheck(models.Model):
@@ -62,7 +65,12 @@ class NameCheck(models.Model):
 
 
 class NameDecision(models.Model):
-    """A person's decision on one checked name. Append-only."""
+    """A person's decision on one checked name. Append-only: one that was wrong is undone by another.
+
+    What it changed is kept with it, so that it can be taken back: ``lots`` are the accession numbers
+    of the lots that stood under the name, ``former_taxon`` is where they stood, ``before`` holds the
+    fields of the taxon that it wrote over.
+    """
 
     check_of = models.ForeignKey(NameCheck, on_delete=models.PROTECT, related_name="decisions")
     kind = models.CharField(max_length=20, choices=DecisionKind)
@@ -77,6 +85,26 @@ class NameDecision(models.Model):
     decided_at = models.DateTimeField()
     decided_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="names_decided")
     why = models.TextField(blank=True)
+    undoes = models.OneToOneField(
+        "self",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="undone_by",
+        help_text="The decision that this one takes back.",
+    )
+    former_taxon = models.ForeignKey(
+        Taxon,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="Where the animals stood before; blank: none did.",
+    )
+    lots = models.JSONField(default=list, blank=True, help_text="Lots that stood under the name.")
+    before = models.JSONField(
+        null=True, blank=True, help_text="Fields of the taxon that were written over; blank: none was."
+    )
 
     class Meta:
         ordering = ["decided_at", "id"]
