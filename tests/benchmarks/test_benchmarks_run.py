@@ -24,7 +24,7 @@ def test_the_benchmark_of_the_population_change_runs(tmp_path: Path) -> None:
     )
     assert run.returncode == 0, run.stderr
     assert "600 flows, 40 lots" in run.stdout
-    measured = re.findall(r"^(.*\S) +[\d,]+ ms$", run.stdout, re.MULTILINE)
+    measured = re.findall(r"^(.*\S) +[\d,]+ ms +[\d,]+ ms$", run.stdout, re.MULTILINE)
     for what in (
         "change of a quarter by taxon, no snapshot",
         "change of the closed quarter by taxon, snapshots",

@@ -6,11 +6,12 @@ animal of a pool is given to one source: the pool carries them all.
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
+from functools import cache
 
 from .kinds import EventKind
 
 # Kinds of arrival whose label is the same whatever else the event says.
-_PLAIN = {
+_PLAIN: dict[str, str] = {
     EventKind.BORN: "born here",
     EventKind.DIVIDED: "divided",
     EventKind.SETTLED: "settled",
@@ -18,10 +19,11 @@ _PLAIN = {
 }
 
 
+@cache
 def label_of_arrival(kind: str, *, party: str = "", permit: str = "") -> str:
     """Label of one arrival: ``kind`` is the outside cause that the animals came from."""
     if kind in _PLAIN:
-        return _PLAIN[EventKind(kind)]
+        return _PLAIN[kind]
     if kind == EventKind.TAKEN:
         return permit or "taken, no permit named"
     if kind == EventKind.RECEIVED:
