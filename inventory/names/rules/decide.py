@@ -160,15 +160,23 @@ class _Judge:
         if self.parsed.starts_small:
             # A line without a capital may be any English words: only a slip of one letter counts.
             near = [one for one in near if one.total <= 1]
-        return [one for one in near if not conflict(self.stated, one.usage)]
+        near = [one for one in near if not conflict(self.stated, one.usage)]
+        return sorted(near, key=lambda one: (one.total, one.usage.canonical_name, one.usage.taxon_id))
 
     def _near(self, reading: Reading, near: Sequence[Near]) -> Verdict:
-        least = near[0]
-        targets = _unique(one.usage.target for one in near)
         if reading.genus_is_abbreviated:
             why = f'the genus of "{reading.canonical}" is abbreviated: choose'
+            targets = _unique(one.usage.target for one in near)
             return self._answer(VerdictKind.AMBIGUOUS, why, choices=self._choices(targets))
+        # Among names equally near, the author typed or the classification stated may single one out.
+        meant = by_authorship(reading.authorship, [one.usage for one in near])
+        meant, _ = by_classification(self.stated, meant)
+        singled = len(meant) < len(near)
+        near = [one for one in near if one.usage in meant]
+        least, targets = near[0], _unique(usage.target for usage in meant)
         why = self._compared(reading, least)
+        if singled:
+            why += "; of the names equally near, what stands beside the name fits this one"
         if least.usage.accepted is not None and len(targets) == 1:
             why += f", a synonym of {_full(targets[0])}"
         choices = self._choices(targets)
