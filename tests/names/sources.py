@@ -56,10 +56,13 @@ def store_file(folder: Path, records: Sequence[Mapping[str, str]]) -> ReleaseNam
 def in_memory(records: Sequence[Mapping[str, str]], release: str = "") -> MemoryStore:
     """The same rows in memory."""
     usages = {record["taxonID"]: _usage(record) for record in records}
-    for record in records:
-        if accepted := record.get("acceptedNameUsageID", ""):
-            taxon_id = record["taxonID"]
-            usages[taxon_id] = replace(usages[taxon_id], accepted=usages[accepted])
+    leads_to = {record["taxonID"]: record.get("acceptedNameUsageID", "") for record in records}
+    for taxon_id in leads_to:
+        target = taxon_id
+        while leads_to[target]:
+            target = leads_to[target]
+        if target != taxon_id:
+            usages[taxon_id] = replace(usages[taxon_id], accepted=usages[target])
     return MemoryStore(list(usages.values()), release=release)
 
 

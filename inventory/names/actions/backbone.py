@@ -6,14 +6,16 @@ from pathlib import Path
 
 from django.db import transaction
 
-from ..models import BackboneRelease, RangeCaution
-from ..queries.in_use import names_changed
+from ..models import BackboneRelease, RangeCaution, Taxon
+from ..queries.compare import compared
 from ..readers.archive import open_archive
 from ..readers.source import CAUTION, ArchiveError, NameSource
 from ..store.build import Counts, Tell, build
 from ..store.read import ReleaseNames
 from ..store.schema import Written
+from ..store.sqlite import StoreMissing
 from ..store.where import written
+from .adopt import switch
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +59,7 @@ def load_source(
         what = f"{release} is loaded already, with other content; a changed release needs another pubDate"
         raise ArchiveError(source.core.location, what)
     already = release is not None
+    remarks: list[str] = []
     if release is None:
         release = BackboneRelease(
             name=name,
@@ -66,8 +69,8 @@ def load_source(
             fingerprint=fingerprint,
             loaded_at=now,
         )
-        _write(source, release, tell)
-    changes = _make_current(release)
+        remarks = _write(source, release, tell)
+    changes = _make_current(release, now)
     return Loaded(
         release=release,
         usages=release.n_names,
@@ -76,11 +79,12 @@ def load_source(
         cautions=release.cautions.count(),
         already=already,
         changes=changes,
-        remarks=tuple(source.remarks),
+        remarks=(*source.remarks, *remarks),
     )
 
 
-def _write(source: NameSource, release: BackboneRelease, tell: Tell) -> None:
+def _write(source: NameSource, release: BackboneRelease, tell: Tell) -> list[str]:
+    """Writes the names and the release's row; what was odd about the names."""
     counts = Counts()
     cautions: list[RangeCaution] = []
 
@@ -100,21 +104,30 @@ def _write(source: NameSource, release: BackboneRelease, tell: Tell) -> None:
         _keep(cautions, release)
 
     written(fill, fingerprint=release.fingerprint, create=create, complete=complete)
+    return counts.remarks
 
 
 @transaction.atomic
-def _make_current(release: BackboneRelease) -> int:
+def _make_current(release: BackboneRelease, now: datetime) -> int:
     """Makes it current where that changes no name in use; else how many it would change."""
     current = BackboneRelease.objects.select_for_update().filter(is_current=True).first()
     if current == release:
         release.is_current = True
         return 0
-    changes = names_changed(current, release) if current else []
+    changes = _changes(release, current)
     if not changes:
-        BackboneRelease.objects.filter(is_current=True).update(is_current=False)
-        release.is_current = True
-        release.save(update_fields=["is_current"])
-    return len(changes)
+        switch(release, current, by=None, now=now, counts={})
+    return changes
+
+
+def _changes(release: BackboneRelease, current: BackboneRelease | None) -> int:
+    if current is None:
+        return 0
+    try:
+        return len(compared(release, current).seen)
+    except StoreMissing:
+        # What cannot be compared must not be changed silently.
+        return Taxon.objects.filter(joined_into=None).count()
 
 
 def _cautions(source: NameSource, store: Written) -> list[RangeCaution]:

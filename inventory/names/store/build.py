@@ -89,6 +89,8 @@ class _Numbers:
 def _read_names(source: NameSource, store: Written, counts: Counts, tell: Tell) -> None:
     firsts, seconds, terms, classes = _Numbers(), _Numbers(), _Numbers(), _Numbers()
 
+    cut = array("Q")
+
     def rows() -> Iterator[tuple[Any, ...]]:
         file, number = source.core.location, 0
         for line, cells in source.rows_of(source.core, _TERMS):
@@ -103,7 +105,7 @@ def _read_names(source: NameSource, store: Written, counts: Counts, tell: Tell) 
                 raise ArchiveError(file, "a synonym without acceptedNameUsageID: of what?", line)
             if len(canonical) > LONGEST or len(authorship) > LONGEST:
                 # Longer than any line that is checked, so it can be kept short without a loss.
-                counts.remarks.append(f"{file}, line {line}: a name or author is cut at {LONGEST} characters")
+                cut.append(line)
                 canonical, authorship = canonical[:LONGEST], authorship[:LONGEST]
             first, second, rest = split(canonical)
             number += 1
@@ -115,6 +117,9 @@ def _read_names(source: NameSource, store: Written, counts: Counts, tell: Tell) 
                 firsts(first), seconds(second), rest, remarks,
             )  # fmt: skip
         counts.names = number
+        if cut:
+            what = f"{len(cut)} names or authors are cut at {LONGEST} characters, the first on line {cut[0]}"
+            counts.remarks.append(f"{file}: {what}")
 
     tell("reading names", 0.0)
     store.create("usage")
