@@ -17,6 +17,8 @@ if "TIDETALLY_TEST_DATA" not in os.environ:
 _DATA = Path(os.environ["TIDETALLY_TEST_DATA"]) / os.environ.get("PYTEST_XDIST_WORKER", "main")
 _DATA.mkdir(exist_ok=True)
 
+for _name in [name for name in os.environ if name.startswith("TIDETALLY_GBIF")]:
+    os.environ.pop(_name)
 for _name in ("DEBUG", "HOSTS", "NOW", "SQLITE", "TLS"):
     os.environ.pop(f"TIDETALLY_{_name}", None)
 os.environ["TIDETALLY_DATA"] = str(_DATA)

@@ -13,10 +13,11 @@ from inventory.doors.clock import now
 from inventory.people.access import may, person_of, requires
 from inventory.people.rules.roles import Role
 
+from .actions.online import ask_later
 from .actions.review import ASKS_EACH_TIME, ReviewError, check_many, review
 from .forms import DecisionForm, NamesForm
-from .gbif import GbifError, SecondOpinion, second_opinion
 from .models import CheckState, DecisionKind, NameCheck, NameDecision
+from .queries.online import is_wanted, latest_answer
 from .queries.queue import decided, to_review, waiting
 from .queries.store import current_release
 from .queries.verdicts import verdicts_for
@@ -57,12 +58,10 @@ def name_review(request: HttpRequest, pk: int) -> HttpResponse:
 @requires(*DECIDERS)
 @require_POST
 def name_gbif(request: HttpRequest, pk: int) -> HttpResponse:
-    """The same page with GBIF's answer beside it."""
-    check = get_object_or_404(NameCheck.objects.select_related("taxon", "release", "asked_by"), pk=pk)
-    try:
-        return _one(request, check, opinion=second_opinion(check.typed))
-    except GbifError as error:
-        return _one(request, check, error=str(error))
+    """Puts the name at the front for the next background check: no page waits for GBIF."""
+    check = get_object_or_404(NameCheck, pk=pk)
+    messages.info(request, ask_later(check, by=person_of(request.user), now=now()))
+    return redirect("name_review", pk)
 
 
 @requires()
@@ -111,15 +110,16 @@ def _decide(request: HttpRequest, pk: int) -> NameDecision | str:
         return str(error)
 
 
-def _one(
-    request: HttpRequest, check: NameCheck, *, error: str = "", opinion: SecondOpinion | None = None
-) -> HttpResponse:
+def _one(request: HttpRequest, check: NameCheck, *, error: str = "") -> HttpResponse:
     subject = to_review(check)
+    online = latest_answer(check)
     context = {
         "subject": subject,
         "check": check,
         "error": error,
-        "opinion": opinion,
+        "online": online,
+        "online_said": online.said(now()) if online else "",
+        "is_wanted": is_wanted(check),
         "is_open": check.state == CheckState.TO_REVIEW,
         "may_decide": may(request, *DECIDERS),
         "for_next_time": check.verdict not in ASKS_EACH_TIME,

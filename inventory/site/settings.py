@@ -104,6 +104,19 @@ def _database() -> dict[str, Any]:
 DATABASES = {"default": _database()}
 # Names of taxonomic backbones, one file for each release; unused where the site runs on PostgreSQL.
 BACKBONE_FOLDER = DATA / "backbone"
+# How GBIF is asked about names, by the background check only; inventory.names.online.manners reads these.
+GBIF = {
+    "TIDETALLY_GBIF": os.environ.get("TIDETALLY_GBIF", "on"),
+    # The Catalogue of Life extended release. GBIF's last own backbone (2023) has the key
+    # d7dddbf4-2cf0-4f39-9b2a-bb099caae36c.
+    "TIDETALLY_GBIF_CHECKLIST": os.environ.get(
+        "TIDETALLY_GBIF_CHECKLIST", "7ddf754f-d193-4cc9-b351-99906754a03b"
+    ),
+    "TIDETALLY_GBIF_TIMEOUT": os.environ.get("TIDETALLY_GBIF_TIMEOUT", "10"),
+    "TIDETALLY_GBIF_TRIES": os.environ.get("TIDETALLY_GBIF_TRIES", "3"),
+    "TIDETALLY_GBIF_BETWEEN": os.environ.get("TIDETALLY_GBIF_BETWEEN", "1"),
+    "TIDETALLY_GBIF_CACHE_DAYS": os.environ.get("TIDETALLY_GBIF_CACHE_DAYS", "90"),
+}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 PASSWORD_HASHERS = [

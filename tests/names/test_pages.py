@@ -1,10 +1,8 @@
 """The pages of the names room."""
 
-import importlib
 from typing import Any
 
 import pytest
-import requests
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -12,7 +10,7 @@ from django.urls import reverse
 
 from inventory.names.actions.taxa import taxa_for
 from inventory.names.attention import items
-from inventory.names.models import BackboneRelease, CheckState, NameCheck, NameDecision
+from inventory.names.models import BackboneRelease, NameCheck, NameDecision
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 from tests.factories import NOW, make_event, make_house, make_lot, make_person, make_place
@@ -152,36 +150,6 @@ def test_only_registrar_and_curator_decide(role: Role, backbone: BackboneRelease
     assert answer.status_code == 403
     assert client.post(reverse("name_gbif", args=[check.pk])).status_code == 403
     assert not NameDecision.objects.exists()
-
-
-def test_without_a_way_to_gbif_the_page_says_so(
-    backbone: BackboneRelease, registrar: Client, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def no_network(*args: Any, **kwargs: Any) -> Any:
-        raise requests.ConnectionError
-
-    monkeypatch.setattr(importlib.import_module("pygbif.species.name_backbone"), "gbif_GET", no_network)
-    answer = registrar.post(reverse("name_gbif", args=[queued("hairy triton").pk]))
-    assert "GBIF cannot be reached" in answer.content.decode()
-
-
-def test_gbifs_answer_stands_beside_ours_and_decides_nothing(
-    backbone: BackboneRelease, registrar: Client, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    found = {
-        "usage": {"name": "Gadus ater Bell, 1902", "status": "ACCEPTED"},
-        "diagnostics": {"matchType": "EXACT"},
-    }
-    module = importlib.import_module("pygbif.species.name_backbone")
-    monkeypatch.setattr(module, "gbif_GET", lambda *args, **kwargs: found)
-    check = queued("Gadus ater")
-    text = registrar.post(reverse("name_gbif", args=[check.pk])).content.decode()
-    assert "GBIF found the very name" in text
-    assert "Gadus ater Bell, 1902" in text
-    # The forms on this page decide the name; they do not ask GBIF again.
-    assert text.count(f'action="{reverse("name_review", args=[check.pk])}"') == 3
-    check.refresh_from_db()
-    assert check.state == CheckState.TO_REVIEW
 
 
 def test_pasted_names_get_a_verdict_each_and_change_nothing(

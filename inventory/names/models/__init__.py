@@ -1,5 +1,6 @@
 from .backbone import BackboneRelease, RangeCaution
 from .checks import CheckState, DecisionKind, NameCheck, NameDecision
+from .online import OnlineLookup, OnlinePause, OnlineRequest
 from .taxon import CountClass, Taxon, TaxonName
 
 __all__ = [
@@ -9,6 +10,9 @@ __all__ = [
     "DecisionKind",
     "NameCheck",
     "NameDecision",
+    "OnlineLookup",
+    "OnlinePause",
+    "OnlineRequest",
     "RangeCaution",
     "Taxon",
     "TaxonName",
