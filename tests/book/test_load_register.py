@@ -54,7 +54,7 @@ def test_only_what_differs_is_changed_and_said() -> None:
     assert (again.changed, again.already_there) == (0, 2)
     changed = register_places([place("T1", name="New", parent="", water="", states_volume=True)])
     assert changed.changes == [
-        *("T1: name Tank T1 -> New", "T1: water open -> ", "T1: volume_m3 3.00 -> ", "T1: parent E1 -> "),
+        *("T1: name Tank T1 -> New", "T1: water open -> ", "T1: volume_m3 3 -> ", "T1: parent E1 -> "),
     ]
     tank = Place.objects.get(code="T1")
     assert (tank.name, tank.parent, tank.water, tank.volume_m3) == ("New", None, "", None)

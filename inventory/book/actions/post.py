@@ -12,6 +12,7 @@ from uuid import UUID
 
 from django.db import IntegrityError, transaction
 
+from inventory.db.insert import insert_rows
 from inventory.db.locks import serialize_writers
 
 from ..models import Event, Flow
@@ -30,10 +31,6 @@ class LedgerRefused(Exception):
     def __init__(self, problems: Sequence[Problem]) -> None:
         super().__init__("\n".join(str(problem) for problem in problems))
         self.problems = list(problems)
-
-
-# Rows in one INSERT: more saves nothing and meets the databases' limits on parameters.
-WRITE_AT_ONCE = 1_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,21 +250,23 @@ def _write(
     events = _chained(readings, batch, now=now)
     try:
         with transaction.atomic():
-            Event.objects.bulk_create(events, batch_size=WRITE_AT_ONCE)
-            Flow.objects.bulk_create(
+            names = [column.attname for column in Event._meta.concrete_fields]
+            insert_rows(Event, names, ([getattr(event, name) for name in names] for event in events))
+            insert_rows(
+                Flow,
+                ("event_id", "from_cell_id", "to_cell_id", "n", "effective_at", "entered_at"),
                 (
-                    Flow(
-                        event_id=event.id,
-                        from_cell_id=cells[flow.from_cell],
-                        to_cell_id=cells[flow.to_cell],
-                        n=flow.n,
-                        effective_at=event.effective_at,
-                        entered_at=event.entered_at,
+                    (
+                        event.id,
+                        cells[flow.from_cell],
+                        cells[flow.to_cell],
+                        flow.n,
+                        event.effective_at,
+                        event.entered_at,
                     )
                     for event, reading in zip(events, readings, strict=True)
                     for flow in reading.flows
                 ),
-                batch_size=WRITE_AT_ONCE,
             )
     except IntegrityError as error:
         # The rules looked at whole days and let it pass; row by row the database cannot.

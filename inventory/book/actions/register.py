@@ -6,6 +6,7 @@ changes nothing.
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from decimal import Decimal
 from itertools import islice
 from typing import Any
 
@@ -271,15 +272,20 @@ def _apply(
     differs = {name: value for name, value in stated.items() if getattr(row, name) != value}
     for name, value in differs.items():
         before, after = shown(name, getattr(row, name)), shown(name, value)
-        outcome.changes.append(
-            f"{called}: {name.removesuffix('_id')} {before or ''!s:.60} -> {after or ''!s:.60}"
-        )
+        outcome.changes.append(f"{called}: {name.removesuffix('_id')} {_said(before)} -> {_said(after)}")
         setattr(row, name, value)
     if differs:
         outcome.changed += 1
     else:
         outcome.already_there += 1
     return bool(differs)
+
+
+def _said(value: object) -> str:
+    """A value in a message; a number without the zeros that only its column adds."""
+    if isinstance(value, Decimal):
+        return f"{value.normalize():f}"
+    return f"{value or ''!s:.60}"
 
 
 def _twice(names: Sequence[str], column: str, rows: Sequence[PlaceRow] | Sequence[LotRow]) -> list[Problem]:

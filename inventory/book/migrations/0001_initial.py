@@ -148,7 +148,7 @@ class Migration(migrations.Migration):
                 ('kind', models.CharField(choices=[('exhibit', 'exhibit'), ('tank', 'tank'), ('quarantine', 'quarantine'), ('hospital', 'hospital'), ('nursery', 'nursery'), ('holding', 'holding'), ('sump', 'sump'), ('feed', 'feed culture'), ('off_site', 'held by others')], default='tank', max_length=20)),
                 ('joined_set', models.CharField(blank=True, max_length=40)),
                 ('water', models.CharField(blank=True, choices=[('open', 'open: raw sea water'), ('closed', 'closed: water kept and treated'), ('', 'none')], max_length=10)),
-                ('volume_m3', models.DecimalField(blank=True, decimal_places=2, max_digits=9, null=True)),
+                ('volume_m3', models.DecimalField(blank=True, decimal_places=3, max_digits=10, null=True)),
                 ('windows', models.PositiveSmallIntegerField(default=1)),
                 ('opened_on', models.DateField(blank=True, null=True)),
                 ('closed_on', models.DateField(blank=True, null=True)),

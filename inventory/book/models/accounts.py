@@ -35,7 +35,7 @@ class Place(models.Model):
     )
     joined_set = models.CharField(max_length=40, blank=True)
     water = models.CharField(max_length=10, choices=Water, blank=True)
-    volume_m3 = models.DecimalField(max_digits=9, decimal_places=2, null=True, blank=True)
+    volume_m3 = models.DecimalField(max_digits=10, decimal_places=3, null=True, blank=True)
     windows = models.PositiveSmallIntegerField(default=1)
     opened_on = models.DateField(null=True, blank=True)
     closed_on = models.DateField(null=True, blank=True)

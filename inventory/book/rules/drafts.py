@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import datetime
 from uuid import UUID, uuid5
 
@@ -95,13 +95,23 @@ class EventDraft:
 
     def content_hash(self) -> str:
         """SHA-256 of all that the writer stated: the same identifier must come with the same."""
-        stated = asdict(self)
-        del stated["origin"], stated["entered_at"]
-        for line in stated["lines"]:
-            del line["origin"]
+        # Written out: asdict copies deeply, which took a fifth of a load's time.
+        stated = {name: getattr(self, name) for name in _EVENT_STATED}
         stated["happened"] = str(self.happened)
+        stated["lines"] = [
+            {name: getattr(line, name) for name in _LINE_STATED}
+            | {"numbers": {name: getattr(line.numbers, name) for name in _SEXES}}
+            for line in self.lines
+        ]
         text = json.dumps(stated, sort_keys=True, ensure_ascii=False, default=str)
         return hashlib.sha256(text.encode()).hexdigest()
+
+
+_SEXES = tuple(item.name for item in fields(Numbers))
+_LINE_STATED = tuple(item.name for item in fields(DraftLine) if item.name not in ("numbers", "origin"))
+_EVENT_STATED = tuple(
+    item.name for item in fields(EventDraft) if item.name not in ("lines", "happened", "origin", "entered_at")
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ from .spool import EventHead, EventLine, Spool
 
 Reader = Callable[[Value], Any]
 _PROGRESS_EVERY = 2_000
-_VOLUME = {"digits": 9, "places": 2}
+_VOLUME = {"digits": 10, "places": 3}
 
 
 @dataclass(slots=True)

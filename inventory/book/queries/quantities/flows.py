@@ -52,9 +52,10 @@ def late_flows(*, before: datetime, known_from: datetime | None, known_until: da
         return [Pair(a, b, -n) for a, b, n in back]
     entered, more = known(known_until)
     sql = (
-        "SELECT f.from_cell_id, f.to_cell_id, SUM(f.n) FROM book_flow f"
+        "SELECT +f.from_cell_id, +f.to_cell_id, SUM(f.n) FROM book_flow f"
         f" WHERE f.entered_at > %s AND {out_of_index('f.effective_at')} < %s{entered}"
-        " GROUP BY f.from_cell_id, f.to_cell_id"
+        # The plus hides the indexes that are in the order of the cells, which would be read whole.
+        " GROUP BY +f.from_cell_id, +f.to_cell_id"
     )
     return [Pair(a, b, int(n)) for a, b, n in rows(sql, [moment(known_from), moment(before), *more])]
 
