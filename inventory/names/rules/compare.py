@@ -13,7 +13,7 @@ from enum import StrEnum
 from .agree import by_authorship, conflict
 from .distance import gender_forms
 from .full_name import full_name
-from .verdicts import Classification, Usage
+from .verdicts import UNSTATED, Classification, Usage
 
 Named = Mapping[str, Sequence[Usage]]
 """Usages by canonical name, as a release answers them."""
@@ -78,7 +78,7 @@ class InUse:
     key: str
     authorship: str = ""
     rank: str = ""
-    classification: Classification = Classification()
+    classification: Classification = UNSTATED
     qualifier: str = ""
     typed: frozenset[str] = frozenset()
     waits: bool = False
@@ -150,21 +150,25 @@ def _of_taxon(taxon: InUse, old: Named, new: Named, cautioned: Collection[str]) 
     if taxon.waits or not taxon.key:
         return None
     before, after = _senses(taxon, taxon.key, old), _senses(taxon, taxon.key, new)
-    if not after:
-        return _asked(taxon, Consequence.GONE, "the release does not know the name") if before else None
-    if len(after) > 1:
-        same = _names(before) == _names(after) and len(before) == len(after)
-        why = f"the name leads to {len(after)} taxa"
-        return None if same else _asked(taxon, Consequence.SPLIT, why, after)
+    if len(after) != 1:
+        return _none_or_several(taxon, before, after)
     (target,) = after
     if target.canonical_name == taxon.key:
         return _same_name(taxon, before, target, old, new)
-    if not _followed(taxon, before):
-        if _names(before) == _names(after):
-            return None
-        why = f"the house does not follow the backbone here, which now says {_full(target)}"
-        return _asked(taxon, Consequence.IN_DOUBT, why, after)
-    return _renamed(taxon, target, old, cautioned)
+    if _followed(taxon, before):
+        return _renamed(taxon, target, old, cautioned)
+    if _names(before) == _names(after):
+        return None
+    why = f"the house does not follow the backbone here, which now says {_full(target)}"
+    return _asked(taxon, Consequence.IN_DOUBT, why, after)
+
+
+def _none_or_several(taxon: InUse, before: tuple[Usage, ...], after: tuple[Usage, ...]) -> Change | None:
+    if not after:
+        return _asked(taxon, Consequence.GONE, "the release does not know the name") if before else None
+    if len(before) == len(after) and _names(before) == _names(after):
+        return None
+    return _asked(taxon, Consequence.SPLIT, f"the name leads to {len(after)} taxa", after)
 
 
 def _followed(taxon: InUse, before: Sequence[Usage]) -> bool:

@@ -1,4 +1,4 @@
-"""``backbone load PATH|ncbi|inat`` and ``backbone info``."""
+"""``backbone load PATH|ncbi|inat``, ``info``, ``compare`` and ``adopt``."""
 
 from argparse import ArgumentParser
 from collections.abc import Iterator
@@ -13,6 +13,7 @@ from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, T
 from inventory.doors.clock import now
 from inventory.doors.output import add_format_option, write_rows
 from inventory.names.actions.backbone import Loaded, load_source
+from inventory.names.management.releases import add_release_actions, do_release_action
 from inventory.names.queries.releases import INFO_COLUMNS, release_rows
 from inventory.names.readers.open import PACKAGES, open_source
 from inventory.names.readers.source import ArchiveError
@@ -36,12 +37,15 @@ class Command(BaseCommand):
         )
         info = actions.add_parser("info", help="which releases are loaded, and how large they are")
         add_format_option(info)
+        add_release_actions(actions)
 
     def handle(self, *args: Any, **options: Any) -> None:
         if options["action"] == "load":
             self._load(options["source"])
-        else:
+        elif options["action"] == "info":
             self._info(options["format"])
+        else:
+            do_release_action(options, self.stdout, self.stderr)
 
     def _load(self, what: str) -> None:
         if what not in PACKAGES and not Path(what).exists():
@@ -78,7 +82,7 @@ def _in_words(loaded: Loaded) -> str:
     return (
         f"{says} It would change {loaded.changes} names in use, so it waits and the old release stays "
         f"current. See what would change: python manage.py backbone compare {release.pk}. "
-        f"Take it: python manage.py backbone adopt {release.pk}"
+        f"Take it: python manage.py backbone adopt {release.pk} --by NAME"
     )
 
 
