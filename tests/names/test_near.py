@@ -56,6 +56,8 @@ def answers(store: ReleaseNames, reading: Reading) -> set[tuple[str, tuple[int, 
 @given(known=st.lists(NAME, min_size=1, max_size=25), at=st.integers(0, 24), edits=EDITS, other=NAME)
 @example(known=[("Pseudotricabc",)], at=0, edits=[(3, 1, "a"), (3, 5, "a")], other=("Abc",))
 @example(known=[("Scyliorhinoabcabc",)], at=0, edits=[(3, 1, "a"), (3, 5, "a"), (3, 9, "a")], other=("Abc",))
+@example(known=[("Pseudotric",)], at=0, edits=[(0, 1, "a"), (0, 3, "a")], other=("Abc",))
+@example(known=[("Pseudotricabcab",)], at=0, edits=[(0, 1, "a"), (0, 3, "a"), (0, 6, "a")], other=("Abc",))
 @example(known=[("Scyliorhinoabc", "canicula")], at=0, edits=[(2, 0, "z"), (2, 8, "z")], other=("Abc",))
 def test_the_nearest_names_are_those_that_brute_force_finds(
     known: list[tuple[str, ...]], at: int, edits: list[tuple[int, int, str]], other: tuple[str, ...]
@@ -94,6 +96,8 @@ def test_words_within_two_edits_share_a_number_with_one_edit_made(
     (other,) = spoilt((word,), edits[:2])
     if OSA.distance(word, other.lower()) <= 2:
         assert keys_two_edits(word) & deletion_keys(other)
+        if len(other) > len(word):
+            assert keys_two_edits(word, longer=True) & deletion_keys(other)
 
 
 @given(typed=st.tuples(GENUS, EPITHET), known=st.tuples(GENUS, EPITHET))

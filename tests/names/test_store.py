@@ -196,7 +196,7 @@ print(loaded.already, loaded.usages, loaded.release.is_current)
 def house(tmp_path: Path) -> tuple[Path, dict[str, str]]:
     """A house of its own on SQLite, for a process that is killed."""
     environment = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
-    yield (
+    return (
         tmp_path,
         environment
         | {

@@ -32,17 +32,22 @@ def deletion_keys(word: str) -> set[int]:
     return {_key(low), *(_key(low[:at] + low[at + 1 :]) for at in range(len(low)))}
 
 
-def keys_two_edits(word: str) -> set[int]:
-    """Numbers that any word within two edits shares at least one of.
+def keys_two_edits(word: str, *, longer: bool = False) -> set[int]:
+    """Numbers that any word within two edits shares at least one of; with ``longer`` any longer word.
 
     One of the two edits is made here in all ways that :data:`LETTERS` allow, the other is left to the
     single-deletion index. Complete for words of which at most one edit needs another letter.
     Some 3,000 numbers for a word of ten letters.
     """
     keys: set[int] = set()
-    for once in _one_edit(word.casefold()):
+    for once in _one_letter_more(word.casefold()) if longer else _one_edit(word.casefold()):
         keys |= deletion_keys(once)
     return keys
+
+
+def _one_letter_more(word: str) -> set[str]:
+    """One of the two edits to a longer word is a letter that is missing here."""
+    return {word[:at] + letter + word[at:] for at in range(len(word) + 1) for letter in LETTERS}
 
 
 def _one_edit(word: str) -> set[str]:

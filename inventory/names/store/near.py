@@ -38,7 +38,11 @@ _KEPT = 2
 
 Query = tuple[str, ...]
 Distances = dict[str, tuple[int, ...]]
-_long_words: dict[str, list[str]] = {}
+LongWords = Mapping[int, Mapping[str, str]]
+# A word, typed or known, has this many letters where three edits are allowed.
+_LONG = next(length for length in range(1, 100) if genus_limit("x" * length, 0) > 2)
+_LEAST = _LONG - LIMIT
+_long_words: dict[str, LongWords] = {}
 
 
 def nearest(store: Asked, readings: Collection[Reading], fingerprint: str) -> dict[Reading, Distances]:
@@ -198,40 +202,48 @@ def _two_edits(store: Asked, queries: Sequence[Query]) -> Mapping[str, Words]:
     found: dict[str, Words] = {}
     for start in range(0, len(words), _TWO_EDITS_TOGETHER):
         some = words[start : start + _TWO_EDITS_TOGETHER]
-        found |= words_near(store, "first", some, limit=2, keys=keys_two_edits)
+        found |= words_near(store, "first", some, limit=2, keys=_keys_two_edits)
     return found
+
+
+def _keys_two_edits(word: str) -> set[int]:
+    """A word too short for two edits by itself is only asked for longer ones."""
+    return keys_two_edits(word, longer=genus_limit(word, 0) < 2)
 
 
 def _three_edits(fingerprint: str, store: Asked, queries: Sequence[Query]) -> Mapping[str, Words]:
     words = {word for (word,) in queries if genus_limit(word, LIMIT) > 2}
     if not words:
         return {}
-    choices = _long(store, fingerprint)
-    near = {
-        word: [
-            choices[at]
-            for _, _, at in process.extract(
-                word.casefold(),
-                [choice.casefold() for choice in choices],
-                scorer=OSA.distance,
-                score_cutoff=LIMIT,
-                limit=None,
-            )
-        ]
-        for word in words
-    }
-    numbers = word_numbers(store, "first", {choice for some in near.values() for choice in some})
-    return {word: {choice: numbers[choice] for choice in some} for word, some in near.items()}
+    long = _long(store, fingerprint)
+    near = {word: list(_within_three(word, long)) for word in words}
+    numbers = word_numbers(store, "first", {known for some in near.values() for known in some})
+    return {word: {known: numbers[known] for known in some} for word, some in near.items()}
 
 
-def _long(store: Asked, fingerprint: str) -> list[str]:
-    """First words so long that one with three edits may be meant."""
+def _within_three(word: str, long: LongWords) -> Iterator[str]:
+    """Only words as long as the limit asks, the typed or the known one, and of like length."""
+    low = word.casefold()
+    for length in range(max(_LEAST, len(low) - LIMIT), len(low) + LIMIT + 1):
+        if max(length, len(low)) >= _LONG:
+            known = long.get(length, {})
+            for _, _, written in process.extract(
+                low, known, scorer=OSA.distance, score_cutoff=LIMIT, limit=None
+            ):
+                yield written
+
+
+def _long(store: Asked, fingerprint: str) -> LongWords:
+    """First words that a word with three edits may be meant for, and the same in lower case, by length."""
     if fingerprint not in _long_words:
-        least = next(length for length in range(1, 100) if genus_limit("x" * length, LIMIT) > 2)
-        rows = store.select(f"SELECT w.word FROM {{t}}first_word w WHERE length(w.word) >= {least}")
+        rows = store.select(f"SELECT w.word FROM {{t}}first_word w WHERE length(w.word) >= {_LEAST}")
+        by_length: dict[int, dict[str, str]] = defaultdict(dict)
+        for (word,) in rows:
+            low = word.casefold()
+            by_length[len(low)][word] = low
         while len(_long_words) >= _KEPT:
             _long_words.pop(next(iter(_long_words)))
-        _long_words[fingerprint] = sorted(word for (word,) in rows)
+        _long_words[fingerprint] = by_length
     return _long_words[fingerprint]
 
 
