@@ -24,7 +24,7 @@ from inventory.names.models import (
     RangeCaution,
 )
 from inventory.names.online.manners import SettingError, manners
-from inventory.names.queries.online import OnlineAnswer, due, is_wanted, latest_answer
+from inventory.names.queries.online import OnlineAnswer, due, is_wanted, latest_answer, latest_answers
 from inventory.names.rules.reply import State
 from inventory.people.rules.roles import Role
 from tests.factories import NOW, make_person
@@ -277,6 +277,8 @@ def test_the_queries_do_not_grow_with_the_queue(
         assert len(due(now=clock.moment, limit=99)) == 6
     with django_assert_num_queries(2):
         assert latest_answer(checks[0])
+    with django_assert_num_queries(2):
+        assert set(latest_answers(checks)) == {check.pk for check in checks[:6]}
 
 
 def test_clearing_removes_answers_and_nothing_else(clock: Clock, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -319,7 +321,7 @@ def test_the_command_checks_and_says_what_came_of_each_name(
     assert "2 names asked about" in err
     assert quick == [1]
     out, err = command("info", "--format", "csv")
-    assert "Catalogue of Life extended release,answered,2,2," in out
+    assert "Catalogue of Life extended release,answered,2,2,2026-10-06 09:00+01:00," in out
     assert "Names to ask about: 0." in err
     assert "2 kept answers removed" in command("clear")[1]
     assert not OnlineLookup.objects.exists()

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 
 from django.db import transaction
 from django.db.models import Q
+from django.utils import timezone
 
 from inventory.people.models import Person
 
@@ -117,7 +118,7 @@ def _take_turn(now: datetime) -> str:
     OnlinePause.objects.get_or_create(pk=1)
     pause = OnlinePause.objects.get(pk=1)
     if pause.not_before and pause.not_before > now:
-        until = pause.not_before.isoformat(" ", "minutes")
+        until = timezone.localtime(pause.not_before).isoformat(" ", "minutes")
         return f"GBIF wants to be left alone until {until}: nothing was asked."
     free = Q(busy_until__isnull=True) | Q(busy_until__lte=now)
     taken = OnlinePause.objects.filter(free, pk=1).update(busy_until=now + _LEASE)

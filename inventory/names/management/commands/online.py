@@ -71,6 +71,8 @@ class Command(BaseCommand):
                 stopped = self._round(service, how, limit, options["format"])
                 if watch is None:
                     break
+                if stopped:
+                    self.stderr.write(stopped)
                 time.sleep(watch)
         except KeyboardInterrupt:
             self.stderr.write("Ended. What was answered is kept.")
@@ -85,7 +87,7 @@ class Command(BaseCommand):
         if run.checked or not run.stopped:
             write_rows([_row(one) for one in run.checked], COLUMNS, form, self.stdout)
         n = len(run.checked)
-        self.stderr.write(f"{n} name{'' if n == 1 else 's'} asked about. {run.stopped}".rstrip())
+        self.stderr.write(f"{n} name{'' if n == 1 else 's'} asked about.")
         return run.stopped
 
 
