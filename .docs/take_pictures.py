@@ -16,7 +16,7 @@ PICTURES = Path(__file__).resolve().parent / "pictures"
 SHOTS = {
     "today": ("/", ""),
     "lot": ("/lot/0001028", ""),
-    "names": ("/names/", ""),
+    "names": ("/names", ""),
     "census": ("/census/CS-26Q3", ""),
     "differences": ("/census/CS-26Q3/differences", ""),
     "change": ("/change?columns=short", "Unit: animal"),

@@ -29,7 +29,7 @@ def items(person: Person, *, now: datetime) -> list[Attention]:
             roles=frozenset({Role.REGISTRAR, Role.CURATOR}),
             lines=tuple(
                 Line(
-                    f"“{check.typed}”: {check.verdict.replace('_', ' ')}, {check.n_lots} lots",
+                    f"“{check.typed}”: {check.verdict.replace('_', ' ')}, {_lots(check.n_lots)}",
                     reverse("name_review", args=[check.pk]),
                     owner,
                 )
@@ -37,3 +37,7 @@ def items(person: Person, *, now: datetime) -> list[Attention]:
             ),
         )
     ]
+
+
+def _lots(n: int) -> str:
+    return "1 lot" if n == 1 else f"{n} lots"

@@ -13,11 +13,13 @@ from django.test.utils import CaptureQueriesContext
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from inventory.names.actions.taxa import taxa_for
 from inventory.names.models import BackboneRelease
 from inventory.names.queries.verdicts import verdicts_for
 from inventory.names.readers.lines import read_lines
 from inventory.names.rules.match import Asked, match
 from inventory.names.rules.verdicts import COLUMNS
+from tests.factories import NOW, make_event, make_lot, make_place
 
 from .stores import MemoryStore
 
@@ -99,16 +101,36 @@ def test_whatever_the_lines_hold_the_database_answers_each(
 
 
 def test_queries_do_not_grow_with_the_names(backbone: BackboneRelease) -> None:
-    """On SQLite the names are in a file of their own and only two queries go to the main database."""
+    """On SQLite the names are in a file of their own and only four queries go to the main database."""
     kinds = ["Gadus morhua", "Gobiusculus flavescen", "Anarhicas lupus", "dogfish", "Maja squinado", "Raia"]
     many = [f"{name}{end}" for name in kinds for end in ["", " juv.", "?", *"abcdefgh"]]
     with CaptureQueriesContext(connection) as few_queries:
         verdicts_for([Asked(name) for name in kinds])
     with CaptureQueriesContext(connection) as many_queries:
         verdicts_for([Asked(name) for name in many])
-    limit = 30 if connection.vendor == "postgresql" else 2
+    limit = 30 if connection.vendor == "postgresql" else 4
     assert len(few_queries) <= limit
     assert len(many_queries) <= limit
+
+
+def test_a_tank_puts_what_is_held_there_first(backbone: BackboneRelease, tmp_path: Path) -> None:
+    squalus = taxa_for(["Squalus acanthias"], now=NOW)["Squalus acanthias"]
+    make_event(lot=make_lot(taxon=squalus), place=make_place("E06"), unknown=3)
+    file = tmp_path / "names.txt"
+    file.write_text("dogfish\n", encoding="utf-8")
+    out = StringIO()
+    call_command("check_names", str(file), "--format", "json", "--place", "E06", stdout=out)
+    (row,) = json.loads(out.getvalue())
+    assert row["choices"] == "Squalus acanthias | Scyliorhinus canicula | Scyliorhinus stellaris"
+    assert row["name"] == ""
+
+
+def test_a_tank_that_never_was_is_bad_usage(backbone: BackboneRelease, tmp_path: Path) -> None:
+    file = tmp_path / "names.txt"
+    file.write_text("dogfish\n", encoding="utf-8")
+    with pytest.raises(CommandError, match="--place E99: no animal has ever stood there") as error:
+        call_command("check_names", str(file), "--place", "E99")
+    assert error.value.returncode == 2
 
 
 def test_the_store_in_the_database_finds_what_the_one_in_memory_finds(

@@ -1,8 +1,9 @@
 """Names that wait for a person: put into the queue, and decided."""
 
-from collections.abc import Collection, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
+from typing import Any
 
 from django.db import transaction
 
@@ -13,16 +14,17 @@ from ..queries.verdicts import known_usage, verdicts_for
 from ..rules.match import Asked
 from ..rules.parse import clean, parse, storable
 from ..rules.verdicts import PLAIN_OPEN, UNSTATED, Verdict, VerdictKind
+from .moves import move_lots
+from .split import follow_decision
 from .taxa import check_of, take_verdict
+from .undo import ReviewError, fields_of
+
+__all__ = ["ASKS_EACH_TIME", "ReviewError", "check_many", "review"]
 
 # A name that means several animals is decided for these animals only, and asks again next time.
 ASKS_EACH_TIME = frozenset(
     {VerdictKind.AMBIGUOUS, VerdictKind.COMMON_NAME, VerdictKind.MISAPPLIED, VerdictKind.HYBRID}
 )
-
-
-class ReviewError(Exception):
-    """A decision that cannot be taken; the text says what was expected."""
 
 
 @transaction.atomic
@@ -32,13 +34,14 @@ def check_many(
     now: datetime,
     by: Person | None = None,
     where_from: str = "",
-    held_here: Collection[str] = frozenset(),
+    place: str = "",
 ) -> list[Verdict]:
     """One verdict for each name, in order; those that are not certain enter the review queue.
 
-    A name that waits there already, exactly so typed, enters no second time; blank lines never do.
+    ``place`` is the code of the tank that the names come from, if they come from one. A name that
+    waits there already, exactly so typed, enters no second time; blank lines never do.
     """
-    release, verdicts = verdicts_for([Asked(name) for name in names], held_here=held_here)
+    release, verdicts = verdicts_for([Asked(name) for name in names], places=[place] if place else ())
     doubtful = {storable(v.typed): v for v in verdicts if not v.is_certain and clean(v.typed)}
     waiting = NameCheck.objects.filter(typed__in=doubtful, state=CheckState.TO_REVIEW)
     for typed in waiting.values_list("typed", flat=True):
@@ -80,21 +83,25 @@ def review(
     if check.state == CheckState.DECIDED:
         raise ReviewError(f"“{check.typed}” has been decided already.")
     release, verdict = _decided(check, kind, name=name, authorship=authorship, why=why)
-    taxon, lots = _settle(check, verdict, release, by=by, now=now, why=why)
+    settled = _settle(check, verdict, release, by=by, now=now, why=why)
+    followed = follow_decision(check, settled.taxon, now=now)
     decision = NameDecision.objects.create(
         check_of=check,
         kind=kind,
-        taxon=taxon,
+        taxon=settled.taxon,
         scientific_name=verdict.name,
         authorship=verdict.authorship,
         qualifier=verdict.qualifier[:100],
-        lots_touched=lots,
+        lots_touched=len(settled.lots) + followed,
         for_next_time=check.verdict not in ASKS_EACH_TIME if for_next_time is None else for_next_time,
         decided_at=now,
         decided_by=by,
         why=why,
+        former_taxon=settled.former,
+        lots=settled.lots,
+        before=settled.before,
     )
-    check.taxon, check.state = taxon, CheckState.DECIDED
+    check.taxon, check.state = settled.taxon, CheckState.DECIDED
     check.save(update_fields=["taxon", "state"])
     return decision
 
@@ -170,6 +177,16 @@ def _wants_reason(why: str, what: str) -> None:
         raise ReviewError(f"Say why: {what} needs a reason.")
 
 
+@dataclass(frozen=True, slots=True)
+class _Settled:
+    """Where the animals stand from now on, and all that is needed to put them back."""
+
+    taxon: Taxon
+    former: Taxon | None = None
+    lots: list[str] = field(default_factory=list)
+    before: dict[str, Any] | None = None
+
+
 def _settle(
     check: NameCheck,
     verdict: Verdict,
@@ -178,26 +195,26 @@ def _settle(
     by: Person,
     now: datetime,
     why: str,
-) -> tuple[Taxon, int]:
-    """The taxon that the animals stand under from now on, and how many lots that touches."""
+) -> _Settled:
     name = _taxon_name(check, verdict)
     own = _placeholder(check)
-    lots = own.lots.count() if own else 0
     target = Taxon.objects.select_for_update().filter(scientific_name=name).first()
+    if target and not own:
+        return _Settled(target)
+    lots = sorted(own.lots.values_list("accession", flat=True)) if own else []
+    before = fields_of(own) if own else None
     if own and target and target.pk != own.pk:
-        own.lots.update(taxon=target)
+        move_lots(own, target, at=now)
         own.joined_into = target
         own.save(update_fields=["joined_into"])
-        return target, lots
-    if target and not own:
-        return target, 0
-    target = target or own or Taxon()
-    take_verdict(target, verdict)
-    target.scientific_name = name
-    target.identification_qualifier = verdict.qualifier[:40]
-    target.save()
+        return _Settled(target, own, lots, before)
+    taxon = own or Taxon()
+    take_verdict(taxon, verdict)
+    taxon.scientific_name, taxon.joined_into = name, None
+    taxon.identification_qualifier = verdict.qualifier[:40]
+    taxon.save()
     TaxonName.objects.create(
-        taxon=target,
+        taxon=taxon,
         release=release,
         scientific_name=verdict.name,
         authorship=verdict.authorship,
@@ -206,7 +223,7 @@ def _settle(
         decided_by=by,
         why=why or verdict.why,
     )
-    return target, lots
+    return _Settled(taxon, own, lots, before)
 
 
 def _placeholder(check: NameCheck) -> Taxon | None:

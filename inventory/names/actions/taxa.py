@@ -101,8 +101,10 @@ def _waiting(typed: Sequence[str]) -> dict[str, str]:
 
 
 def _decided(typed: Sequence[str]) -> dict[str, str]:
-    """Names of taxa by typed name, where the newest decision holds for next time."""
-    of_names = NameDecision.objects.filter(check_of__typed__in=[storable(name) for name in typed])
+    """Names of taxa by typed name, where the newest decision that stands holds for next time."""
+    of_names = NameDecision.objects.filter(
+        check_of__typed__in=[storable(name) for name in typed], undone_by=None, undoes=None
+    )
     newest = of_names.values("check_of__typed").annotate(newest=Max("id")).order_by().values("newest")
     decisions = NameDecision.objects.filter(id__in=newest, for_next_time=True).annotate(
         leads_to=Coalesce("taxon__joined_into__scientific_name", "taxon__scientific_name")

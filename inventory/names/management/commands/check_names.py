@@ -7,6 +7,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from inventory.doors.output import add_format_option, write_rows
+from inventory.names.queries.nearness import has_been_used
 from inventory.names.queries.verdicts import verdicts_for
 from inventory.names.readers.lines import read_lines
 from inventory.names.rules.verdicts import COLUMNS
@@ -20,11 +21,23 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("file", metavar="FILE|-", help="file to read, - for standard input")
+        parser.add_argument(
+            "--place",
+            default="",
+            metavar="CODE",
+            help="tank that the names come from: what is held there is offered first",
+        )
         add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
         asked = read_lines(_content(options["file"]))
-        release, verdicts = verdicts_for(asked)
+        place = options["place"].strip()
+        if place and not has_been_used(place):
+            raise CommandError(
+                f"--place {place}: no animal has ever stood there; expected the code of a tank, such as E06.",
+                returncode=2,
+            )
+        release, verdicts = verdicts_for(asked, places=[place] if place else ())
         if release is None:
             raise CommandError(
                 "No backbone is loaded, so no name can be checked. Load one first, for the demo: "
