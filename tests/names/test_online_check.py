@@ -206,6 +206,16 @@ def test_a_wanted_name_stays_wanted_until_there_is_an_answer(
     assert (is_wanted(check), known(check).state) == (False, State.UNREADABLE)
 
 
+def test_a_wanted_name_that_another_check_answered_meanwhile_is_not_asked_again(
+    clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (check,) = queued("Gadus alter")
+    service = replace_service(monkeypatch, PERCH)
+    checked(clock)
+    OnlineRequest.objects.create(check_of=check, wanted_at=NOW, wanted_by=make_person())
+    assert (checked(clock).checked, len(service.asked), is_wanted(check)) == ([], 1, False)
+
+
 def test_a_wanted_name_that_was_decided_meanwhile_is_not_asked(
     clock: Clock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
