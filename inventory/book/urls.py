@@ -2,13 +2,14 @@
 
 from django.urls import path
 
-from . import views, views_record
+from . import views, views_record, views_taxon
 
 urlpatterns = [
     path("places", views.places, name="places"),
     path("place/<path:code>", views.place, name="place"),
     path("lots", views.lots, name="lots"),
     path("lot/<path:accession>", views.lot, name="lot"),
+    path("taxon/<path:scientific_name>", views_taxon.taxon, name="taxon"),
     path("event/<int:pk>", views.event, name="event"),
     path("below-zero", views.below_zero, name="below_zero"),
     path("late-entries", views_record.late_entries, name="late_entries"),

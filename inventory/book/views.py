@@ -9,6 +9,7 @@ from django.views.decorators.http import require_safe
 from django_tables2 import RequestConfig  # type: ignore[import-untyped]
 
 from inventory.doors import clock
+from inventory.names.queries.lists import cautions_of, cautions_of_names, listings_of
 from inventory.people.access import may, person_of, requires
 
 from . import blind
@@ -48,6 +49,7 @@ def place(request: HttpRequest, code: str) -> HttpResponse:
         "here": here,
         "sums": lists.sums_by_unit(here),
         "hidden": found.pk in hidden,
+        "cautions": cautions_of_names(row.scientific_name for row in here),
         "events": events,
         "days": RECENT.days,
     }
@@ -74,6 +76,7 @@ def lot(request: HttpRequest, accession: str) -> HttpResponse:
     """One lot's story: the facts, where it is now, and every event with both times."""
     found = get_object_or_404(Lot.objects.select_related("taxon"), accession=accession)
     here = lists.lives_here(lots=[found.pk], hidden=_hidden(request))
+    listings = listings_of([found.taxon])[found.taxon_id]
     page = Paginator(story.steps_of(found)[::-1], EVENTS_ON_A_PAGE).get_page(request.GET.get("page"))
     records = offered(individual=found.kind == LotKind.INDIVIDUAL)
     context = {
@@ -81,6 +84,8 @@ def lot(request: HttpRequest, accession: str) -> HttpResponse:
         "here": here,
         "sums": lists.sums_by_unit(here),
         "hidden": any(row.hidden for row in here),
+        "cautions": cautions_in(listings),
+        "listings": [one for one in listings if not one.is_hazard],
         "page": page,
         "story": story.tell_steps(list(page.object_list)),
         "records": [r for r in records if not r.papers] if may(request, *RECORDS) else [],

@@ -67,6 +67,7 @@ def test_an_honest_book_holds() -> None:
         ("UPDATE book_cell SET balance = balance + 1 WHERE inside AND NOT capped", {"balance"}),
         ("UPDATE book_cell SET sex = 'hermaphrodite' WHERE sex = 'male'", {"chain"}),
         ("UPDATE book_lot SET held = 5 WHERE kind = 'group'", {"balance"}),
+        ("UPDATE book_flow SET reversal = true WHERE event_id = 4", {"event"}),
         ("UPDATE book_flow SET from_cell_id = to_cell_id, to_cell_id = from_cell_id WHERE event_id = 3",
          {"chain", "balance", "individual"}),
     ],

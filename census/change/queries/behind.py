@@ -5,7 +5,10 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from typing import cast
 
+from django.db.models import Q
+
 from inventory.book.models import Event, Flow, Lot
+from inventory.book.queries.names import PrintedNames, printed_names
 from inventory.book.queries.quantities import DatedFlow, cell_ends, flows_of_lots, source_labels
 from inventory.book.queries.quantities.stock import NO_SOURCE
 from inventory.book.rules.ends import CellEnd
@@ -48,6 +51,7 @@ class Behind:
     total: int
     figure: int
     young: Bounds | None = None
+    names: PrintedNames | None = None
 
     @property
     def less(self) -> int:
@@ -57,9 +61,11 @@ class Behind:
 
 def behind(question: Question, figure: str, selection: Selection, *, zone: tzinfo) -> Behind:
     """Answers what is behind ``figure`` (one of :data:`~..rules.figures.FIGURES`)."""
-    moments = moments_of(question, knowledge(question), zone)
-    lots = _lots(question, selection)
-    row_of = row_function(question)
+    known = knowledge(question)
+    moments = moments_of(question, known, zone)
+    names = printed_names(question.names, closing=known[1].version)
+    lots = _lots(question, selection, names)
+    row_of = row_function(question, names)
     counted: list[Counted] = []
     for flows, count in _sources(figure, lots, moments, question):
         ends = cell_ends({cell for flow in flows for cell in (flow.from_cell, flow.to_cell)})
@@ -74,9 +80,11 @@ def behind(question: Question, figure: str, selection: Selection, *, zone: tzinf
     counted.sort(key=lambda one: (one.flow.effective_at, one.flow.event_id, one.flow.flow_id))
     total = sum(one.n for one in counted)
     if figure not in YOUNG_FIGURES:
-        return Behind(counted, total, total)
+        return Behind(counted, total, total, names=names)
     young = _young(question, selection, zone)
-    return Behind(counted, total, young.least if figure == YOUNG_FIGURES[0] else total - young.least, young)
+    return Behind(
+        counted, total, young.least if figure == YOUNG_FIGURES[0] else total - young.least, young, names
+    )
 
 
 # One end's row, and whether that row is among the selected ones.
@@ -94,7 +102,10 @@ def _sources(
     def column(flow: DatedFlow, ends: dict[int, CellEnd], rows: tuple[_End, _End]) -> int:
         a, b = ends[flow.from_cell], ends[flow.to_cell]
         chosen = dict(rows)
-        done = steps(a, b, flow.n, rows=(rows[0][0], rows[1][0]), scope=question.scope)
+        if flow.reversal:
+            done = steps(b, a, -flow.n, rows=(rows[1][0], rows[0][0]), scope=question.scope)
+        else:
+            done = steps(a, b, flow.n, rows=(rows[0][0], rows[1][0]), scope=question.scope)
         return sum(signs.get(step.column, 0) * step.n for step in done if chosen[cast(RowKey, step.row)])
 
     def balance(flow: DatedFlow, ends: dict[int, CellEnd], rows: tuple[_End, _End]) -> int:
@@ -134,11 +145,15 @@ def _is_of(row: RowKey, selection: Selection) -> bool:
     )
 
 
-def _lots(question: Question, selection: Selection) -> list[int]:
+def _lots(question: Question, selection: Selection, names: PrintedNames | None) -> list[int]:
     """Lots that can be part of the selected rows."""
     lots = Lot.objects.filter(unit=selection.unit)
-    if selection.taxon_id is not None:
+    if selection.taxon_id is not None and names is None:
         lots = lots.filter(taxon_id=selection.taxon_id)
+    elif selection.taxon_id is not None and names is not None:
+        # Under other names a row may hold lots of several taxa, and lots that have moved since.
+        same = [taxon for taxon, row in names.one_row.items() if row == selection.taxon_id]
+        lots = lots.filter(Q(taxon_id__in=same) | Q(pk__in=names.taxon_of_lot))
     if question.by is By.LOT and selection.group is not None:
         lots = lots.filter(pk=selection.group)
     found = list(lots.values_list("pk", flat=True))

@@ -120,8 +120,9 @@ def steps(
 ) -> tuple[Step, ...]:
     """The column that ``n`` animals from ``a`` to ``b`` fill in each of the two ``rows``.
 
-    Nothing inside one row. From or to an outside account: that account's column, and minus for the
-    opposite direction (a reversal, or a written-off animal seen again). Across the scope: a loan
+    ``n`` is negative for what was taken back: it cancels in the column that it had filled. Nothing
+    inside one row. From or to an outside account: that account's column, and minus for the
+    opposite direction (a written-off animal seen again). Across the scope: a loan
     when the place is held by others, else the lot changed hands and is regrouped. Between two rows:
     regrouped when the lot differs, moved when only the place does.
     """

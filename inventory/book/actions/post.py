@@ -254,7 +254,7 @@ def _write(
             insert_rows(Event, names, ([getattr(event, name) for name in names] for event in events))
             insert_rows(
                 Flow,
-                ("event_id", "from_cell_id", "to_cell_id", "n", "effective_at", "entered_at"),
+                ("event_id", "from_cell_id", "to_cell_id", "n", "effective_at", "entered_at", "reversal"),
                 (
                     (
                         event.id,
@@ -263,6 +263,7 @@ def _write(
                         flow.n,
                         event.effective_at,
                         event.entered_at,
+                        event.reverses_id is not None,
                     )
                     for event, reading in zip(events, readings, strict=True)
                     for flow in reading.flows

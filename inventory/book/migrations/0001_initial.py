@@ -70,6 +70,7 @@ class Migration(migrations.Migration):
                 ('n', models.PositiveIntegerField()),
                 ('effective_at', models.DateTimeField()),
                 ('entered_at', models.DateTimeField()),
+                ('reversal', models.BooleanField(db_default=False, default=False, help_text='Takes a flow back; reports cancel it in its column.')),
                 ('event', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='flows', to='book.event')),
                 ('from_cell', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='flows_out', to='book.cell')),
                 ('to_cell', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='flows_in', to='book.cell')),
@@ -202,7 +203,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddIndex(
             model_name='flow',
-            index=models.Index(fields=['effective_at', 'entered_at', 'from_cell', 'to_cell', 'n'], name='flow_by_moment'),
+            index=models.Index(fields=['effective_at', 'entered_at', 'from_cell', 'to_cell', 'reversal', 'n'], name='flow_by_moment'),
         ),
         migrations.AddIndex(
             model_name='flow',

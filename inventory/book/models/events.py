@@ -71,6 +71,9 @@ class Flow(models.Model):
     n = models.PositiveIntegerField()
     effective_at = models.DateTimeField()
     entered_at = models.DateTimeField()
+    reversal = models.BooleanField(
+        default=False, db_default=False, help_text="Takes a flow back; reports cancel it in its column."
+    )
 
     class Meta:
         ordering = ["id"]
@@ -83,7 +86,8 @@ class Flow(models.Model):
             models.Index(fields=["from_cell", "effective_at", "entered_at", "n"], name="flow_out_of_cell"),
             models.Index(fields=["to_cell", "effective_at", "entered_at", "n"], name="flow_into_cell"),
             models.Index(
-                fields=["effective_at", "entered_at", "from_cell", "to_cell", "n"], name="flow_by_moment"
+                fields=["effective_at", "entered_at", "from_cell", "to_cell", "reversal", "n"],
+                name="flow_by_moment",
             ),
             models.Index(
                 fields=["entered_at", "effective_at", "from_cell", "to_cell", "n"], name="flow_by_entry"

@@ -130,6 +130,11 @@ def _moments() -> Iterator[Finding]:
     ).values_list("id", "event_id")
     for number, event in astray:
         yield Finding("event", f"event {event}", f"its flow {number} carries other moments than it does")
+    mismarked = Flow.objects.filter(
+        Q(reversal=True, event__reverses=None) | Q(reversal=False, event__reverses__isnull=False)
+    )
+    for number, event in mismarked.values_list("id", "event_id"):
+        yield Finding("event", f"event {event}", f"its flow {number} says wrongly whether it takes back")
 
 
 def _reversals(cells: dict[int, CellKey]) -> Iterator[Finding]:

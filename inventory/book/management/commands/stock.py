@@ -2,10 +2,11 @@
 
 from typing import Any, TextIO, cast
 
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError
 from django.utils.timezone import get_current_timezone
 
 from inventory.book.management.arguments import a_day, a_moment
+from inventory.book.queries.names import NoSuchNames, closing_of, printed_names
 from inventory.book.queries.quantities import Scope, StockBy, StockRow, stock
 from inventory.book.rules.happened import end_of_day
 from inventory.doors.output import add_format_option, write_rows
@@ -30,16 +31,30 @@ class Command(BaseCommand):
             default=Scope.HERE.value,
             help="here: on the premises; ours: owned by the house; all: both",
         )
+        parser.add_argument(
+            "--names",
+            default="",
+            metavar="RELEASE|closing",
+            help="print the names of this release, or of the closing of the period that ends on the day",
+        )
         add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
         by = StockBy(options["by"])
+        try:
+            closing = closing_of(options["as_of"], known_at=options["known_at"])
+            names = printed_names(options["names"], closing=closing)
+        except NoSuchNames as error:
+            raise CommandError(str(error), returncode=2) from None
         rows = stock(
             by=by,
             before=end_of_day(options["as_of"], get_current_timezone()),
             known_at=options["known_at"],
             scope=Scope(options["scope"]),
+            names=names,
         )
+        if names:
+            self.stderr.write(names.words)
         write_rows(
             (_cells(by, row) for row in rows),
             (by.column, "unit", *NUMBERS),

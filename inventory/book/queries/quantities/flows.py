@@ -18,7 +18,7 @@ class Pair(NamedTuple):
 
 
 class DatedFlow(NamedTuple):
-    """One flow of a lot with its event and its moment, aware."""
+    """One flow of a lot with its event and its moment, aware; a reversal stands as it was booked."""
 
     flow_id: int
     event_id: int
@@ -26,17 +26,25 @@ class DatedFlow(NamedTuple):
     from_cell: int
     to_cell: int
     n: int
+    reversal: bool
 
 
 def pair_flows(*, since: datetime, before: datetime, known_at: datetime | None = None) -> list[Pair]:
-    """Flows with ``since <= effective_at < before``, summed by pair of cells. One query."""
+    """Flows with ``since <= effective_at < before``, summed by pair of cells. One query.
+
+    A reversal stands as the pair that it takes back, with a minus: a mistaken loan that was
+    taken back is no loan, and no return either.
+    """
     entered, more = known(known_at)
     sql = (
-        "SELECT f.from_cell_id, f.to_cell_id, SUM(f.n) FROM book_flow f"
+        "SELECT f.from_cell_id, f.to_cell_id, f.reversal, SUM(f.n) FROM book_flow f"
         f" WHERE f.effective_at >= %s AND f.effective_at < %s{entered}"
-        " GROUP BY f.from_cell_id, f.to_cell_id"
+        " GROUP BY f.from_cell_id, f.to_cell_id, f.reversal"
     )
-    return [Pair(a, b, int(n)) for a, b, n in rows(sql, [moment(since), moment(before), *more])]
+    return [
+        Pair(b, a, -int(n)) if reversal else Pair(a, b, int(n))
+        for a, b, reversal, n in rows(sql, [moment(since), moment(before), *more])
+    ]
 
 
 def late_flows(*, before: datetime, known_from: datetime | None, known_until: datetime | None) -> list[Pair]:
@@ -81,15 +89,16 @@ def flows_of_lots(
             condition += f" AND f.{column} {operator} %s"
             params.append(moment(bound))
     sides = [
-        "SELECT f.id, f.event_id, f.effective_at, f.from_cell_id, f.to_cell_id, f.n FROM book_cell c"
+        "SELECT f.id, f.event_id, f.effective_at, f.from_cell_id, f.to_cell_id, f.n, f.reversal"
+        " FROM book_cell c"
         f" JOIN book_flow f ON f.{end}_cell_id = c.id WHERE {condition}"
         for end in ("to", "from")
     ]
     found = rows(" UNION ".join(sides), params * 2)
     moments = as_moments(row[2] for row in found)
     return [
-        DatedFlow(flow, event, when, a, b, n)
-        for (flow, event, _, a, b, n), when in zip(found, moments, strict=True)
+        DatedFlow(flow, event, when, a, b, n, bool(reversal))
+        for (flow, event, _, a, b, n, reversal), when in zip(found, moments, strict=True)
     ]
 
 

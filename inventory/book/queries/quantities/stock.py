@@ -8,6 +8,7 @@ from enum import StrEnum
 from inventory.book.rules.scope import Scope
 from inventory.names.models import Taxon
 
+from ..names import PrintedNames
 from .balances import Held, cell_balances, held_sum
 from .facts import CellFact, cell_facts
 from .sources import source_labels
@@ -43,8 +44,11 @@ def stock(
     before: datetime,
     known_at: datetime | None = None,
     scope: Scope = Scope.HERE,
+    names: PrintedNames | None = None,
 ) -> list[StockRow]:
     """Rows of the stock before ``before``, sorted by label and unit; empty rows are left out.
+
+    ``names`` are those to print, none: those of now.
 
     A row stays when its total is zero but some of its numbers are not (-1 male, +1 unknown), for
     such a row needs somebody's eye. The number of queries does not depend on the number of rows.
@@ -56,7 +60,7 @@ def stock(
     for cell, n in balances.items():
         fact = facts[cell]
         if scope.holds(off_site=fact.off_site, owner=fact.owner):
-            groups[_label(by, fact, labels), fact.unit].append((fact.sex, fact.standing, n))
+            groups[_label(by, fact, labels, names), fact.unit].append((fact.sex, fact.standing, n))
     rows = [StockRow(label, unit, held_sum(parts)) for (label, unit), parts in sorted(groups.items())]
     return [row for row in rows if row.held != Held()]
 
@@ -69,7 +73,9 @@ def _labels(by: StockBy, before: datetime, known_at: datetime | None) -> dict[in
     return {}
 
 
-def _label(by: StockBy, fact: CellFact, labels: dict[int, str]) -> str:
+def _label(by: StockBy, fact: CellFact, labels: dict[int, str], names: PrintedNames | None) -> str:
+    if by is StockBy.TAXON and names is not None:
+        return names.taxa[names.taxon_of(fact.lot_id, fact.taxon_id)].scientific_name
     if by is StockBy.TAXON:
         return labels[fact.taxon_id]
     if by is StockBy.PLACE:
