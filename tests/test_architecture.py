@@ -48,7 +48,7 @@ def _writes_to_the_ledger(path: Path) -> list[str]:
         if names[-1:]
         and (
             (names[-1] in WRITES and (LEDGER | LEDGER_RELATIONS).intersection(names[:-1]))
-            or (len(names) == 1 and names[0] in LEDGER)
+            or (len(names) == 1 and names[0] in {*LEDGER, "insert_rows"})
         )
     ]
 
@@ -67,7 +67,7 @@ def test_the_search_for_writes_finds_the_writer() -> None:
     """Without this, the test above could pass because it looks for the wrong thing."""
     writers = [path for path in files(".py", under=CODE) if WRITERS.fullmatch(shown(path))]
     found = " ".join(text for path in writers for text in _writes_to_the_ledger(path))
-    assert all(name in found for name in LEDGER)
+    assert all(name in found for name in ("Event", "Cell", "insert_rows"))
 
 
 def test_no_sql_outside_the_models_writes_the_ledger() -> None:
