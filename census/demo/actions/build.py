@@ -6,6 +6,7 @@ from datetime import datetime, tzinfo
 from django.db import transaction
 
 from inventory.names.actions.backbone import load_release
+from inventory.names.actions.lists import load_lists
 
 from ..rules.fixtures import FIXTURES, read_quarters
 from ..rules.history import History, make_history
@@ -16,6 +17,7 @@ from .people import SignIn, make_people
 from .stock import load_opening_stock
 
 BACKBONE = FIXTURES.parent / "backbone"
+LISTS = FIXTURES.parent / "lists"
 # (what was done, steps done, steps in all)
 Progress = Callable[[str, int, int], None]
 
@@ -41,7 +43,8 @@ def build_house(*, now: datetime, zone: tzinfo, progress: Progress = _quiet) -> 
     sign_ins = make_people()
     first_day = datetime.fromisoformat(history.opening[0].entered).replace(tzinfo=zone)
     load_release(BACKBONE, now=first_day)
-    tell("people and backbone")
+    load_lists(LISTS, now=first_day)
+    tell("people, backbone and lists")
     first, second = load_opening_stock(history, now=first_day, zone=zone)
     tell(
         f"opening stock: {first.sheets['lots'].new} lots, {first.sheets['events'].new} lines, "
