@@ -5,9 +5,12 @@ from typing import Any
 
 from django import forms
 
+from inventory.book.queries.names import CLOSING, NoSuchNames
 from inventory.book.rules.scope import Scope
+from inventory.names.queries.eras import releases_in_use
 
 from .queries.behind import Selection
+from .queries.closings import check_names
 from .queries.reading import group_label
 from .rules.figures import FIGURES
 from .rules.question import Basis, By, Question, last_quarter
@@ -37,6 +40,7 @@ class QuestionForm(forms.Form):
         required=False,
         widget=forms.DateTimeInput({"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
     )
+    names = forms.ChoiceField(label="Names", required=False)
     show = forms.ChoiceField(label="Columns", choices=list(FORMS.items()))
     sort = forms.ChoiceField(label="Sorted by", choices=list(SORTS.items()))
 
@@ -54,6 +58,13 @@ class QuestionForm(forms.Form):
             "sort": "name",
         }
         super().__init__({**defaults, **given})
+        releases = releases_in_use()
+        if len(releases) > 1:
+            of_release = [(str(one.pk), f"of {one}") for one in releases]
+            at_closing = (CLOSING, "as at the closing")
+            self.fields["names"].choices = [("", "of now"), at_closing, *of_release]  # type: ignore[attr-defined]
+        else:
+            del self.fields["names"]
 
     def clean(self) -> dict[str, Any]:
         """Makes the question; the order of the days is the question's own rule."""
@@ -61,6 +72,9 @@ class QuestionForm(forms.Form):
         if not self.errors:
             try:
                 cleaned["question"] = self._question(cleaned)
+                check_names(cleaned["question"])
+            except NoSuchNames as error:
+                self.add_error("names", str(error))
             except ValueError as error:
                 self.add_error("last_day", str(error))
         return cleaned
@@ -74,6 +88,7 @@ class QuestionForm(forms.Form):
             scope=Scope(cleaned["scope"]),
             basis=Basis(cleaned["basis"]),
             known_at=cleaned["known_at"],
+            names=cleaned.get("names", ""),
         )
 
     def address(self) -> dict[str, str]:

@@ -17,7 +17,7 @@ from inventory.people.access import requires
 
 from .files.workbook import write_workbook
 from .forms import FORMS, FigureForm, QuestionForm
-from .queries.behind import behind, lines_of
+from .queries.behind import Behind, behind, lines_of
 from .queries.head import newest_periods, report_head
 from .queries.report import change_report
 from .rules.columns import HEADINGS
@@ -84,7 +84,7 @@ def change_events(request: HttpRequest) -> HttpResponse:
         "figure": figure,
         "heading": HEADINGS.get(figure, figure),
         "selection": selection,
-        "taxon": Taxon.objects.filter(pk=selection.taxon_id or 0).first(),
+        "taxon": _printed(found, selection.taxon_id or 0),
         "group": figure_form.group_label(question.by),
         "found": found,
         "lines": lines_of(page.object_list),
@@ -125,6 +125,12 @@ def change_csv(request: HttpRequest) -> HttpResponse:
 
 def _asked(request: HttpRequest) -> QuestionForm:
     return QuestionForm(request.GET, today=timezone.localdate(now()))
+
+
+def _printed(found: Behind, taxon_id: int) -> Taxon | None:
+    if found.names is not None:
+        return found.names.taxa.get(taxon_id)
+    return Taxon.objects.filter(pk=taxon_id).first()
 
 
 def _file(content: bytes, kind: str, question: Question, ending: str) -> HttpResponse:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from inventory.book.models import PeriodVersion
+from inventory.book.queries.names import CLOSING, NoSuchNames
 
 from ..rules.question import Basis, Question
 
@@ -48,3 +49,12 @@ def knowledge(question: Question) -> tuple[Knowledge, Knowledge]:
         Knowledge(opening.closed_at, opening) if opening else as_known,
         Knowledge(closing.closed_at, closing) if closing else as_known,
     )
+
+
+def check_names(question: Question) -> None:
+    """Raises :class:`NoSuchNames` when the names of a closing are asked and none is honoured.
+
+    At most one query.
+    """
+    if question.names == CLOSING and knowledge(question)[1].version is None:
+        raise NoSuchNames("no closing counts at the end of this period; choose the names of a release")

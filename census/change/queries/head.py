@@ -45,7 +45,7 @@ def report_head(report: Report, *, zone: tzinfo) -> Head:
         ("closing signed", _signed(report.closing, zone)),
         ("scope", SCOPE_WORDS[question.scope]),
         ("units", ", ".join(report.totals) or "none"),
-        ("names", f"accepted names of {release}" if release else "as the house writes them"),
+        ("names", _names(report, release)),
         ("left out", LEFT_OUT),
         ("estimates", "none is added up here: every figure is the sum of whole animals in the book"),
     ]
@@ -56,6 +56,12 @@ def report_head(report: Report, *, zone: tzinfo) -> Head:
         lines=[(heading, text) for heading, text in lines if text],
         presence_only=list(Taxon.objects.filter(count_class="D").order_by("scientific_name")),
     )
+
+
+def _names(report: Report, release: BackboneRelease | None) -> str:
+    if report.names is not None:
+        return report.names.words
+    return f"accepted names of {release}" if release else "as the house writes them"
 
 
 def _signed(known: Knowledge, zone: tzinfo) -> str:

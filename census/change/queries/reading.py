@@ -6,6 +6,7 @@ from datetime import datetime, timedelta, tzinfo
 from typing import NamedTuple
 
 from inventory.book.models import Lot, Place
+from inventory.book.queries.names import PrintedNames
 from inventory.book.queries.quantities import (
     Pair,
     cell_balances,
@@ -86,20 +87,28 @@ def read_book(moments: Moments) -> Reading:
     return Reading(opening, closing, flows, late, earlier, cell_ends(named))
 
 
-def row_function(question: Question) -> Callable[[CellEnd], RowKey]:
-    """The row of an inside cell. Asks for the sources when rows are sources.
+def row_function(question: Question, names: PrintedNames | None = None) -> Callable[[CellEnd], RowKey]:
+    """The row of an inside cell, under the names to print. Asks for the sources when rows are sources.
 
     The label of a source is what is known now of a lot's whole life, so that one lot stands in one
     row in every period.
     """
+    group = _group_function(question)
+    if names is None:
+        return lambda cell: RowKey(group(cell), cell.taxon_id, cell.unit)
+    taxon_of = names.taxon_of
+    return lambda cell: RowKey(group(cell), taxon_of(cell.lot_id, cell.taxon_id), cell.unit)
+
+
+def _group_function(question: Question) -> Callable[[CellEnd], int | str]:
     if question.by is By.PLACE:
-        return lambda cell: RowKey(cell.place_id or 0, cell.taxon_id, cell.unit)
+        return lambda cell: cell.place_id or 0
     if question.by is By.LOT:
-        return lambda cell: RowKey(cell.lot_id, cell.taxon_id, cell.unit)
+        return lambda cell: cell.lot_id
     if question.by is By.SOURCE:
         labels = source_labels(known_at=question.known_at)
-        return lambda cell: RowKey(labels.get(cell.lot_id, NO_SOURCE), cell.taxon_id, cell.unit)
-    return lambda cell: RowKey("", cell.taxon_id, cell.unit)
+        return lambda cell: labels.get(cell.lot_id, NO_SOURCE)
+    return lambda cell: ""
 
 
 def group_labels(question: Question, keys: list[RowKey]) -> dict[int | str, str]:

@@ -1,10 +1,11 @@
 """The population change report: one question, one answer, a constant number of queries."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import tzinfo
 from typing import Any
 
+from inventory.book.queries.names import PrintedNames, printed_names
 from inventory.names.models import Taxon
 
 from ..rules.arithmetic import Change, closing_by_row, population_change, rows_of_cells, ties, totals_by_unit
@@ -46,13 +47,17 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """The answer. Rows are sorted by label, name and unit."""
+    """The answer. Rows are sorted by label, name and unit.
+
+    ``names`` are those printed, none: those of now. One row stands for all taxa of one printed name.
+    """
 
     question: Question
     opening: Knowledge
     closing: Knowledge
     rows: list[Row]
     totals: dict[str, Change]
+    names: PrintedNames | None = None
 
     @property
     def untied(self) -> list[Row]:
@@ -89,7 +94,10 @@ def value_of(change: Change, column: str) -> Any:
 
 
 def change_report(question: Question, *, zone: tzinfo) -> Report:
-    """Answers ``question``. The house's days begin at midnight in ``zone``."""
+    """Answers ``question``. The house's days begin at midnight in ``zone``.
+
+    Raises :class:`~inventory.book.queries.names.NoSuchNames` when it asks for names that are none.
+    """
     return change_reports(question, [question.by], zone=zone)[0]
 
 
@@ -97,15 +105,22 @@ def change_reports(question: Question, groupings: Sequence[By], *, zone: tzinfo)
     """The same question by each of ``groupings``, out of one reading of the book."""
     known = knowledge(question)
     moments = moments_of(question, known, zone)
+    names = printed_names(question.names, closing=known[1].version)
     reading = read_book(moments)
-    taxa = Taxon.objects.in_bulk()
-    return [_report(replace(question, by=by), moments, reading, taxa, zone) for by in groupings]
+    taxa = names.taxa if names else Taxon.objects.in_bulk()
+    return [_report(replace(question, by=by), moments, reading, taxa, names, zone=zone) for by in groupings]
 
 
 def _report(
-    question: Question, moments: Moments, reading: Reading, taxa: dict[int, Taxon], zone: tzinfo
+    question: Question,
+    moments: Moments,
+    reading: Reading,
+    taxa: Mapping[int, Taxon],
+    names: PrintedNames | None,
+    *,
+    zone: tzinfo,
 ) -> Report:
-    row_by_cell = rows_of_cells(reading.cells, row_function(question), question.scope)
+    row_by_cell = rows_of_cells(reading.cells, row_function(question, names), question.scope)
     changes = population_change(
         opening=reading.opening,
         flows=reading.flows,
@@ -143,4 +158,5 @@ def _report(
         closing=moments.closing,
         rows=rows,
         totals=totals_by_unit((row.unit, row.change) for row in rows),
+        names=names,
     )

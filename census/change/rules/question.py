@@ -27,7 +27,10 @@ class Basis(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """Both days are inside the period. ``known_at`` None is now."""
+    """Both days are inside the period. ``known_at`` None is now.
+
+    ``names`` is the release whose names are printed, or "closing"; blank: the names of now.
+    """
 
     first_day: date
     last_day: date
@@ -35,6 +38,7 @@ class Question:
     scope: Scope = Scope.HERE
     basis: Basis = Basis.REPORTED
     known_at: datetime | None = None
+    names: str = ""
 
     def __post_init__(self) -> None:
         if self.last_day < self.first_day:

@@ -12,9 +12,10 @@ from census.change.rules.question import Basis, By, Question, default_basis
 from census.change.rules.short import short_form
 from census.change.rules.words import basis_in_words, signed, ties_in_words, title_of
 from inventory.book.management.arguments import a_day, a_moment
+from inventory.book.queries.names import NoSuchNames
 from inventory.book.rules.scope import Scope
 from inventory.doors.clock import now
-from inventory.doors.output import add_format_option, write_rows
+from inventory.doors.output import Out, add_format_option, write_rows
 
 _SHORT = ("name", "opening", "in", "out", "unexplained", "between", "late", "closing", "m.f.u")
 
@@ -40,10 +41,21 @@ class Command(BaseCommand):
             default=Scope.HERE.value,
             help="here: on the premises; ours: owned by the house; all: both",
         )
+        parser.add_argument(
+            "--names",
+            default="",
+            metavar="RELEASE|closing",
+            help="print the names of this release, or those at the closing of the period",
+        )
         add_format_option(parser, workbook=True)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        question = _question(options)
+        try:
+            self._answer(_question(options), options)
+        except NoSuchNames as error:
+            raise CommandError(str(error), returncode=2) from None
+
+    def _answer(self, question: Question, options: dict[str, Any]) -> None:
         zone = get_current_timezone()
         if options["format"] == "xlsx":
             self._write_workbook(question, options["out"])
@@ -51,9 +63,9 @@ class Command(BaseCommand):
         report = change_report(question, zone=zone)
         if options["out"]:
             with open(options["out"], "w", encoding="utf-8", newline="") as out:
-                _write(report, options["format"], out)
+                _write(report, options["format"], out, self.stderr)
         else:
-            _write(report, options["format"], cast(TextIO, self.stdout))
+            _write(report, options["format"], cast(TextIO, self.stdout), self.stderr)
         if report.untied:
             raise CommandError(ties_in_words(report.named_untied), returncode=1)
 
@@ -74,15 +86,18 @@ def _question(options: dict[str, Any]) -> Question:
             scope=Scope(options["scope"]),
             basis=Basis(options["basis"]) if options["basis"] else default_basis(known_at),
             known_at=known_at,
+            names=options["names"],
         )
     except ValueError as error:
         raise CommandError(str(error), returncode=2) from None
 
 
-def _write(report: Report, form: str, out: TextIO) -> None:
+def _write(report: Report, form: str, out: TextIO, err: Out) -> None:
     if form == "table":
         _write_short(report, out)
     else:
+        if report.names:
+            err.write(f"Printed under {report.names.words}\n")
         write_rows(report.records(), report.columns(), form, out)
 
 
@@ -93,6 +108,8 @@ def _write_short(report: Report, out: TextIO) -> None:
     out.write(f"{title_of(question)}\n")
     closings = (report.opening.name, report.closing.name)
     out.write(f"{basis_in_words(question, closings, zone)}; scope {question.scope.value}; zone {zone}\n")
+    if report.names:
+        out.write(f"printed under {report.names.words}\n")
     first = () if question.by is By.TAXON else (question.by.value,)
     for unit, total in report.totals.items():
         lines = [

@@ -53,14 +53,15 @@ class Command(BaseCommand):
             scope=Scope(options["scope"]),
             names=names,
         )
-        if names:
-            self.stderr.write(names.words)
+        printed = f"; printed under {names.words}" if names else ""
+        if names and options["format"] != "table":
+            self.stderr.write(printed.removeprefix("; ").capitalize())
         write_rows(
             (_cells(by, row) for row in rows),
             (by.column, "unit", *NUMBERS),
             options["format"],
             cast(TextIO, self.stdout),
-            title=f"Stock at the end of {options['as_of']}, scope {options['scope']}",
+            title=f"Stock at the end of {options['as_of']}, scope {options['scope']}{printed}",
         )
 
 
