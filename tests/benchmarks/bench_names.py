@@ -164,13 +164,25 @@ def _load(options: argparse.Namespace) -> None:
         loaded = load_release(options.folder / "archive", now=now(), tell=tell)
         times = [*steps.values(), time.perf_counter()]
         spent = "; ".join(f"{step} {times[at + 1] - times[at]:.0f}" for at, step in enumerate(steps))
-        size = sum(path.stat().st_size for path in (options.folder / "backbone").glob("*.sqlite3"))
+        size = _size(options.folder)
         of = (
             f"{loaded.usages:,} names, {loaded.synonyms:,} synonyms, {loaded.vernacular_names:,} common names"
         )
         return f"{of}, store {size / 1e6:,.0f} MB [seconds: {spent}]"
 
     _timed(load)
+
+
+def _size(folder: Path) -> int:
+    """Bytes of the store: of its file, or of its tables with their indexes."""
+    from django.db import connection
+
+    if connection.vendor != "postgresql":
+        return sum(path.stat().st_size for path in (folder / "backbone").glob("*.sqlite3"))
+    with connection.cursor() as cursor:
+        sizes = "SELECT sum(pg_total_relation_size(oid)) FROM pg_class WHERE relkind = 'r'"
+        cursor.execute(f"{sizes} AND relname LIKE 'backbone~_%' ESCAPE '~'")
+        return int(cursor.fetchone()[0])
 
 
 def _exact(options: argparse.Namespace) -> None:

@@ -10,11 +10,13 @@ from django.conf import settings
 from django.core.management import CommandError, call_command
 
 from inventory.names.actions.backbone import load_release
+from inventory.names.actions.taxa import taxa_for
 from inventory.names.models import BackboneRelease, RangeCaution
 from inventory.names.queries.store import current_release, release_names
 from inventory.names.readers.archive import ArchiveError
 from inventory.names.rules.verdicts import Usage
-from tests.factories import NOW
+from inventory.people.rules.roles import Role
+from tests.factories import NOW, make_person
 
 from .stores import BACKBONE
 
@@ -213,3 +215,28 @@ def test_a_path_that_is_not_there_is_bad_usage(tmp_path: Path) -> None:
     with pytest.raises(CommandError) as error:
         call_command("backbone", "load", str(tmp_path / "none"))
     assert error.value.returncode == 2
+
+
+def test_adopting_at_once_needs_a_name() -> None:
+    with pytest.raises(CommandError, match="--by NAME") as error:
+        call_command("backbone", "load", str(BACKBONE), "--adopt")
+    assert error.value.returncode == 2
+    assert not BackboneRelease.objects.exists()
+
+
+def test_a_release_that_waits_is_adopted_at_once_on_demand(tmp_path: Path) -> None:
+    first = load_release(archive(tmp_path / "one", HEADER + COD), now=NOW).release
+    taxa_for(["Gadus morhua"], now=NOW)
+    as_synonym = COD.replace("\t\tQ2\taccepted", "\tQ9\tQ2\tsynonym")
+    lines = f"{HEADER}Morhua vulgaris Fleming, 1828\t\tQ9\taccepted\tSPECIES\n{as_synonym}"
+    moved = archive(tmp_path / "two", lines)
+    said = StringIO()
+    call_command("backbone", "load", str(moved), stderr=said)
+    assert current_release() == first
+    assert "It would change 1 names in use, so it waits" in said.getvalue()
+    registrar = make_person("Maren", roles=[Role.REGISTRAR])
+    call_command("backbone", "load", str(moved), "--adopt", "--by", registrar.name, stderr=said)
+    adopted = current_release()
+    assert adopted is not None
+    assert adopted.name == "two"
+    assert "is in use now. 1 names followed" in said.getvalue()

@@ -59,7 +59,10 @@ def test_every_line_has_its_row_in_order(backbone: BackboneRelease, tmp_path: Pa
 
 def test_a_csv_with_a_classification_is_read_by_its_header(backbone: BackboneRelease, tmp_path: Path) -> None:
     file = tmp_path / "names.csv"
-    text = "id,scientificName,phylum,class\n1,Liparis liparis,Mollusca,\n2,Gadus morhua,,Actinopteri\n3\n"
+    text = (
+        "id,scientificName,phylum,class,taxonRank\n1,Liparis liparis,Mollusca,,\n"
+        "2,Gadus morhua,,Actinopteri,species\n3\n"
+    )
     file.write_text(text, encoding="utf-8")
     rows = list(csv.DictReader(StringIO(check(file))))
     assert [row["verdict"] for row in rows] == ["ambiguous", "accepted", "not_found"]

@@ -75,6 +75,47 @@ def test_homonyms_never_collapse() -> None:
     assert one("Ctenophora D.M.Williams, 1986", store).verdict is VerdictKind.GENUS_ONLY
 
 
+def test_a_stated_rank_tells_homonyms_apart() -> None:
+    comb_jellies = usage("Ctenophora", rank="phylum", taxon_id="1", kingdom="Animalia")
+    diatom = usage("Ctenophora", "D.M.Williams", taxon_id="2", kingdom="Chromista")
+    (verdict,) = match([Asked("Ctenophora", rank="Phylum")], MemoryStore([comb_jellies, diatom]))
+    assert (verdict.verdict, verdict.rank) == (VerdictKind.HIGHER_RANK, "phylum")
+    # A rank that none has rules nothing out.
+    (verdict,) = match([Asked("Ctenophora", rank="tribe")], MemoryStore([comb_jellies, diatom]))
+    assert verdict.verdict is VerdictKind.AMBIGUOUS
+
+
+@pytest.mark.parametrize(
+    ("status", "why"),
+    [
+        ("proParteSynonym", "in part only"),
+        ("pro parte synonym", "in part only"),
+        ("misapplied", "misapplied to"),
+    ],
+)
+def test_a_synonym_in_part_or_misapplied_is_never_taken_by_itself(status: str, why: str) -> None:
+    accepted = usage("Doris nova")
+    old = usage("Doris vetus", accepted=accepted, status=status)
+    verdict = one("Doris vetus", MemoryStore([accepted, old]))
+    assert (verdict.verdict, verdict.name, verdict.is_certain) == (VerdictKind.AMBIGUOUS, "", False)
+    assert [choice.name for choice in verdict.choices] == ["Doris nova"]
+    assert why in verdict.why
+
+
+def test_author_and_phylum_single_out_one_of_two_names_equally_near() -> None:
+    store = MemoryStore(
+        [
+            usage("Doris alba", "Abel, 1801", phylum="Mollusca"),
+            usage("Doris alta", "Bell, 1902", phylum="Annelida"),
+        ]
+    )
+    assert one("Doris alka", store).name == ""
+    assert one("Doris alka Abel, 1801", store).name == "Doris alba"
+    assert one("Doris alka", store, phylum="Annelida").name == "Doris alta"
+    # A misspelt name is suggested, never taken.
+    assert not one("Doris alka Abel, 1801", store).is_certain
+
+
 def test_homonyms_in_the_choices_bear_their_authors() -> None:
     first, second = usage("Doris alba", "Abel, 1801"), usage("Doris alba", "Bell, 1902")
     text = one("Doris alba", MemoryStore([first, second])).choices_text()

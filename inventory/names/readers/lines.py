@@ -38,9 +38,11 @@ def _read_csv(text: str) -> list[Asked]:
     header = [cell.strip().casefold() for cell in next(reader)]
     name_at = header.index("scientificname")
     at = {field: header.index(column) for column, field in _COLUMNS.items() if column in header}
+    rank_at = header.index("taxonrank") if "taxonrank" in header else len(header)
     asked = []
     for cells in reader:
         stated = {field: cells[index].strip() for field, index in at.items() if index < len(cells)}
         typed = cells[name_at] if name_at < len(cells) else ""
-        asked.append(Asked(typed, Classification(**stated)))
+        rank = cells[rank_at].strip() if rank_at < len(cells) else ""
+        asked.append(Asked(typed, Classification(**stated), rank))
     return asked

@@ -23,6 +23,12 @@ def by_authorship(typed: str, usages: Sequence[Usage]) -> Sequence[Usage]:
     return agreeing or usages
 
 
+def by_rank(stated: str, usages: Sequence[Usage]) -> Sequence[Usage]:
+    """The usages of the rank that stands beside the name; all when none is, for ranks are often loose."""
+    wanted = stated.strip().casefold()
+    return [usage for usage in usages if wanted and usage.rank.casefold() == wanted] or usages
+
+
 def authors_agree(one: str, other: str) -> bool:
     """Same year where both give one, and a surname in common; brackets and initials set aside."""
     years_one, years_other = set(re.findall(r"\d{4}", one)), set(re.findall(r"\d{4}", other))

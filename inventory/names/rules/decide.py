@@ -9,7 +9,7 @@ different taxa are never collapsed.
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 
-from .agree import authors_agree, by_authorship, by_classification, conflict
+from .agree import authors_agree, by_authorship, by_classification, by_rank, conflict
 from .parse import Parsed, Reading
 from .store import Found, Near
 from .verdicts import UNSTATED, Caution, Choice, Classification, Usage, Verdict, VerdictKind
@@ -22,14 +22,15 @@ def decide(
     found: Found,
     *,
     stated: Classification = UNSTATED,
+    rank: str = "",
     held_here: Collection[str] = _NOTHING,
 ) -> Verdict:
     """One verdict, whatever the line holds.
 
-    ``stated`` is the classification that stands beside the name; ``held_here`` are accepted names
-    held where the line comes from, which are offered first.
+    ``stated`` and ``rank`` are what stands beside the name; ``held_here`` are accepted names held
+    where the line comes from, which are offered first.
     """
-    judge = _Judge(parsed, found, stated, held_here)
+    judge = _Judge(parsed, found, stated, rank, held_here)
     verdict = judge.verdict()
     if parsed.about_animal:
         verdict = _with_why(verdict, f'"{parsed.about_animal}" says something of the animal, set aside')
@@ -37,14 +38,15 @@ def decide(
 
 
 class _Judge:
-    """Holds the four things every rule looks at."""
+    """Holds the five things every rule looks at."""
 
     def __init__(
-        self, parsed: Parsed, found: Found, stated: Classification, held_here: Collection[str]
+        self, parsed: Parsed, found: Found, stated: Classification, rank: str, held_here: Collection[str]
     ) -> None:
         self.parsed = parsed
         self.found = found
         self.stated = stated
+        self.rank = rank
         self.held_here = held_here
 
     def verdict(self) -> Verdict:
@@ -99,7 +101,8 @@ class _Judge:
         compared = f'"{reading.canonical}" is in the backbone letter by letter'
         if reading.note:
             compared += f" ({reading.note})"
-        fitting, against = by_classification(self.stated, by_authorship(reading.authorship, usages))
+        usages = by_rank(self.rank, by_authorship(reading.authorship, usages))
+        fitting, against = by_classification(self.stated, usages)
         if not fitting:
             reasons = "; ".join(sorted({conflict(self.stated, usage) for usage in against}))
             why = f"{compared}, but there it is of {reasons}"
@@ -128,6 +131,10 @@ class _Judge:
         caution = self._caution(reading.canonical, usage)
         if caution:
             return self._misapplied(caution, usage, why)
+        doubt = _doubtful_synonym(usage)
+        if doubt:
+            choices = self._choices([target], wanted=reading.canonical)
+            return self._answer(VerdictKind.AMBIGUOUS, f"{why}; {doubt}: a person decides", choices=choices)
         kind = self._kind(reading, usage)
         if self.parsed.qualifier:
             why += f'; "{self.parsed.qualifier}" is kept apart'
@@ -169,7 +176,7 @@ class _Judge:
             targets = _unique(one.usage.target for one in near)
             return self._answer(VerdictKind.AMBIGUOUS, why, choices=self._choices(targets))
         # Among names equally near, the author typed or the classification stated may single one out.
-        meant = by_authorship(reading.authorship, [one.usage for one in near])
+        meant = by_rank(self.rank, by_authorship(reading.authorship, [one.usage for one in near]))
         meant, _ = by_classification(self.stated, meant)
         singled = len(meant) < len(near)
         near = [one for one in near if one.usage in meant]
@@ -292,6 +299,16 @@ class _Judge:
             release=self.found.release,
             classification=target.classification if target else UNSTATED,
         )
+
+
+def _doubtful_synonym(usage: Usage) -> str:
+    """Why a synonym does not lead to its accepted name by itself; blank when it does."""
+    status = "".join(usage.status.casefold().split())
+    if usage.accepted is not None and "proparte" in status:
+        return "it is a synonym of that taxon in part only"
+    if usage.accepted is not None and "misapplied" in status:
+        return "the backbone holds the name for misapplied to that taxon"
+    return ""
 
 
 def _unique(usages: Iterable[Usage]) -> list[Usage]:

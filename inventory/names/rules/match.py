@@ -11,10 +11,11 @@ from .verdicts import UNSTATED, Classification, Verdict
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A typed name, and the classification that stands beside it, if any does."""
+    """A typed name, and the classification and the rank that stand beside it, if any do."""
 
     typed: str
     classification: Classification = UNSTATED
+    rank: str = ""
 
 
 def match(
@@ -24,7 +25,7 @@ def match(
     lines = [parse(line.typed) for line in asked]
     found = find(lines, store)
     return [
-        decide(parsed, found, stated=line.classification, held_here=held_here)
+        decide(parsed, found, stated=line.classification, rank=line.rank, held_here=held_here)
         for parsed, line in zip(lines, asked, strict=True)
     ]
 

@@ -35,19 +35,23 @@ class Command(BaseCommand):
             metavar="PATH|ncbi|inat",
             help="Darwin Core Archive (folder or zip), a table of names, or an installed data package",
         )
+        load.add_argument("--adopt", action="store_true", help="take it into use whatever it changes")
+        load.add_argument("--by", metavar="NAME", help="registrar or curator who adopts it")
         info = actions.add_parser("info", help="which releases are loaded, and how large they are")
         add_format_option(info)
         add_release_actions(actions)
 
     def handle(self, *args: Any, **options: Any) -> None:
         if options["action"] == "load":
-            self._load(options["source"])
+            self._load(options["source"], adopt=options["adopt"], by=options["by"])
         elif options["action"] == "info":
             self._info(options["format"])
         else:
             do_release_action(options, self.stdout, self.stderr)
 
-    def _load(self, what: str) -> None:
+    def _load(self, what: str, *, adopt: bool, by: str | None) -> None:
+        if adopt and not by:
+            raise CommandError("--adopt needs --by NAME: a release is adopted by somebody.", returncode=2)
         if what not in PACKAGES and not Path(what).exists():
             raise CommandError(f"{what}: there is no such file or folder.", returncode=2)
         try:
@@ -58,6 +62,10 @@ class Command(BaseCommand):
         for remark in loaded.remarks:
             self.stderr.write(remark)
         self.stderr.write(_in_words(loaded))
+        if adopt and not loaded.release.is_current:
+            adopting: dict[str, Any] = {"action": "adopt", "by": by, "lot": []}
+            adopting["release"] = str(loaded.release.pk)
+            do_release_action(adopting, self.stdout, self.stderr)
 
     def _info(self, form: str) -> None:
         rows = release_rows()

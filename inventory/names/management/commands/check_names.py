@@ -16,7 +16,8 @@ from inventory.names.rules.verdicts import COLUMNS
 class Command(BaseCommand):
     help = (
         "Checks names against the backbone: one verdict for each line, in order. The file has one name "
-        "on each line, or is a csv with scientificName and, if wanted, kingdom, phylum, class, order, family."
+        "on each line, or is a csv with scientificName and, if wanted, taxonRank, kingdom, phylum, class, "
+        "order, family."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
