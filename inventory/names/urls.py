@@ -1,8 +1,10 @@
 from django.urls import path
 
-from . import views
+from . import views, views_backbone
 
 urlpatterns = [
+    path("backbone", views_backbone.backbone, name="backbone"),
+    path("backbone/<int:pk>/adopt", views_backbone.backbone_adopt, name="backbone_adopt"),
     path("names", views.names_review, name="names_review"),
     path("names/next", views.name_next, name="name_next"),
     path("names/undo", views.name_undo, name="name_undo"),

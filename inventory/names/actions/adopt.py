@@ -50,14 +50,20 @@ class Adopted:
 
 @transaction.atomic
 def adopt(
-    release: BackboneRelease, *, by: Person, now: datetime, decisions: Mapping[str, str] | None = None
+    release: BackboneRelease,
+    *,
+    by: Person,
+    now: datetime,
+    decisions: Mapping[str, str] | None = None,
+    against: int | None = None,
 ) -> Adopted:
     """Takes ``release`` into use, with all that it changes for the names in use.
 
     Names follow where they followed before; merged taxa give their lots to the one that stays; what
     is split, gone or in doubt enters the review queue. ``decisions`` answers splits: the accepted
-    name by accession number of the lot. No count changes, and permits and typed names stay as they
-    are. The number of queries does not grow with the names that follow.
+    name by accession number of the lot. ``against`` is the release that was in use when the person
+    looked. No count changes, and permits and typed names stay as they are. The number of queries
+    does not grow with the names that follow.
 
     Raises :class:`AdoptionRefused`, and :class:`~inventory.names.store.sqlite.StoreMissing` when the
     names of one of the two releases are not on this machine.
@@ -67,6 +73,8 @@ def adopt(
     current = _current_locked()
     if current is not None and current.pk == release.pk:
         raise AdoptionRefused(f"{release} is in use already{_since(release)}. Nothing was changed.")
+    if against is not None and (current is None or current.pk != against):
+        raise AdoptionRefused(f"{current} has come into use since this was looked at. Look again.")
     comparison = compared(release, current)
     answers = _sorted(comparison, decisions or {})
     adoption = switch(release, current, by=by, now=now, counts=comparison.counts)

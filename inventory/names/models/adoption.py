@@ -35,6 +35,12 @@ class ReleaseAdoption(models.Model):
     def __str__(self) -> str:
         return f"{self.release} in use"
 
+    @property
+    def counts_in_words(self) -> str:
+        """ "2 renamed, 1 split"; "none" when no name changed."""
+        words = (f"{n} {consequence.replace('_', ' ')}" for consequence, n in self.counts.items())
+        return ", ".join(words) or "none"
+
 
 class AdoptedChange(models.Model):
     """What one adoption did to one taxon, or asked of it. Append-only.

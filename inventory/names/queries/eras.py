@@ -41,6 +41,17 @@ def releases_in_use() -> list[BackboneRelease]:
     return list(used.distinct().order_by("-is_current", "-loaded_at", "-id"))
 
 
+def loaded_releases() -> list[BackboneRelease]:
+    """All releases, the one in use first, then the newest. One query."""
+    return list(BackboneRelease.objects.order_by("-is_current", "-loaded_at", "-id"))
+
+
+def adoptions(number: int = 20) -> list[ReleaseAdoption]:
+    """The newest adoptions. One query."""
+    rows = ReleaseAdoption.objects.select_related("release", "from_release", "by")
+    return list(rows.order_by("-at", "-id")[:number])
+
+
 def left_at(release: BackboneRelease) -> datetime | None:
     """The moment at which the release went out of use for the last time; none while it is in use.
 
