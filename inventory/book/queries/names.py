@@ -41,7 +41,7 @@ def printed_names(asked: str, *, closing: PeriodVersion | None = None) -> Printe
     """Names of the release called ``asked``, or at ``closing`` for the word "closing"; none for "".
 
     Of a release they are the names at the end of its use; of the one in use, those of now. At most
-    nine queries. Raises :class:`NoSuchNames`.
+    eight queries. Raises :class:`NoSuchNames`.
     """
     if not asked:
         return None

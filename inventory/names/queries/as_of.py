@@ -5,7 +5,7 @@ Moments are half-open as in the book: what was decided at the very moment is not
 
 from datetime import datetime
 
-from ..models import AdoptedChange, MovedLot, NameDecision, Taxon, TaxonName
+from ..models import AdoptedChange, MovedLot, Taxon, TaxonName
 from ..rules.full_name import full_name
 
 
@@ -48,22 +48,12 @@ def _names_of(moment: datetime) -> list[TaxonName]:
 def taxa_of_moved_lots(moment: datetime | None) -> dict[str, int]:
     """Where lots that have moved since stood before ``moment``: number of the taxon by accession number.
 
-    Lots move when a release merges or splits names, and when a review joins taxa. Two queries.
+    Lots move when a release merges or splits names, and when a review joins taxa. One query.
     """
     if moment is None:
         return {}
-    moves = [
-        (at, accession, taxon_id)
-        for at, accession, taxon_id in MovedLot.objects.filter(at__gte=moment)
-        .order_by("at", "id")
-        .values_list("at", "accession", "from_taxon_id")
-    ]
-    decided = NameDecision.objects.filter(decided_at__gte=moment, former_taxon__isnull=False)
-    for at, lots, taxon_id in decided.order_by("decided_at", "id").values_list(
-        "decided_at", "lots", "former_taxon_id"
-    ):
-        moves += [(at, accession, taxon_id) for accession in lots or ()]
+    moves = MovedLot.objects.filter(at__gte=moment).order_by("at", "id")
     stood: dict[str, int] = {}
-    for _, accession, taxon_id in sorted(moves, key=lambda move: move[0]):
+    for accession, taxon_id in moves.values_list("accession", "from_taxon_id"):
         stood.setdefault(accession, taxon_id)
     return stood
