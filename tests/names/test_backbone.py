@@ -148,7 +148,6 @@ def test_what_is_wrong_is_named_with_file_and_line_and_nothing_stays(
         ("meta.xml", '<!DOCTYPE a [<!ENTITY b "c">]><archive>&b;</archive>', "declarations"),
         ("meta.xml", GBIF_META.replace("Taxon.tsv", "../../secret"), "not found"),
         ("vernacular.csv", "taxonID,vernacularName,language,evidence\nX1,cod,en,\n", '"X1" is no taxonID'),
-        ("vernacular.csv", "taxonID,vernacularName,language,evidence\nS001,,en,\n", "no vernacularName"),
         ("range_cautions.csv", "taxonID,typed,right,region,reason,source\nS001,,,,,\n", "needs rightName"),
         ("taxon.csv", "taxonID\n\udcff\n", "not UTF-8"),
     ],
@@ -159,6 +158,15 @@ def test_a_spoilt_archive_is_refused(file: str, content: str, what: str, copy: P
         load_release(copy, now=NOW)
     assert not BackboneRelease.objects.exists()
     assert not RangeCaution.objects.exists()
+
+
+def test_a_line_without_a_common_name_is_left_out_and_said(copy: Path) -> None:
+    table = "taxonID,vernacularName,language,evidence\nS001,,en,\nS001,cod,en,\n"
+    (copy / "vernacular.csv").write_text(table, encoding="utf-8")
+    loaded = load_release(copy, now=NOW)
+    assert loaded.vernacular_names == 1
+    what = "vernacular.csv: lines without a vernacularName, left out: 1, the first is line 2"
+    assert what in loaded.remarks
 
 
 def test_a_missing_file_is_named(copy: Path) -> None:

@@ -90,7 +90,7 @@ def test_a_stated_rank_tells_homonyms_apart() -> None:
     [
         ("proParteSynonym", "in part only"),
         ("pro parte synonym", "in part only"),
-        ("misapplied", "misapplied to"),
+        ("misapplied", "holds the name for misapplied"),
     ],
 )
 def test_a_synonym_in_part_or_misapplied_is_never_taken_by_itself(status: str, why: str) -> None:
@@ -100,6 +100,13 @@ def test_a_synonym_in_part_or_misapplied_is_never_taken_by_itself(status: str, w
     assert (verdict.verdict, verdict.name, verdict.is_certain) == (VerdictKind.AMBIGUOUS, "", False)
     assert [choice.name for choice in verdict.choices] == ["Doris nova"]
     assert why in verdict.why
+
+
+@pytest.mark.parametrize("status", ["unaccepted", "not accepted", "invalid", "misapplied"])
+def test_a_name_that_does_not_stand_and_leads_nowhere_asks(status: str) -> None:
+    verdict = one("Doris vetus", MemoryStore([usage("Doris vetus", status=status)]))
+    assert (verdict.verdict, verdict.name) == (VerdictKind.AMBIGUOUS, "")
+    assert one("Doris vetus", MemoryStore([usage("Doris vetus", status="doubtful")])).is_certain
 
 
 def test_author_and_phylum_single_out_one_of_two_names_equally_near() -> None:

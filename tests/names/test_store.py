@@ -87,7 +87,7 @@ def test_a_long_circle_of_synonyms_is_refused_with_its_first_line() -> None:
 def test_a_name_longer_than_any_line_is_cut_and_said() -> None:
     source = RowSource(names("Gadus " + "m" * 400))
     loaded = load_source(source, called="rows", now=NOW)
-    assert loaded.remarks == ("rows: 1 names or authors are cut at 300 characters, the first on line 1",)
+    assert loaded.remarks == ("rows: names or authors cut at 300 characters: 1, the first on line 1",)
     (found,) = release_names(loaded.release).identified(["0"]).values()
     assert len(found.canonical_name) == LONGEST
 

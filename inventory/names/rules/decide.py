@@ -15,6 +15,8 @@ from .store import Found, Near
 from .verdicts import UNSTATED, Caution, Choice, Classification, Usage, Verdict, VerdictKind
 
 _NOTHING = frozenset[str]()
+# What WoRMS and ITIS write for names that do not stand (from memory); most lead to an accepted one.
+_NOT_ACCEPTED = frozenset({"unaccepted", "notaccepted", "invalid"})
 
 
 def decide(
@@ -131,7 +133,7 @@ class _Judge:
         caution = self._caution(reading.canonical, usage)
         if caution:
             return self._misapplied(caution, usage, why)
-        doubt = _doubtful_synonym(usage)
+        doubt = _asks(usage)
         if doubt:
             choices = self._choices([target], wanted=reading.canonical)
             return self._answer(VerdictKind.AMBIGUOUS, f"{why}; {doubt}: a person decides", choices=choices)
@@ -301,14 +303,14 @@ class _Judge:
         )
 
 
-def _doubtful_synonym(usage: Usage) -> str:
-    """Why a synonym does not lead to its accepted name by itself; blank when it does."""
+def _asks(usage: Usage) -> str:
+    """Why a name in the backbone is not taken by itself; blank when it is."""
     status = "".join(usage.status.casefold().split())
-    if usage.accepted is not None and "proparte" in status:
-        return "it is a synonym of that taxon in part only"
-    if usage.accepted is not None and "misapplied" in status:
-        return "the backbone holds the name for misapplied to that taxon"
-    return ""
+    if "misapplied" in status:
+        return "the backbone holds the name for misapplied"
+    if usage.accepted is None:
+        return "the backbone does not accept it, and names no other" if status in _NOT_ACCEPTED else ""
+    return "it is a synonym of that taxon in part only" if "proparte" in status else ""
 
 
 def _unique(usages: Iterable[Usage]) -> list[Usage]:

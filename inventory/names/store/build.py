@@ -65,7 +65,7 @@ def build(source: NameSource, store: Written, tell: Tell) -> Counts:
         store.index(f"{kind}_word_text")
         _index_deletions(store, kind)
     tell("common names", None)
-    counts.vernacular_names = _read_vernacular_names(source, store)
+    counts.vernacular_names = _read_vernacular_names(source, store, counts)
     return counts
 
 
@@ -118,7 +118,7 @@ def _read_names(source: NameSource, store: Written, counts: Counts, tell: Tell) 
             )  # fmt: skip
         counts.names = number
         if cut:
-            what = f"{len(cut)} names or authors are cut at {LONGEST} characters, the first on line {cut[0]}"
+            what = f"names or authors cut at {LONGEST} characters: {len(cut)}, the first on line {cut[0]}"
             counts.remarks.append(f"{file}: {what}")
 
     tell("reading names", 0.0)
@@ -203,13 +203,13 @@ def _unpacked(numbers: "np.ndarray[Any, np.dtype[np.uint64]]") -> Iterator[tuple
         yield from zip(hashes, (some & np.uint64(_ID_MASK)).tolist(), strict=True)
 
 
-def _read_vernacular_names(source: NameSource, store: Written) -> int:
+def _read_vernacular_names(source: NameSource, store: Written, counts: Counts) -> int:
     store.create("vernacular")
     table = source.table(VERNACULAR)
     count = 0
     if table is not None:
         store.create("heard")
-        store.insert("heard", _heard(source))
+        store.insert("heard", _heard(source, counts))
         lost = store.select(
             "SELECT h.line, h.ref FROM {t}heard h WHERE NOT EXISTS"
             " (SELECT 1 FROM {t}usage u WHERE u.taxon_id = h.ref) ORDER BY h.id LIMIT 1"
@@ -227,13 +227,18 @@ def _read_vernacular_names(source: NameSource, store: Written) -> int:
     return count
 
 
-def _heard(source: NameSource) -> Iterator[tuple[Any, ...]]:
+def _heard(source: NameSource, counts: Counts) -> Iterator[tuple[Any, ...]]:
     table = source.table(VERNACULAR)
     assert table is not None
     terms = ("id", "vernacularName", "language", "countryCode")
     lines = source.rows_of(table, terms)
+    blank = array("Q")
     for number, (line, (ref, name, language, country)) in enumerate(lines, start=1):
         key = common_key(name)
-        if not key:
-            raise ArchiveError(table.location, "no vernacularName", line)
-        yield number, line, ref, key, name[:200], language[:20], country[:60]
+        if key:
+            yield number, line, ref, key, name[:200], language[:20], country[:60]
+        else:
+            blank.append(line)
+    if blank:
+        what = f"lines without a vernacularName, left out: {len(blank)}, the first is line {blank[0]}"
+        counts.remarks.append(f"{table.location}: {what}")
