@@ -2,7 +2,7 @@
 
 from typing import Any, TextIO, cast
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 from django.utils.timezone import get_current_timezone
 
 from census.change.files.workbook import write_workbook
@@ -15,12 +15,13 @@ from inventory.book.management.arguments import a_day, a_moment
 from inventory.book.queries.names import NoSuchNames
 from inventory.book.rules.scope import Scope
 from inventory.doors.clock import now
+from inventory.doors.command import HouseCommand
 from inventory.doors.output import Out, add_format_option, write_rows
 
 _SHORT = ("name", "opening", "in", "out", "unexplained", "between", "late", "closing", "m.f.u")
 
 
-class Command(BaseCommand):
+class Command(HouseCommand):
     help = "Prints the population change: opening + in - out + late = closing."
 
     def add_arguments(self, parser: Any) -> None:

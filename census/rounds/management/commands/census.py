@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 from django.utils import timezone
 
 from census.rounds.actions.compare import compare_counts
@@ -31,13 +31,14 @@ from census.rounds.writers.count_sheets import write_sheets
 from inventory.book.models import Period, Place, PlaceKind
 from inventory.book.readers import NotReadable
 from inventory.doors import clock
+from inventory.doors.command import HouseCommand
 from inventory.doors.output import add_format_option, write_rows
 from inventory.people.models import Person
 
 _LINE_OPTIONS = [name for name in COLUMNS if name not in ("line", "how", "approved_by", "countersigned_by")]
 
 
-class Command(BaseCommand):
+class Command(HouseCommand):
     help = "The census: open it, give out sheets, take counts, compare, explain, settle, sign, show."
 
     def add_arguments(self, parser: CommandParser) -> None:

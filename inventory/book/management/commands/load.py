@@ -8,7 +8,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 from django.utils import timezone
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
@@ -17,13 +17,14 @@ from inventory.book.actions.load import LoadReport, load
 from inventory.book.actions.load.report import Progress as Tell
 from inventory.book.readers import NotReadable, open_source
 from inventory.doors import clock
+from inventory.doors.command import HouseCommand
 from inventory.doors.output import add_format_option, write_rows
 
 COLUMNS = ("sheet", "rows", "new", "changed", "already_there")
 _LONGEST_NAME = 120
 
 
-class Command(BaseCommand):
+class Command(HouseCommand):
     help = (
         "Loads a workbook (.xlsx) or a folder of .csv files with the sheets places, taxa, lots and events. "
         "Loading the same twice changes nothing; when anything is wrong nothing is loaded."

@@ -2,17 +2,18 @@
 
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 from django.db import transaction
 
 from inventory.book.actions.periods import add_period
 from inventory.book.models import Period
+from inventory.doors.command import HouseCommand
 from inventory.doors.output import add_format_option, write_rows
 
 COLUMNS = ("period", "first_day", "last_day", "closed")
 
 
-class Command(BaseCommand):
+class Command(HouseCommand):
     help = "Adds periods by their codes (2026 Q3, 2026), and lists all with the newest closing of each."
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -2,19 +2,20 @@
 
 from typing import Any, TextIO, cast
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 from django.utils.timezone import get_current_timezone
 
 from inventory.book.management.arguments import a_day, a_moment
 from inventory.book.queries.names import NoSuchNames, closing_of, printed_names
 from inventory.book.queries.quantities import Scope, StockBy, StockRow, stock
 from inventory.book.rules.happened import end_of_day
+from inventory.doors.command import HouseCommand
 from inventory.doors.output import add_format_option, write_rows
 
 NUMBERS = ("males", "females", "hermaphrodites", "unknown", "total", "missing")
 
 
-class Command(BaseCommand):
+class Command(HouseCommand):
     help = "Prints the stock at the end of a day: by taxon, place, lot or source."
 
     def add_arguments(self, parser: Any) -> None:

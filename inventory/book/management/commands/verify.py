@@ -2,14 +2,15 @@
 
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandParser
+from django.core.management.base import CommandParser
 from django.utils import timezone
 
 from inventory.book.queries.verification import verify
+from inventory.doors.command import HouseCommand
 from inventory.doors.output import add_format_option, write_rows
 
 
-class Command(BaseCommand):
+class Command(HouseCommand):
     help = "Recomputes every balance, snapshot and hash of the ledger; exit 1 and a list when one fails."
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -6,11 +6,12 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
 from inventory.doors.clock import now
+from inventory.doors.command import HouseCommand
 from inventory.doors.output import add_format_option, write_rows
 from inventory.names.actions.backbone import Loaded, load_source
 from inventory.names.management.releases import add_release_actions, do_release_action
@@ -21,7 +22,7 @@ from inventory.names.store.build import Tell
 from inventory.names.store.where import LoadRunning
 
 
-class Command(BaseCommand):
+class Command(HouseCommand):
     help = "Loads a release of a taxonomic backbone, and says what is loaded."
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -4,8 +4,9 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
+from inventory.doors.command import HouseCommand
 from inventory.doors.output import add_format_option, write_rows
 from inventory.names.queries.nearness import has_been_used
 from inventory.names.queries.verdicts import verdicts_for
@@ -13,7 +14,7 @@ from inventory.names.readers.lines import read_lines
 from inventory.names.rules.verdicts import COLUMNS
 
 
-class Command(BaseCommand):
+class Command(HouseCommand):
     help = (
         "Checks names against the backbone: one verdict for each line, in order. The file has one name "
         "on each line, or is a csv with scientificName and, if wanted, taxonRank, kingdom, phylum, class, "

@@ -5,9 +5,10 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
 from inventory.doors.clock import now
+from inventory.doors.command import HouseCommand
 from inventory.doors.output import add_format_option, write_rows
 from inventory.names.actions.lists import ListsRefused, load_lists
 from inventory.names.models import Taxon
@@ -16,7 +17,7 @@ from inventory.names.queries.lists import LIST_COLUMNS, LISTING_COLUMNS, list_ro
 LOADED_COLUMNS = ("name", "kind", "version", "entries", "state")
 
 
-class Command(BaseCommand):
+class Command(HouseCommand):
     help = "Loads lists that speak of animals (law, protection, hazards), and shows what they say."
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -4,9 +4,10 @@ import time
 from argparse import ArgumentParser
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
 from inventory.doors.clock import now
+from inventory.doors.command import HouseCommand
 from inventory.doors.output import add_format_option, write_rows
 from inventory.names.actions.online import Checked, check_online, clear
 from inventory.names.online.client import SWITCHED_OFF, Gbif
@@ -17,7 +18,7 @@ COLUMNS = ("typed", "state", "verdict", "name", "origin", "why")
 _EVERYTHING = 1_000_000
 
 
-class Command(BaseCommand):
+class Command(HouseCommand):
     help = "Asks GBIF about names of the review queue, in the background, and keeps its answers for a while."
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -2,12 +2,13 @@
 
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
+from inventory.doors.command import HouseCommand
 from inventory.people.actions import NotSetUp, set_up_house
 
 
-class Command(BaseCommand):
+class Command(HouseCommand):
     help = "Names the house, its licence number, and the registrar who owns what nobody else owns."
 
     def add_arguments(self, parser: CommandParser) -> None:

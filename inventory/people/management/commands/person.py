@@ -6,14 +6,15 @@ from datetime import date
 from getpass import getpass
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
+from inventory.doors.command import HouseCommand
 from inventory.people.actions import NotSetUp, set_up_person
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 
 
-class Command(BaseCommand):
+class Command(HouseCommand):
     help = "Adds a person, or changes one: sign-in, password, roles, the day of leaving."
 
     def add_arguments(self, parser: CommandParser) -> None:
