@@ -9,7 +9,7 @@ from django.views.decorators.http import require_safe
 from django_tables2 import RequestConfig  # type: ignore[import-untyped]
 
 from inventory.doors import clock
-from inventory.names.queries.lists import caution_in, cautions_of_names, listings_of
+from inventory.names.queries.lists import cautions_in, cautions_of_names, listings_of
 from inventory.people.access import may, person_of, requires
 
 from . import blind
@@ -77,7 +77,6 @@ def lot(request: HttpRequest, accession: str) -> HttpResponse:
     found = get_object_or_404(Lot.objects.select_related("taxon"), accession=accession)
     here = lists.lives_here(lots=[found.pk], hidden=_hidden(request))
     listings = listings_of([found.taxon])[found.taxon_id]
-    caution = caution_in(found.taxon, listings)
     page = Paginator(story.steps_of(found)[::-1], EVENTS_ON_A_PAGE).get_page(request.GET.get("page"))
     records = offered(individual=found.kind == LotKind.INDIVIDUAL)
     context = {
@@ -85,7 +84,7 @@ def lot(request: HttpRequest, accession: str) -> HttpResponse:
         "here": here,
         "sums": lists.sums_by_unit(here),
         "hidden": any(row.hidden for row in here),
-        "cautions": [caution] if caution else [],
+        "cautions": cautions_in({found.taxon: listings}),
         "listings": [one for one in listings if not one.is_hazard],
         "page": page,
         "story": story.tell_steps(list(page.object_list)),

@@ -7,12 +7,14 @@ as packaged in axe-core-python.
 import re
 from collections.abc import Callable
 from datetime import date
+from pathlib import Path
 
 import pytest
 from axe_core_python.sync_playwright import Axe  # type: ignore[import-untyped]
 from playwright.sync_api import Page
 
 from inventory.book.models import Event
+from inventory.names.actions.lists import load_lists
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 
@@ -20,6 +22,7 @@ from .. import factories
 
 pytestmark = pytest.mark.browser
 
+LISTS = Path(__file__).resolve().parents[2] / "fixtures" / "lists"
 PASSWORD = "wet hands, no signal"
 # Pages of one lot, one event and so on are many; a few of each kind stand for all.
 OF_EACH_KIND = 2
@@ -42,7 +45,9 @@ def house(transactional_db: None) -> Person:
     death = factories.make_event("died", lot="A002", place=hall, females=1, entered_by=registrar)
     factories.make_reversal(death, entered_by=registrar)
     factories.make_event("moved", lot="A003", place=hall, to_place="Q1", females=1, entered_by=registrar)
-    conger = factories.make_lot("A100", kind="individual", house_name="Thole")
+    load_lists(LISTS, now=factories.NOW)
+    taxon = factories.make_taxon("Conger conger", kingdom="Animalia", family="Congridae")
+    conger = factories.make_lot("A100", taxon=taxon, kind="individual", house_name="Thole")
     factories.make_event("received", lot=conger, place=hall, females=1, entered_by=registrar)
     factories.make_event("missing", lot=conger, place=hall, females=1, entered_by=registrar)
     return registrar
@@ -97,7 +102,17 @@ def test_every_page_is_quiet_open_to_all_and_fits_a_phone(
     barriers = {"sign-in": violations(page)}
     sign_in(page)
     urls = walk(page, f"{live_server}/")
-    for name in ("lots", "places", "lot/A", "place/", "event/", "record/", "take-back", "below-zero"):
+    for name in (
+        "lots",
+        "places",
+        "lot/A",
+        "place/",
+        "taxon/Conger",
+        "event/",
+        "record/",
+        "take-back",
+        "below-zero",
+    ):
         assert any(name in url for url in urls), f"no link leads to {name}"
     too_wide = []
     for url in urls:

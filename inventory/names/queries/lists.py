@@ -55,10 +55,10 @@ class Listing:
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """The hazards of one taxon in a few words, those of every animal left out."""
+    """A hazard in a few words, and the taxa that bring it; those of every animal are left out."""
 
-    taxon: Taxon
     words: str
+    taxa: tuple[Taxon, ...]
 
 
 def listings_of(taxa: Collection[Taxon]) -> dict[int, list[Listing]]:
@@ -82,27 +82,23 @@ def listings_of(taxa: Collection[Taxon]) -> dict[int, list[Listing]]:
     return dict(listings)
 
 
-def caution_in(taxon: Taxon, listings: Sequence[Listing]) -> Caution | None:
-    """Hazards among the listings of a taxon in a few words; none but those of every animal: none."""
-    words = [
-        f"{one.entry.annotation} (perhaps)" if one.reason.how is How.POSSIBLE else one.entry.annotation
-        for one in listings
-        if one.is_hazard and not one.reason.is_general
-    ]
-    return Caution(taxon, "; ".join(dict.fromkeys(words))) if words else None
-
-
-def cautions_of(taxa: Collection[Taxon]) -> list[Caution]:
-    """The cautions of taxa that have any, by name."""
-    listings = listings_of(taxa) if taxa else {}
-    by_name = sorted(taxa, key=lambda taxon: taxon.scientific_name)
-    return [caution for taxon in by_name if (caution := caution_in(taxon, listings[taxon.pk]))]
+def cautions_in(listings: Mapping[Taxon, Sequence[Listing]]) -> list[Caution]:
+    """The hazards among listings, each once with the taxa that bring it, in the order they come."""
+    found: dict[str, dict[Taxon, None]] = defaultdict(dict)
+    for taxon, of_taxon in listings.items():
+        for one in of_taxon:
+            if one.is_hazard and not one.reason.is_general:
+                perhaps = " (perhaps)" if one.reason.how is How.POSSIBLE else ""
+                found[one.entry.annotation + perhaps][taxon] = None
+    return [Caution(words, tuple(taxa)) for words, taxa in found.items()]
 
 
 def cautions_of_names(names: Iterable[str]) -> list[Caution]:
-    """The same for taxa of the house by scientific name."""
+    """The hazards that the taxa of the house called so bring; the names are accepted ones."""
     wanted = set(names)
-    return cautions_of(list(Taxon.objects.filter(scientific_name__in=wanted))) if wanted else []
+    taxa = list(Taxon.objects.filter(scientific_name__in=wanted)) if wanted else []
+    found = listings_of(taxa)
+    return cautions_in({taxon: found[taxon.pk] for taxon in taxa})
 
 
 def list_rows() -> list[dict[str, Any]]:
