@@ -5,7 +5,6 @@ from datetime import datetime, tzinfo
 
 from django.db import transaction
 
-from inventory.names.actions.backbone import load_release
 from inventory.names.actions.lists import load_lists
 
 from ..rules.fixtures import FIXTURES, read_quarters
@@ -14,9 +13,9 @@ from .half_counted import count_half
 from .ledger import make_periods, post_history
 from .names import decide_names
 from .people import SignIn, make_people
+from .releases import load_first_release
 from .stock import load_opening_stock
 
-BACKBONE = FIXTURES.parent / "backbone"
 LISTS = FIXTURES.parent / "lists"
 # (what was done, steps done, steps in all)
 Progress = Callable[[str, int, int], None]
@@ -31,7 +30,7 @@ def build_house(*, now: datetime, zone: tzinfo, progress: Progress = _quiet) -> 
     """Two years of events and a census that is half counted; ``now`` is the demo's own present."""
     quarters = read_quarters()
     closings = sum(bool(quarter.closed_at) + bool(quarter.reclosed_at) for quarter in quarters)
-    steps, done = closings + 7, 0
+    steps, done = closings + 8, 0
 
     def tell(what: str) -> None:
         nonlocal done
@@ -42,7 +41,7 @@ def build_house(*, now: datetime, zone: tzinfo, progress: Progress = _quiet) -> 
     tell("two years of events generated")
     sign_ins = make_people()
     first_day = datetime.fromisoformat(history.opening[0].entered).replace(tzinfo=zone)
-    load_release(BACKBONE, now=first_day)
+    load_first_release(now=first_day)
     load_lists(LISTS, now=first_day)
     tell("people, backbone and lists")
     first, second = load_opening_stock(history, now=first_day, zone=zone)

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime, timedelta, tzinfo
+from functools import partial
 from itertools import groupby
 
 from inventory.book.actions.close import close_period
@@ -16,6 +17,7 @@ from inventory.people.models import Person
 
 from ..rules.fixtures import Quarter, Row, read_quarters
 from ..rules.history import History
+from .releases import adopt_second_release, adopted_at
 
 CURATOR = "Dr Osric Fennadale"
 Progress = Callable[[str], None]
@@ -33,15 +35,17 @@ def make_periods() -> None:
 
 
 def post_history(history: History, *, now: datetime, zone: tzinfo, progress: Progress) -> int:
-    """Posts the events in order of entry, chunk by chunk between closings; answers how many."""
+    """Posts the events in order of entry, chunk by chunk between closings; answers how many.
+
+    In between the registrar adopts a release of the backbone.
+    """
     waiting = drafts_of(history.events, history.accessions, zone)
     posted = 0
-    for moment, quarter in _closings(zone):
+    for moment, do in _milestones(zone):
         chunk = [draft for draft in waiting if draft.entered_at and draft.entered_at <= moment]
         waiting = waiting[len(chunk) :]
         posted += _post(chunk, now=moment, zone=zone)
-        versions = _close(quarter, moment, zone)
-        progress(versions)
+        progress(do())
     posted += _post(waiting, now=now, zone=zone)
     progress("the running quarter")
     return posted
@@ -102,6 +106,16 @@ def _line(row: Row, accessions: Mapping[str, str]) -> DraftLine:
         to_place=row.to_place,
         to_lot=accessions[row.to_lot] if row.to_lot else "",
     )
+
+
+def _milestones(zone: tzinfo) -> list[tuple[datetime, Callable[[], str]]]:
+    """The closings and the adoption of a release, in order of time, each with what is done then."""
+    adoption = adopted_at(zone)
+    closings: list[tuple[datetime, Callable[[], str]]] = [
+        (moment, partial(_close, quarter, moment, zone)) for moment, quarter in _closings(zone)
+    ]
+    adopting = (adoption, partial(adopt_second_release, now=adoption))
+    return sorted([*closings, adopting], key=lambda milestone: milestone[0])
 
 
 def _closings(zone: tzinfo) -> Iterator[tuple[datetime, Quarter]]:

@@ -156,7 +156,7 @@ def _of_taxon(taxon: InUse, old: Named, new: Named, cautioned: Collection[str]) 
     if target.canonical_name == taxon.key:
         return _same_name(taxon, before, target, old, new)
     if _followed(taxon, before):
-        return _renamed(taxon, target, old, cautioned)
+        return _renamed(taxon, before[0], target, old, cautioned)
     if _names(before) == _names(after):
         return None
     why = f"the house does not follow the backbone here, which now says {_full(target)}"
@@ -181,7 +181,7 @@ def _asked(taxon: InUse, consequence: Consequence, why: str, choices: tuple[Usag
 
 def _same_name(taxon: InUse, before: Sequence[Usage], target: Usage, old: Named, new: Named) -> Change | None:
     """The name is accepted in the new release: its status, its place or its author may be other."""
-    also = tuple(_differences(taxon, target))
+    also = tuple(_differences(taxon, before[0] if _followed(taxon, before) else None, target))
     statuses = {_status(names.get(taxon.key, ()), taxon) for names in (old, new)}
     if not before:
         consequence, why = Consequence.NOW_KNOWN, "the release in use does not know the name"
@@ -209,7 +209,7 @@ def _same_name(taxon: InUse, before: Sequence[Usage], target: Usage, old: Named,
     )
 
 
-def _renamed(taxon: InUse, target: Usage, old: Named, cautioned: Collection[str]) -> Change:
+def _renamed(taxon: InUse, before: Usage, target: Usage, old: Named, cautioned: Collection[str]) -> Change:
     new_name = target.canonical_name
     if new_name in cautioned:
         why = f"{new_name} is a name of animals elsewhere (range caution of the house)"
@@ -232,7 +232,7 @@ def _renamed(taxon: InUse, target: Usage, old: Named, cautioned: Collection[str]
         why,
         new_name=full_name(new_name, taxon.qualifier)[:200],
         target=target,
-        also=tuple(_differences(taxon, target, renamed=True)),
+        also=tuple(_differences(taxon, before, target, renamed=True)),
     )
 
 
@@ -306,19 +306,27 @@ def merged_classification(known: Classification, target: Classification) -> Clas
 _RANKS = ("kingdom", "phylum", "class_name", "order", "family", "genus")
 
 
-def _differences(taxon: InUse, target: Usage, *, renamed: bool = False) -> Iterable[str]:
-    """What is other beside the name: "family Gobiidae → Oxudercidae"."""
+def _differences(
+    taxon: InUse, before: Usage | None, target: Usage, *, renamed: bool = False
+) -> Iterable[str]:
+    """What is other beside the name: "family Gobiidae → Oxudercidae".
+
+    Only what the two releases say otherwise: what the house left open is not the release's change.
+    """
     for rank in _RANKS:
         was, now = getattr(taxon.classification, rank), getattr(target.classification, rank)
+        same = before is not None and getattr(before.classification, rank) == now
         # A genus that moves says so by its name.
-        if now and was != now and not (renamed and rank == "genus"):
+        if now and was != now and not same and not (renamed and rank == "genus"):
             yield f"{rank.removesuffix('_name')} {was or 'not said'} → {now}"
     if renamed:
         return
-    if target.authorship and target.authorship[:200] != taxon.authorship:
-        yield f"author {taxon.authorship or 'not said'} → {target.authorship}"
-    if target.rank and target.rank != taxon.rank:
-        yield f"rank {taxon.rank or 'not said'} → {target.rank}"
+    for word, was, now, then in (
+        ("author", taxon.authorship, target.authorship[:200], before.authorship[:200] if before else None),
+        ("rank", taxon.rank, target.rank, before.rank if before else None),
+    ):
+        if now and now not in (was, then):
+            yield f"{word} {was or 'not said'} → {now}"
 
 
 def _status(usages: Sequence[Usage], taxon: InUse) -> str:
