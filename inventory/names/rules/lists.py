@@ -53,7 +53,7 @@ class Mark(StrEnum):
 
 
 _MARK_WORDS = {
-    Mark.SEEN: "read in the source",
+    Mark.SEEN: "seen in the source named",
     Mark.MEMORY: "from memory: check it against the source",
     Mark.PRACTICE: "common practice, no source",
 }
