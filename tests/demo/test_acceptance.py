@@ -292,9 +292,7 @@ def test_the_release_of_january_renamed_three_animals_and_old_closings_keep_thei
     changes = adoption.changes.all()
     assert {(c.before["scientific_name"], c.after["scientific_name"]) for c in changes} == set(pairs)
     question = Question(date(2025, 4, 1), date(2025, 6, 30))
-    now, then = (
-        change_report(replace(question, names=names), zone=house.zone) for names in ("", "closing")
-    )
+    now, then = (change_report(replace(question, names=names), zone=house.zone) for names in ("", "closing"))
     assert now.totals == then.totals
     for old_name, new_name in pairs:
         assert new_name in {row.taxon.scientific_name for row in now.rows}
