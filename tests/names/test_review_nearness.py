@@ -145,29 +145,41 @@ def test_languages_are_named_in_words(code: str, words: str) -> None:
     assert language_in_words(code) == words
 
 
+def side_by_side(*found: Classification, rank: str = "species") -> list[Level]:
+    return levels([(Choice(f"Aus b{n}", rank=rank), known) for n, known in enumerate(found)])
+
+
 def test_choices_part_where_they_differ_first() -> None:
     fish = Classification("Animalia", "Chordata", "Teleostei", genus="Liparis")
     snail = Classification("Animalia", "Mollusca", "Gastropoda")
-    assert levels([fish, fish, snail]) == [
+    assert side_by_side(fish, fish, snail) == [
         Level("kingdom", (Branch("Animalia", 3),)),
         Level("phylum", (Branch("Chordata", 2), Branch("Mollusca", 1)), parts=True),
         Level("class", (Branch("Teleostei", 2), Branch("Gastropoda", 1))),
         Level("genus", (Branch("Liparis", 2), Branch("", 1))),
+        Level("species", (Branch("Aus b0", 1), Branch("Aus b1", 1), Branch("Aus b2", 1))),
     ]
+
+
+def test_two_of_one_genus_part_at_the_species() -> None:
+    maja = Classification("Animalia", "Arthropoda", genus="Maja")
+    assert [level.rank for level in side_by_side(maja, maja) if level.parts] == ["species"]
+    assert side_by_side(maja, maja, rank="genus")[-1].rank == "name"
 
 
 def test_equal_names_under_different_ones_are_not_joined() -> None:
     """One genus name in two kingdoms is two genera."""
     animal, plant = Classification("Animalia", genus="Prunella"), Classification("Plantae", genus="Prunella")
-    assert [len(level.branches) for level in levels([animal, plant])] == [2, 2]
+    assert [len(level.branches) for level in side_by_side(animal, plant)] == [2, 2, 2]
 
 
 def test_nothing_stated_is_no_picture() -> None:
-    assert levels([UNSTATED, UNSTATED]) == levels([]) == []
+    assert side_by_side(UNSTATED, UNSTATED) == side_by_side() == []
 
 
 @given(st.lists(st.builds(Classification, names, names, names, st.just(""), names, names), max_size=6))
-def test_each_level_spans_all_choices(found: list[Classification]) -> None:
-    for level in levels(found):
+def test_each_level_spans_all_choices_and_they_part_once(found: list[Classification]) -> None:
+    shown = side_by_side(*found)
+    for level in shown:
         assert sum(branch.span for branch in level.branches) == len(found)
-    assert sum(level.parts for level in levels(found)) <= 1
+    assert sum(level.parts for level in shown) == (len(found) > 1)

@@ -117,7 +117,7 @@ def to_review(check: NameCheck) -> ToReview:
         release=release,
         changed=(verdict.verdict.value, verdict.name) != (check.verdict, check.name),
         offered=offered,
-        lineage=levels([one.classification for one in offered]),
+        lineage=levels([(one.choice, one.classification) for one in offered]),
         tanks=tanks,
         lots=_lots(own),
         n_lots=total["n"],

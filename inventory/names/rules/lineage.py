@@ -1,9 +1,9 @@
-"""The picture of a classification: choices side by side, kingdom to genus, joined where they agree."""
+"""The picture of a classification: choices side by side, kingdom to species, joined where they agree."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from .verdicts import Classification
+from .verdicts import Choice, Classification
 
 RANKS = ("kingdom", "phylum", "class", "order", "family", "genus")
 
@@ -30,19 +30,22 @@ class Level:
         return list(dict.fromkeys(branch.name for branch in self.branches if branch.name))
 
 
-def levels(classifications: Sequence[Classification]) -> list[Level]:
-    """One level for each rank that any choice states.
+def levels(choices: Sequence[tuple[Choice, Classification]]) -> list[Level]:
+    """One level for each rank that any choice states, and one for the choices themselves.
 
-    Neighbours share a branch as long as they agree from the kingdom down to that rank.
+    Neighbours share a branch as long as they agree from the kingdom down to that rank. Nothing at
+    all when no choice has a classification.
     """
-    paths = [_path(classification) for classification in classifications]
+    paths = [(*_path(known), f"{choice.name} {choice.authorship}".strip()) for choice, known in choices]
+    if not any(any(path[:-1]) for path in paths):
+        return []
+    are_species = all(choice.rank.casefold() == "species" for choice, _ in choices)
     found: list[Level] = []
-    for depth, rank in enumerate(RANKS):
+    for depth, rank in enumerate((*RANKS, "species" if are_species else "name")):
         level = Level(rank, tuple(_branches(paths, depth)))
-        if not level.names:
-            continue
-        has_parted = any(one.parts for one in found)
-        found.append(Level(rank, level.branches, parts=not has_parted and len(level.names) > 1))
+        if level.names:
+            has_parted = any(one.parts for one in found)
+            found.append(Level(rank, level.branches, parts=not has_parted and len(level.names) > 1))
     return found
 
 
