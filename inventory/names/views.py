@@ -51,6 +51,7 @@ def names_review(request: HttpRequest) -> HttpResponse:
     """The queue, oldest first, all of it or a part."""
     form = WantedForm(request.GET, verdicts=verdicts_waiting(), places=places_waiting())
     wanted = _wanted(form)
+    may_decide = may(request, *DECIDERS)
     page = Paginator(waiting(wanted), A_PAGE).get_page(request.GET.get("page"))
     for check in page:
         check.texts = _choice_texts_of(check)
@@ -61,7 +62,8 @@ def names_review(request: HttpRequest) -> HttpResponse:
         "carried": _carried(wanted),
         "decided": decided()[:10],
         "release": current_release(),
-        "may_decide": may(request, *DECIDERS),
+        "may_decide": may_decide,
+        "undoable": last_decision(person_of(request.user), now=now()) if may_decide else None,
     }
     return render(request, "names/names_review.html", context)
 

@@ -69,7 +69,10 @@ def test_a_skipped_name_comes_when_all_others_are_done(three: list[NameCheck], r
 def test_after_the_last_name_comes_the_list(backbone: BackboneRelease, registrar: Client) -> None:
     answer = accept(registrar, queued("Carcinus meanas"), "Carcinus maenas")
     assert answer["Location"] == reverse("names_review")
-    assert "No name waits for a decision." in registrar.get(answer["Location"]).content.decode()
+    text = registrar.get(answer["Location"]).content.decode()
+    assert "No name waits for a decision." in text
+    # The last decision can be undone from here too.
+    assert "Undo “Carcinus meanas”, decided as Carcinus maenas" in text
 
 
 def test_undo_brings_the_name_back_to_the_page(three: list[NameCheck], registrar: Client) -> None:
