@@ -8,7 +8,7 @@ import pytest
 import time_machine
 from django.test import Client
 
-from inventory.book.models import Event, Lot
+from inventory.book.models import Cell, Event, Lot
 from inventory.people.rules.roles import Role
 
 from .. import factories
@@ -202,3 +202,14 @@ def test_a_form_from_another_site_is_refused(small_house: SmallHouse) -> None:
     response = client.post("/record/died/A1", filled(females=1))
     assert response.status_code == 403
     assert "Nothing was saved" in response.text
+
+
+def test_a_loan_is_lent_and_comes_back_by_the_page(small_house: SmallHouse, as_role: AsRole) -> None:
+    registrar = as_role(Role.REGISTRAR)
+    borrower = factories.make_place("L1", kind="off_site")
+    registrar.post("/record/loan_out/A1", filled(females=2, to_place="L1", day="2026-10-05"))
+    registrar.post("/record/back_from_loan/A1", filled(females=1, place="L1", to_place="E02"))
+    kinds = list(Event.objects.order_by("-id").values_list("kind", flat=True)[:2])
+    assert kinds == ["back_from_loan", "loan_out"]
+    lent = Cell.objects.filter(account__place=borrower, balance__gt=0)
+    assert list(lent.values_list("sex", "balance")) == [("female", 1)]

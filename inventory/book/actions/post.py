@@ -24,6 +24,13 @@ from ..rules.resolve import Refusal, flows_of
 from ..rules.running import FlowDraft, RunningBook, merged
 from . import post_flags, post_reading
 
+# Characters that an event keeps of each text. SQLite would take more, PostgreSQL refuses.
+_LONGEST = {
+    name: longest
+    for name in ("ref", "device", "party", "permit_number", "cause", "reason", "evidence")
+    if (longest := Event._meta.get_field(name).max_length)
+}
+
 
 class LedgerRefused(Exception):
     """A batch that the ledger did not take; nothing of it was written."""
@@ -117,13 +124,17 @@ def _resolve(
     problems: list[Problem] = []
     for reading in _in_order(fresh):
         draft = reading.draft
+        entered_at = draft.entered_at or now
         problems += _check_event(reading, batch, now=now, zone=zone)
         if draft.kind is EventKind.REVERSED:
-            problems += _read_reversal(reading, batch)
+            problems += _read_reversal(reading, batch, entered_at=entered_at)
         else:
             problems += _read_lines(reading, batch.book)
-        batch.book.apply(reading.flows, reading.effective_at)
-        batch.posted_here[draft.identifier] = (draft.kind, reading.effective_at, reading.flows)
+        # Only now: a reversal has got its moment from what it takes back.
+        problems += _check_closings(reading, batch, entered_at=entered_at, zone=zone)
+        batch.targets[draft.identifier] = post_reading.Target(
+            draft.kind, reading.effective_at, entered_at, reading.flows
+        )
         readings.append(reading)
     return readings, problems
 
@@ -174,17 +185,30 @@ def _check_event(
         yield problem("happened", f"{draft.happened} lies in the future")
     elif draft.happened.earliest(zone).date() > entered_at.astimezone(zone).date():
         yield problem("entered", f"entered before it happened ({draft.happened})")
-    closed_at = batch.closed_at(reading.effective_at)
-    if closed_at and entered_at <= closed_at:
-        closed = f"{closed_at.astimezone(zone):%Y-%m-%d %H:%M}"
-        yield problem("entered", f"its period was closed on {closed}; a late entry is entered after that")
+    for column, longest in _LONGEST.items():
+        if len(getattr(draft, column)) > longest:
+            yield problem(
+                column, f"{len(getattr(draft, column))} characters long; expected at most {longest}"
+            )
     if draft.kind is not EventKind.REVERSED and draft.reverses:
         yield problem("reverses", "only a reversed event reverses")
     if draft.kind is not EventKind.REVERSED and not draft.lines:
         yield problem("accession", "an event needs at least one line")
 
 
+def _check_closings(
+    reading: _Reading, batch: post_reading.Batch, *, entered_at: datetime, zone: tzinfo
+) -> Iterable[Problem]:
+    """Nothing is entered into a time that a closing has counted already: its snapshot would be wrong."""
+    closed_at = batch.counted_at(reading.effective_at)
+    if closed_at and entered_at <= closed_at:
+        closed = f"{closed_at.astimezone(zone):%Y-%m-%d %H:%M}"
+        message = f"the book up to then was closed on {closed}; a late entry is entered after that"
+        yield Problem(reading.index, reading.draft.origin, "entered", message)
+
+
 def _read_lines(reading: _Reading, book: RunningBook) -> Iterable[Problem]:
+    """The flows of each line; the book moves along, so that no line takes what one before it took."""
     problems = []
     for line in reading.draft.lines:
         try:
@@ -192,6 +216,7 @@ def _read_lines(reading: _Reading, book: RunningBook) -> Iterable[Problem]:
         except Refusal as refusal:
             problems.append(_refused(reading, line, refusal))
         else:
+            book.apply(flows, reading.effective_at)
             reading.flows.extend(flows)
     reading.flows = merged(reading.flows)
     return problems
@@ -201,24 +226,29 @@ def _refused(reading: _Reading, line: DraftLine, refusal: Refusal) -> Problem:
     return Problem(reading.index, line.origin or reading.draft.origin, refusal.column, refusal.message)
 
 
-def _read_reversal(reading: _Reading, batch: post_reading.Batch) -> Iterable[Problem]:
+def _read_reversal(
+    reading: _Reading, batch: post_reading.Batch, *, entered_at: datetime
+) -> Iterable[Problem]:
     """A reversal runs the flows of its event backwards, at that event's own moment."""
     draft = reading.draft
-    target = batch.posted_here.get(draft.reverses) if draft.reverses else None
-    message = ""
+    target = batch.targets.get(draft.reverses) if draft.reverses else None
+    column, message = "reverses", ""
     if draft.lines:
         message = "a reversed event has no animals of its own; it takes back all of the other event"
     elif target is None:
         message = "the event to take back is not in the book; give the ref it was entered under"
-    elif target[0] is EventKind.REVERSED:
+    elif target.kind is EventKind.REVERSED:
         message = "a reversal is not reversed; enter the event again"
     elif draft.reverses in batch.reversed_already:
         message = "the event was taken back already"
+    elif entered_at < target.entered_at:
+        column, message = "entered", "entered before the event that it takes back was"
     if message or target is None or draft.reverses is None:
-        return [Problem(reading.index, draft.origin, "reverses", message)]
+        return [Problem(reading.index, draft.origin, column, message)]
     batch.reversed_already.add(draft.reverses)
-    reading.effective_at = target[1]
-    reading.flows = [FlowDraft(flow.to_cell, flow.from_cell, flow.n) for flow in target[2]]
+    reading.effective_at = target.effective_at
+    reading.flows = [FlowDraft(flow.to_cell, flow.from_cell, flow.n) for flow in target.flows]
+    batch.book.apply(reading.flows, reading.effective_at)
     return []
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
@@ -31,6 +31,15 @@ ASK_AT_ONCE = 10_000
 Thing = TypeVar("Thing")
 
 
+class Target(NamedTuple):
+    """What a reversal can name: an event in the book or earlier in the batch."""
+
+    kind: EventKind
+    effective_at: datetime
+    entered_at: datetime
+    flows: list[FlowDraft]
+
+
 @dataclass(slots=True)
 class Batch:
     """The surroundings of a batch of drafts."""
@@ -43,8 +52,7 @@ class Batch:
     cell_ids: dict[CellKey, int]
     # (first moment, moment after the end, newest closing) of every closed period.
     closings: list[tuple[datetime, datetime, datetime]]
-    # What a reversal can name: kind, moment and flows of events in the book or in this batch.
-    posted_here: dict[UUID, tuple[EventKind, datetime, list[FlowDraft]]] = field(default_factory=dict)
+    targets: dict[UUID, Target] = field(default_factory=dict)
     reversed_already: set[UUID] = field(default_factory=set)
     ids: dict[UUID, int] = field(default_factory=dict)
 
@@ -52,6 +60,14 @@ class Batch:
         """The newest closing of a period that holds ``moment``, or None while it is open."""
         closings = [closed for start, end, closed in self.closings if start <= moment < end]
         return max(closings, default=None)
+
+    def counted_at(self, moment: datetime) -> datetime | None:
+        """The newest closing whose balances hold what counts from ``moment``, or None.
+
+        Balances at a period's end hold all that came before, so a closing reaches back beyond the
+        period's own first day.
+        """
+        return max((closed for _, end, closed in self.closings if moment < end), default=None)
 
 
 def known_events(identifiers: Collection[UUID]) -> dict[UUID, tuple[int, str]]:
@@ -184,16 +200,16 @@ def _read_targets(batch: Batch, identifiers: set[UUID]) -> None:
     if not identifiers:
         return
     events = {
-        number: (identifier, EventKind(kind), moment)
-        for number, identifier, kind, moment in Event.objects.filter(identifier__in=identifiers).values_list(
-            "id", "identifier", "kind", "effective_at"
-        )
+        number: (identifier, EventKind(kind), moment, entered_at)
+        for number, identifier, kind, moment, entered_at in Event.objects.filter(
+            identifier__in=identifiers
+        ).values_list("id", "identifier", "kind", "effective_at", "entered_at")
     }
     flows: dict[int, list[FlowDraft]] = {number: [] for number in events}
     for number, _, flow in _flows(batch, Flow.objects.filter(event_id__in=events).order_by("id")):
         flows[number].append(flow)
-    for number, (identifier, kind, moment) in events.items():
-        batch.posted_here[identifier] = (kind, moment, flows[number])
+    for number, (identifier, kind, moment, entered_at) in events.items():
+        batch.targets[identifier] = Target(kind, moment, entered_at, flows[number])
         batch.ids[identifier] = number
     batch.reversed_already = set(
         Event.objects.filter(reverses_id__in=events).values_list("reverses__identifier", flat=True)

@@ -25,6 +25,9 @@ from .running import (
 
 UNKNOWN = "unknown"
 SEXES = ("male", "female", "hermaphrodite", UNKNOWN)
+# What the database holds in one flow and in one cell's stage.
+MOST = 999_999_999
+LONGEST_STAGE = 20
 
 
 class Refusal(Exception):
@@ -55,6 +58,7 @@ def flows_of(draft: EventDraft, line: DraftLine, book: RunningBook, moment: date
 
 def _check_line(draft: EventDraft, line: DraftLine, book: RunningBook) -> None:
     _check_names(line, book)
+    _check_stages(line)
     _check_numbers(line, book)
     if draft.kind is not EventKind.REGROUPED and (line.to_lot or line.to_sex or line.to_stage):
         raise Refusal("to_accession", "only a regrouped event changes lot, sex or stage")
@@ -79,10 +83,18 @@ def _check_names(line: DraftLine, book: RunningBook) -> None:
             raise Refusal(column, f"{sex!r} is not one of {', '.join(SEXES)}")
 
 
+def _check_stages(line: DraftLine) -> None:
+    for column, stage in (("stage", line.stage), ("to_stage", line.to_stage)):
+        if len(stage) > LONGEST_STAGE:
+            raise Refusal(column, f"{len(stage)} characters long; expected at most {LONGEST_STAGE}")
+
+
 def _check_numbers(line: DraftLine, book: RunningBook) -> None:
     """Whole animals, at least one, and one only of an individual."""
     if any(n < 0 for _, n in line.numbers.by_sex()):
         raise Refusal("numbers", "a number of animals is never negative; to take an event back, reverse it")
+    if line.numbers.total > MOST:
+        raise Refusal("numbers", f"{line.numbers.total} animals in one line; expected at most {MOST}")
     if line.numbers.total == 0:
         raise Refusal("numbers", "an event of nothing: give males, females, hermaphrodites or unknown")
     for lot in (line.lot, line.to_lot):
@@ -172,7 +184,8 @@ def _move(draft: EventDraft, line: DraftLine, book: RunningBook, moment: datetim
     source, target = line.place, line.to_place
     if draft.kind is EventKind.LOAN_OUT:
         target = target or _borrower(draft, book)
-    elif draft.kind is EventKind.BACK_FROM_LOAN:
+    elif draft.kind is EventKind.BACK_FROM_LOAN and not target:
+        # Only where they came back to is said: who had them is what the book knows.
         source, target = _lent_to(line, book), line.place
     if not target:
         raise Refusal("to_place", "say where to: a place code is needed")
@@ -181,6 +194,8 @@ def _move(draft: EventDraft, line: DraftLine, book: RunningBook, moment: datetim
     crosses = book.places[source].off_site != book.places[target].off_site
     if draft.kind is EventKind.LOAN_OUT and not (crosses and book.places[target].off_site):
         raise Refusal("to_place", f"{target} is not held by others; a loan out goes to such a place")
+    if draft.kind is EventKind.BACK_FROM_LOAN and not (crosses and book.places[source].off_site):
+        raise Refusal("to_place", f"{source} to {target} is no way back from others into the house")
     if draft.kind is EventKind.MOVED and crosses:
         raise Refusal("to_place", "a move stays in the house; use loan_out or back_from_loan")
     if not book.cells(line.lot, place_account(source)):
@@ -206,7 +221,10 @@ def _lent_to(line: DraftLine, book: RunningBook) -> str:
         for place in book.places.values()
         if place.off_site and book.total(line.lot, place_account(place.code)) > 0
     ]
-    if len(lent) != 1:
+    if len(lent) > 1:
+        held = ", ".join(lent)
+        raise Refusal("place", f"{line.lot} is held in {held}: say from which as place, and the to_place")
+    if not lent:
         raise Refusal("accession", f"{line.lot} is not held by others{_held_in(book, line.lot)}")
     return lent[0]
 
@@ -292,6 +310,10 @@ def _gone_to(book: RunningBook, lot: str, moment: datetime) -> str:
         if happened <= moment and not flow.to_cell.inside and flow.from_cell.inside
     ]
     if not last:
-        return ": it has not arrived"
+        arrivals = [happened for happened, flow in book.histories.get(lot, ()) if flow.to_cell.inside]
+        if not arrivals:
+            return ": it has not arrived"
+        first = f"{min(arrivals).astimezone(book.zone):%Y-%m-%d %H:%M}"
+        return f": it arrived on {first}; if this was later that day, give the time"
     happened, flow = max(last, key=lambda entry: entry[0])
     return f": {flow.to_cell.account.partition(':')[2]} on {happened.astimezone(book.zone):%Y-%m-%d}"
