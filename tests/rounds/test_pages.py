@@ -1,6 +1,9 @@
 """The census pages: who sees what, blind sheets, and constant queries."""
 
+import re
 from collections.abc import Callable
+from html import unescape
+from urllib.parse import parse_qsl
 
 import pytest
 from django.db import connection
@@ -187,6 +190,28 @@ def test_an_inspector_reads_and_changes_nothing(house: TestHouse, signed_in: Sig
     assert Census.objects.get().state == CensusState.COMPARING
     recount = reverse("census_recount", args=[line.sheet.number, line.number])
     assert client.post(recount, {"of": house.second.pk}).status_code == 403
+
+
+@pytest.mark.parametrize("name", ["wrasse", "wrasse q"])
+def test_following_a_move_that_was_not_entered_leads_to_the_line_that_gave(
+    house: TestHouse, signed_in: SignIn, name: str
+) -> None:
+    census = house.compared({"wrasse": 24, "wrasse q": 0})
+    client = signed_in(house.registrar)
+    line, giving = house.line(census, name), house.line(census, "wrasse q")
+    page = client.get(reverse("census_line", args=[line.sheet.number, line.number])).text
+    link = re.search(r'href="([^"]*how=late_move[^"]*)"', page)
+    assert link is not None
+    address, _, query = unescape(link[1]).partition("#")[0].partition("?")
+    assert address == reverse("census_line", args=[giving.sheet.number, giving.number])
+    filled = dict(parse_qsl(query))
+    assert filled["to_line"] == str(house.line(census, "wrasse"))
+    client.post(f"{address}", {**filled, "happened": "2026-09-21"})
+    decided = Decision.objects.order_by("id")
+    assert [(one.line, one.n, one.reason) for one in decided] == [
+        (giving, -6, "late move"),
+        (house.line(census, "wrasse"), 6, "late move"),
+    ]
 
 
 def test_class_a_on_the_first_count_alone_is_flagged(house: TestHouse, signed_in: SignIn) -> None:

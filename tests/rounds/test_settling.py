@@ -16,7 +16,7 @@ from census.rounds.actions.settle_many import settle_many
 from census.rounds.models import Census, Decision, Line
 from census.rounds.queries.reading import read_census
 from census.rounds.readers.decisions import Asked
-from census.rounds.rules.settling import Settling
+from census.rounds.rules.settling import Settling, check
 from census.rounds.rules.words import How, LineState
 from inventory.book.models import Event
 from inventory.book.queries.quantities import Point, held_at
@@ -338,6 +338,68 @@ def test_a_write_in_is_decided_without_touching_the_book(house: TestHouse) -> No
             now=NOW,
             zone=ZONE,
         )
+
+
+def test_a_late_move_the_wrong_way_is_refused_and_names_the_line_to_state_it_on(house: TestHouse) -> None:
+    census = confirmed(house, {"wrasse": 24, "wrasse q": 0})
+    move = Settling(how=How.LATE_MOVE, reason="late move", n=6, happened="2026-09-21")
+    giving = house.line(census, "wrasse q")
+    with pytest.raises(CensusRefused, match=f"6 above the book.* state it on {giving}"):
+        settle(house, census, "wrasse", move, other="wrasse q")
+    assert not Decision.objects.exists()
+    settle(house, census, "wrasse q", move, other="wrasse")
+    assert (held(house, "wrasse", "K1")[0], held(house, "wrasse q", "K1")[0]) == (18, 6)
+    settled = [row.line for row in read_census(census) if row.state is LineState.SETTLED]
+    assert settled == [house.line(census, "wrasse"), giving]
+
+
+def test_a_change_of_name_the_wrong_way_is_refused(house: TestHouse) -> None:
+    census = confirmed(house, {"bib": 19, "cod": 18})
+    alike = Settling(how=How.CHANGE_OF_NAME, reason="look-alike", n=3)
+    with pytest.raises(CensusRefused, match=f"state it on {house.line(census, 'bib')}"):
+        settle(house, census, "cod", alike, other="bib")
+    settle(house, census, "bib", alike, other="cod")
+    assert house.row(census, "cod").state is LineState.SETTLED
+
+
+def test_what_explains_a_part_of_a_difference_leaves_the_line_open(house: TestHouse) -> None:
+    census = confirmed(house, {"goby": 6})
+    body = Settling(how=How.LATE_EVENT, kind=EventKind.DIED, n=2, happened="2026-09-27")
+    first = settle(house, census, "goby", body)
+    row = house.row(census, "goby")
+    assert (row.state, row.needs_settling, row.reopened) == (LineState.CONFIRMED, True, False)
+    assert settle(house, census, "goby", body) == first, "the same statement again is still one decision"
+    settle(house, census, "goby", replace(SUSPECTED, n=-3), approved_by=house.curator)
+    row = house.row(census, "goby")
+    assert (row.state, row.needs_settling) == (LineState.SETTLED, False)
+
+
+def test_an_open_query_settles_a_line_that_stays_outside(house: TestHouse) -> None:
+    census = confirmed(house, {"goby": 6})
+    settle(house, census, "goby", Settling(how=How.OPEN_QUERY, owner="Bror", due=date(2026, 11, 1)))
+    assert house.row(census, "goby").state is LineState.SETTLED
+
+
+def test_a_refusal_names_the_line_once(house: TestHouse) -> None:
+    census = confirmed(house, {"goby": 6})
+    line = house.line(census, "goby")
+    bad = Asked(str(line), Settling(how=How.COUNT_STANDS), "", "", "", str(line))
+    with pytest.raises(CensusRefused) as refused:
+        settle_many(census=census, asked=[bad], by=house.registrar, now=NOW, zone=ZONE)
+    assert [problem.count(str(line)) for problem in refused.value.problems] == [1]
+
+
+@pytest.mark.parametrize(
+    ("happened", "to_place", "missing"),
+    [
+        ("2026-09-21", "", "needs the place it went to"),
+        ("", "K2", "needs the day when it happened"),
+        ("", "", "needs the place it went to and the day when it happened"),
+    ],
+)
+def test_a_late_move_says_what_is_missing_in_it(happened: str, to_place: str, missing: str) -> None:
+    stated = Settling(how=How.LATE_MOVE, n=5, happened=happened, to_place=to_place)
+    assert check(stated) == [f"a late move {missing}"]
 
 
 def test_a_late_event_opens_a_settled_line_again(house: TestHouse) -> None:

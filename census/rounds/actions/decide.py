@@ -64,8 +64,9 @@ def decide_line(
     row, part = _read(census, [line], settings)[0]
     earlier = next((d for d in part.decisions if d.stated == stated), None)
     if earlier is not None and not row.reopened:
-        return earlier
+        return earlier  # a form sent twice; also when the line stays open, for only a part is explained
     problems = _problems(census, row, part, settling, by)
+    problems += _against_direction(part, settling, other_line)
     problems += _approval_problems(row, settling, by, names, settings)
     if problems:
         raise CensusRefused(*(f"{line}: {problem}" for problem in problems))
@@ -147,6 +148,25 @@ def _against_the_count(row: Row, part: LineRead, settling: Settling) -> list[str
     if settling.how is How.COUNT_STANDS:
         return _against_standing(row)
     return _against_adjusting(row, part, settling) if settling.how is How.ADJUSTMENT else []
+
+
+def _against_direction(part: LineRead, settling: Settling, other: Line | None) -> list[str]:
+    """Animals leave the line on which a late move is stated; a line with too many has not given any.
+
+    Only where the other line is named: to take a pair of differences the wrong way round doubles both.
+    """
+    if settling.how not in (How.LATE_MOVE, How.CHANGE_OF_NAME) or other is None or part.latest is None:
+        return []
+    joined = bool(other.joined_key) and other.joined_key == part.line.joined_key
+    if joined or part.latest.value is None:
+        return []
+    above = part.latest.value - part.present(part.latest.round)
+    if above <= 0:
+        return []
+    return [
+        f"the count is {above} above the book, and a {settling.how.words} takes animals away from the "
+        f"line on which it is stated: state it on {other}, with {part.line} as the other line"
+    ]
 
 
 def _against_standing(row: Row) -> list[str]:

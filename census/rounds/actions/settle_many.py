@@ -52,9 +52,14 @@ def settle_many(
                     )
                 )
         except CensusRefused as refused:
-            problems += [f"{one.origin}: {problem}" for problem in refused.problems]
+            problems += [_placed(one.origin, problem) for problem in refused.problems]
         except NotFound as error:
             problems.append(f"{one.origin}, column line: {error}")
     if problems:
         raise CensusRefused(*problems)
     return decisions
+
+
+def _placed(origin: str, problem: str) -> str:
+    """The problem with where it was stated; a form states it on the line that the problem names."""
+    return problem if problem.startswith(f"{origin}: ") else f"{origin}: {problem}"

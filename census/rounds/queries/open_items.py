@@ -95,8 +95,15 @@ def _why_open(row: Row) -> str:
         return "written in, and not decided"
     if row.book_must_move:
         return "confirmed, and a confirmed class B count moves the book"
+    return _why_outside(row)
+
+
+def _why_outside(row: Row) -> str:
     difference = row.latest.difference if row.latest else None
-    return f"outside tolerance ({difference:+d})" if difference is not None else "not settled"
+    if difference is None:
+        return "not settled"
+    outside = f"outside tolerance ({difference:+d})"
+    return f"explained in part, still {outside}" if row.decision is not None else outside
 
 
 def _below_zero(found: Iterable[Holding], lots: dict[int, Lot]) -> Iterable[OpenItem]:

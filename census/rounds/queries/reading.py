@@ -19,8 +19,9 @@ from ..models import Census, Count, Decision, Line, Recount, Sighting
 from ..rules.accuracy import is_measured
 from ..rules.compare import Comparison, Measured, compare, compare_joined, counts_agree
 from ..rules.settings import DEFAULTS, CensusSettings
+from ..rules.settling import POSTING
 from ..rules.states import SHEETS_REPLACED, line_state
-from ..rules.words import LineKind, LineState, SheetState, Verdict
+from ..rules.words import How, LineKind, LineState, SheetState, Verdict
 
 A_MINUTE = timedelta(minutes=1)
 NOTHING = Held()
@@ -114,12 +115,7 @@ class Row:
     @property
     def book_must_move(self) -> bool:
         """A class B count inside its tolerance that a second count confirmed: it always moves the book."""
-        return (
-            self.confirmed
-            and self.line.count_class == "B"
-            and self.latest is not None
-            and self.latest.verdict is Verdict.INSIDE
-        )
+        return _must_move(self.line, self.latest, confirmed=self.confirmed)
 
     @property
     def needs_settling(self) -> bool:
@@ -249,7 +245,9 @@ def _row(parts: list[LineRead], settings: CensusSettings) -> Row:
         counted=counted,
         recount_waiting=any(part.rounds_asked > max(part.counts, default=1) for part in parts),
         confirmed=confirmed,
-        decision_holds=holds,
+        decision_holds=newest is not None
+        and holds
+        and not _explains_a_part(newest, line, latest, confirmed=confirmed),
     )
     return Row(
         parts=parts,
@@ -296,6 +294,21 @@ def _confirmed(parts: Sequence[LineRead], settings: CensusSettings) -> bool:
         if one is None or other is None or not counts_agree(part.line.count_class, one, other, settings):
             return False
     return True
+
+
+def _must_move(line: Line, latest: Comparison | None, *, confirmed: bool) -> bool:
+    inside = latest is not None and latest.verdict is Verdict.INSIDE
+    return confirmed and line.count_class == "B" and inside
+
+
+def _explains_a_part(decision: Decision, line: Line, latest: Comparison | None, *, confirmed: bool) -> bool:
+    """True when what was posted does not lead to the count: the rest is still to be settled.
+
+    A decision that posts nothing (an open query, an observation) leaves the difference knowingly.
+    """
+    if latest is None or How(decision.how) not in POSTING:
+        return False
+    return latest.verdict is Verdict.OUTSIDE or _must_move(line, latest, confirmed=confirmed)
 
 
 def _holds(decision: Decision, latest: Comparison | None) -> bool:

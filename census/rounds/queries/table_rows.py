@@ -6,6 +6,7 @@ from typing import Any
 
 from ..models import Census
 from ..rules.hypotheses import Hypothesis
+from ..rules.words import LineState
 from .open_items import open_items
 from .progress import accuracy_table, closing_supported, differences_by_unit, sheets_of
 from .reading import Row, read_census
@@ -164,7 +165,8 @@ def blocking(census: Census, rows: Sequence[Row], *, now: datetime) -> Table:
 
 
 def _difference(row: Row) -> dict[str, Any]:
-    latest, decision = row.latest, row.decision
+    latest = row.latest
+    decision = row.decision if row.state is LineState.SETTLED else None
     return {
         "line": row.refs,
         "place": row.place_codes,
@@ -179,8 +181,8 @@ def _difference(row: Row) -> dict[str, Any]:
         "verdict": latest.verdict.value if latest else "",
         "state": row.state.value,
         "missing": row.missing,
-        "settled_by": decision.how if decision and not row.reopened else "",
-        "reason": decision.reason if decision and not row.reopened else "",
+        "settled_by": decision.how if decision else "",
+        "reason": decision.reason if decision else "",
         "closing": closing_supported(row),
     }
 

@@ -168,11 +168,11 @@ def _units(one: Difference, others: Sequence[Difference]) -> Iterable[Hypothesis
     for other in others:
         mixed = other.taxon == one.taxon and other.place == one.place and other.unit != one.unit
         if mixed and one.difference > 0 and one.difference == other.count:
-            words = f"the line of {other.unit}s here counts {other.count}: were they added in?"
-            yield Hypothesis(Cause.UNIT, words, one.difference, How.COUNT_STANDS, other.ref)
+            words = f"the line of {other.unit}s here counts {other.count}: were they added in? Ask a recount"
+            yield Hypothesis(Cause.UNIT, words, one.difference, other=other.ref)
     if one.unit == "colony" and one.book > 0 and one.count >= 3 * one.book:
-        words = f"{one.count} for {one.book} colonies: were parts counted, not colonies?"
-        yield Hypothesis(Cause.UNIT, words, one.difference, How.COUNT_STANDS)
+        words = f"{one.count} for {one.book} colonies: were parts counted? Ask a recount"
+        yield Hypothesis(Cause.UNIT, words, one.difference)
 
 
 def _writings(one: Difference, others: Sequence[Difference]) -> Iterable[Hypothesis]:
@@ -184,7 +184,7 @@ def _writings(one: Difference, others: Sequence[Difference]) -> Iterable[Hypothe
         if other.place == one.place and one.difference < 0 < other.count and other.ref != one.ref:
             explains = -min(-one.difference, other.count)
             words = f"{other.ref}: {other.count} written in here as {other.taxon!r}"
-            yield Hypothesis(Cause.WRITE_IN, words, explains, How.COUNT_STANDS, other.ref)
+            yield Hypothesis(Cause.WRITE_IN, words, explains, How.OBSERVATION, other.ref)
 
 
 def _divides(one: Difference) -> Iterable[Hypothesis]:

@@ -101,7 +101,8 @@ def check(settling: Settling) -> list[str]:
     if settling.how is How.LATE_EVENT:
         problems += _check_late_event(settling)
     if settling.how is How.LATE_MOVE and not (settling.to_place and settling.happened):
-        problems.append("a late move needs the place it went to and when it happened")
+        needed = ("" if settling.to_place else "the place it went to", _needed_day(settling.happened))
+        problems.append(f"a late move needs {' and '.join(part for part in needed if part)}")
     if settling.how is How.CHANGE_OF_NAME and not settling.to_accession:
         problems.append("a change of name needs the lot that the animals belong to")
     if settling.how is How.REGROUP and not (settling.to_sex or settling.to_stage):
@@ -112,6 +113,10 @@ def check(settling: Settling) -> list[str]:
     if counted_in and settling.n <= 0 and not settling.numbers and not settling.accessions:
         problems.append("say how many animals")
     return problems
+
+
+def _needed_day(happened: str) -> str:
+    return "" if happened else "the day when it happened"
 
 
 def change_of_book(settling: Settling) -> int:

@@ -24,7 +24,8 @@ from ..queries.find import NotFound, line_called
 from ..queries.progress import closing_supported
 from ..queries.reading import Row, read_census
 from ..rules.hypotheses import Hypothesis
-from ..rules.words import LineState
+from ..rules.settling import POSTING
+from ..rules.words import How, LineState
 from . import COMPARES, DECIDES
 from .board import found_census
 
@@ -153,21 +154,33 @@ def _suggested(request: HttpRequest) -> dict[str, Any]:
     return {name: request.GET[name] for name in DecisionForm.base_fields if name in request.GET}
 
 
-def _with_links(line: Line, guesses: Sequence[Hypothesis]) -> list[tuple[Hypothesis, str]]:
-    """Each guess with the address that fills in the form for it; empty where there is nothing to do."""
-    page = reverse("census_line", args=[line.sheet.number, line.number])
-    return [(guess, f"{page}?{urlencode(_filled(guess))}#decide" if guess.how else "") for guess in guesses]
+def _with_links(line: Line, guesses: Sequence[Hypothesis]) -> list[tuple[Hypothesis, str, str]]:
+    """Each guess with the address that fills in the form for it (empty: nothing to do), and the line
+    that the form is of where it is another one: it gave the animals that this one got."""
+    return [(guess, *_link(line, guess)) for guess in guesses]
 
 
-def _filled(guess: Hypothesis) -> dict[str, str | int]:
+def _link(line: Line, guess: Hypothesis) -> tuple[str, str]:
     if guess.how is None:
-        return {}
-    signed = guess.how == "adjustment"
-    filled: dict[str, str | int] = {
-        "how": guess.how.value,
-        "n": guess.explains if signed else abs(guess.explains),
-    }
-    if guess.other:
+        return "", ""
+    on, filled = str(line), _filled(guess, guess.how)
+    if "to_line" in filled and guess.explains > 0:
+        on, filled["to_line"] = str(filled["to_line"]), on
+    sheet, _, number = on.partition(" line ")
+    page = reverse("census_line", args=[sheet, int(number)])
+    return f"{page}?{urlencode(filled)}#decide", "" if on == str(line) else on
+
+
+# Stated on the line that gave the animals, with the reason that goes with it.
+_GIVES = {How.LATE_MOVE: "late move", How.CHANGE_OF_NAME: "look-alike"}
+
+
+def _filled(guess: Hypothesis, how: How) -> dict[str, str | int]:
+    filled: dict[str, str | int] = {"how": how.value}
+    if how in POSTING:
+        filled["n"] = guess.explains if how is How.ADJUSTMENT else abs(guess.explains)
+    if how in _GIVES:
+        filled["reason"] = _GIVES[how]
         filled["to_line"] = guess.other.split(" + ")[0]  # a joined set: its first line
     if guess.accessions:
         filled["accessions"] = " ".join(guess.accessions)
