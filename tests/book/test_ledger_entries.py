@@ -76,7 +76,7 @@ def test_two_lines_of_one_event_do_not_take_the_same_animals(ledger_now: datetim
     lot, place = make_lot(), make_place("E01")
     make_event("received", lot=lot, place=place, unknown=3, females=3)
     deaths = make_draft("died", lot=lot, place=place, unknown=3, happened="2026-09-02")
-    post_event(replace(deaths, lines=deaths.lines * 2), now=ledger_now, zone=zone)
+    post_event(replace(deaths, lines=(*deaths.lines, *deaths.lines)), now=ledger_now, zone=zone)
     assert balances() == {
         "received unknown": -3,
         "received female": -3,
@@ -90,7 +90,7 @@ def test_two_lines_bring_back_no_more_than_was_written_off(ledger_now: datetime,
     make_event("received", lot=lot, place=place, unknown=5)
     make_event("unaccounted", lot=lot, place=place, unknown=2, happened="2026-09-02")
     seen = make_draft("seen_again", lot=lot, place=place, unknown=2, happened="2026-09-03")
-    post_event(replace(seen, lines=seen.lines * 2), now=ledger_now, zone=zone)
+    post_event(replace(seen, lines=(*seen.lines, *seen.lines)), now=ledger_now, zone=zone)
     assert Cell.objects.get(account__cause="unaccounted").balance == 0
     assert sum(Cell.objects.filter(inside=True).values_list("balance", flat=True)) == 5
 

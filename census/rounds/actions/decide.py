@@ -91,11 +91,12 @@ def approval_for(row: Row, settling: Settling, settings: CensusSettings = DEFAUL
     unexplained = reason is not None and reason.unknown_cause
     line = row.line
     held, lost = tank_figures(line.sheet.census, line.place_id, line.unit) if unexplained else (0, 0)
+    before = _adjusted_before(row, settling.n, unexplained=unexplained)
     return approval_needed(
         AdjustmentCase(
             count_class=row.line.count_class,
-            n=abs(settling.n),
-            book=row.latest.book,
+            n=abs(settling.n + before),
+            book=row.latest.book - before,
             unexplained=unexplained,
             permit_or_loan=row.line.count_class == "A"
             and on_permit_or_loan(lot for part in row.parts for lot in part.lots),
@@ -104,6 +105,15 @@ def approval_for(row: Row, settling: Settling, settings: CensusSettings = DEFAUL
         ),
         settings,
     )
+
+
+def _adjusted_before(row: Row, n: int, *, unexplained: bool) -> int:
+    """What earlier adjustments of the row moved the book the same way as ``n``, with its sign.
+
+    A limit that began anew with each decision would be none.
+    """
+    earlier = [d for part in row.parts for d in part.decisions if d.how == How.ADJUSTMENT and d.n * n > 0]
+    return sum(d.n for d in earlier if not unexplained or BY_NAME[d.reason].unknown_cause)
 
 
 def _read(census: Census, lines: Sequence[Line], settings: CensusSettings) -> list[tuple[Row, LineRead]]:

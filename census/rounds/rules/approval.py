@@ -9,7 +9,7 @@ from .tolerance import percent_of
 
 @dataclass(frozen=True, slots=True)
 class AdjustmentCase:
-    """``n``: animals adjusted, without sign; ``book``: the book before it.
+    """``n``: animals adjusted the same way in this census, without sign; ``book``: the book before.
 
     ``permit_or_loan``: any animal of the line came under a permit or belongs to somebody else.
     ``tank_held`` and ``tank_unexplained_loss``: what the place held, and the net unexplained loss

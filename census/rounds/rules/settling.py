@@ -31,6 +31,8 @@ LATE_KINDS = tuple(
         EventKind.MISSING,
     )
 )
+# Kinds whose animals go from one place to another.
+_BETWEEN_PLACES = (EventKind.MOVED, EventKind.LOAN_OUT, EventKind.BACK_FROM_LOAN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +44,8 @@ class Settling:
     ``n``'s unknown ones. ``accessions``: which individuals, or which lot, where the line has several.
     ``kind`` and ``happened``: of a late event (``happened`` also of a late move, ISO 8601).
     ``last_seen``: a day, for animals missing or written off; the event is then dated by the
-    interval from it to the count moment. ``to_place``: place code of a late move.
+    interval from it to the count moment. ``to_place``: place code of a late move or loan; a late
+    return from a loan without it came to the line's own place.
     ``to_accession``: lot of a change of name. ``reverses``: ref or identifier of the event that a
     late ``reversed`` takes back. ``drift``: the registrar states that a class C count lies on the
     same side for the third census running, and ``evidence`` names the censuses.
@@ -107,6 +110,8 @@ def check(settling: Settling) -> list[str]:
         problems.append("a change of name needs the lot that the animals belong to")
     if settling.how is How.REGROUP and not (settling.to_sex or settling.to_stage):
         problems.append("a regroup says the new sex or stage")
+    if settling.numbers and settling.n and settling.numbers.total != abs(settling.n):
+        problems.append(f"the sexes add up to {settling.numbers.total}, not {abs(settling.n)}")
     if settling.how is How.ADJUSTMENT and settling.n == 0:
         problems.append("an adjustment of nothing: give n with its sign")
     counted_in = settling.how in POSTING - {How.LATE_EVENT, How.ADJUSTMENT}
@@ -125,7 +130,8 @@ def change_of_book(settling: Settling) -> int:
     if settling.how is How.ADJUSTMENT:
         return settling.n
     if settling.how is How.LATE_EVENT:
-        if settling.kind in ARRIVALS or settling.kind is EventKind.SEEN_AGAIN:
+        came_back = settling.kind is EventKind.BACK_FROM_LOAN and not settling.to_place
+        if settling.kind in (*ARRIVALS, EventKind.SEEN_AGAIN) or came_back:
             return n
         return -n if settling.kind in (*DEPARTURES, *INSIDE) else 0
     return -n if settling.how in (How.LATE_MOVE, How.CHANGE_OF_NAME, How.MISSING) else 0
@@ -221,12 +227,18 @@ def _happened(settling: Settling, facts: LineFacts) -> Happened:
         return parse_happened(settling.happened)
     moment = facts.counted_at
     if settling.last_seen and settling.how in (How.ADJUSTMENT, How.MISSING):
+        if settling.last_seen > moment.date():
+            raise ValueError(f"last seen on {settling.last_seen}, after the count on {moment.date()}")
         return Happened(datetime.combine(settling.last_seen, datetime.min.time()), moment)
     return Happened(moment, moment)
 
 
 def _lines(settling: Settling, facts: LineFacts) -> list[DraftLine]:
     """One line for a group, one for each individual that is named."""
+    if settling.how in (How.ADJUSTMENT, How.MISSING) and facts.lots:
+        strangers = [accession for accession in settling.accessions if accession not in facts.lots]
+        if strangers:
+            raise ValueError(f"{', '.join(strangers)} is not on {facts.ref}; it has {', '.join(facts.lots)}")
     if not facts.individuals:
         lots = settling.accessions or facts.lots
         if len(lots) != 1:
@@ -236,11 +248,13 @@ def _lines(settling: Settling, facts: LineFacts) -> list[DraftLine]:
     named = settling.accessions or (facts.lots if len(facts.lots) == how_many(settling) else ())
     if not named:
         raise ValueError(f"say which individual: one of {', '.join(facts.lots)}")
+    if len(named) != how_many(settling):
+        raise ValueError(f"{how_many(settling)} animals, but {len(named)} named: {', '.join(named)}")
     return [_line(settling, facts.place, accession, Numbers(unknown=1)) for accession in named]
 
 
 def _line(settling: Settling, place: str, lot: str, numbers: Numbers) -> DraftLine:
-    moves = settling.how is How.LATE_MOVE or settling.kind in (EventKind.MOVED, EventKind.LOAN_OUT)
+    moves = settling.how is How.LATE_MOVE or settling.kind in _BETWEEN_PLACES
     regroups = settling.how in (How.REGROUP, How.CHANGE_OF_NAME)
     return DraftLine(
         lot=lot,

@@ -25,11 +25,8 @@ from ..rules.running import FlowDraft, RunningBook, merged
 from . import post_flags, post_reading
 
 # Characters that an event keeps of each text. SQLite would take more, PostgreSQL refuses.
-_LONGEST = {
-    name: longest
-    for name in ("ref", "device", "party", "permit_number", "cause", "reason", "evidence")
-    if (longest := Event._meta.get_field(name).max_length)
-}
+_TEXTS = ("ref", "device", "party", "permit_number", "cause", "reason", "evidence")
+_LONGEST = {column.name: column.max_length or 0 for column in Event._meta.fields if column.name in _TEXTS}
 
 
 class LedgerRefused(Exception):

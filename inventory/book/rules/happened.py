@@ -18,11 +18,15 @@ class Happened:
     """A statement of when, in the house's own time.
 
     ``start`` and ``end`` are dates (the whole day) or naive local date-times; they are equal
-    unless the statement is an interval.
+    unless the statement is an interval. Raises :class:`ValueError` when it ends before it starts.
     """
 
     start: date
     end: date
+
+    def __post_init__(self) -> None:
+        if _comparable(self.end) < _comparable(self.start):
+            raise ValueError(f"the interval {str(self)!r} ends before it starts")
 
     def __str__(self) -> str:
         return _text(self.start) if self.start == self.end else f"{_text(self.start)}/{_text(self.end)}"
@@ -56,10 +60,7 @@ def parse_happened(text: str) -> Happened:
     # "2007-11-13/15": the end may leave out what it shares with the start.
     if second and not _DAY.match(second) and not second.startswith("-"):
         second = first[: len(first) - len(second)] + second
-    end = _parse_one(second)
-    if _comparable(end) < _comparable(start):
-        raise ValueError(f"the interval {text!r} ends before it starts")
-    return Happened(start, end)
+    return Happened(start, _parse_one(second))
 
 
 def parse_moment(text: str, zone: tzinfo) -> datetime:
