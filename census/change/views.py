@@ -15,6 +15,7 @@ from inventory.doors.output import write_rows
 from inventory.names.models import Taxon
 from inventory.people.access import requires
 
+from .blind import not_while_counting
 from .files.workbook import write_workbook
 from .forms import FORMS, FigureForm, QuestionForm
 from .queries.behind import Behind, behind, lines_of
@@ -31,6 +32,7 @@ EVENTS_ON_A_PAGE = 200
 
 @require_safe
 @requires()
+@not_while_counting
 def change(request: HttpRequest) -> HttpResponse:
     """The report of the question in the address."""
     form = _asked(request)
@@ -68,6 +70,7 @@ def change(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @requires()
+@not_while_counting
 def change_events(request: HttpRequest) -> HttpResponse:
     """The events behind one figure, with their sum."""
     form, figure_form = _asked(request), FigureForm(request.GET)
@@ -97,6 +100,7 @@ def change_events(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @requires()
+@not_while_counting
 def change_workbook(request: HttpRequest) -> HttpResponse:
     """The workbook of the question in the address."""
     form = _asked(request)
@@ -111,6 +115,7 @@ def change_workbook(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @requires()
+@not_while_counting
 def change_csv(request: HttpRequest) -> HttpResponse:
     """The report as csv, with the columns of the command."""
     form = _asked(request)
