@@ -307,3 +307,10 @@ def test_there_is_a_sign_in_for_each_role(house: DemoHouse) -> None:
 def test_every_taxon_has_its_class_from_the_backbone(house: DemoHouse) -> None:
     report = change_report(running_quarter(), zone=house.zone)
     assert [row.taxon.scientific_name for row in report.rows if not row.taxon.phylum] == []
+
+
+def test_the_opening_stock_names_a_source_that_lasts(house: DemoHouse) -> None:
+    typed = NameCheck.objects.order_by("id").values_list("where_from", flat=True)
+    assert typed[0] == "opening-stock"
+    evidence = Event.objects.filter(kind=EventKind.OPENING).values_list("evidence", flat=True)
+    assert {text.partition(",")[0] for text in evidence} == {"opening-stock"}

@@ -14,6 +14,9 @@ from inventory.book.rules.sheets import EVENTS, LOTS, PLACES, TAXA
 from ..rules.fixtures import Row, read_rows
 from ..rules.history import History
 
+# Stands as evidence under the first events for ever.
+FOLDER = "opening-stock"
+
 
 class DemoBroken(Exception):
     """The fixtures and the program do not fit; the message says where."""
@@ -21,9 +24,11 @@ class DemoBroken(Exception):
 
 def load_opening_stock(history: History, *, now: datetime, zone: tzinfo) -> tuple[LoadReport, LoadReport]:
     """Loads places, taxa, lots and opening stock; twice, as on the day. Answers both reports."""
-    with tempfile.TemporaryDirectory() as folder:
-        _write_workbook(Path(folder), history)
-        reports = [load(open_source(Path(folder)), now=now, zone=zone, by=row_by(history)) for _ in range(2)]
+    with tempfile.TemporaryDirectory() as made:
+        folder = Path(made) / FOLDER
+        folder.mkdir()
+        _write_workbook(folder, history)
+        reports = [load(open_source(folder), now=now, zone=zone, by=row_by(history)) for _ in range(2)]
     for report in reports:
         if not report.loaded:
             raise DemoBroken("\n".join(str(problem) for problem in report.problems))
