@@ -2,6 +2,7 @@
 
 import csv
 import json
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from io import StringIO
 from typing import Any, Protocol
@@ -38,15 +39,16 @@ def write_rows(
 ) -> None:
     """Writes ``rows`` to ``out``.
 
-    csv has one header line and ``\\n`` line ends; json is a list of objects; the table is drawn as
-    wide as its content when ``out`` is not a terminal, so that nothing is cut in a pipe.
+    csv has one header line and ``\\n`` line ends; a text there that a spreadsheet would run as a
+    formula begins with an apostrophe. json is a list of objects, each text as it is. The table is
+    drawn as wide as its content when ``out`` is not a terminal, so that nothing is cut in a pipe.
     """
     # Put together first: Django's wrapper would end every piece that it is given with a new line.
     text = StringIO()
     if form == "csv":
         writer = csv.writer(text, lineterminator="\n")
         writer.writerow(columns)
-        writer.writerows([_text(row[column]) for column in columns] for row in rows)
+        writer.writerows([_cell(row[column]) for column in columns] for row in rows)
     elif form == "json":
         plain = [{column: row[column] for column in columns} for row in rows]
         json.dump(plain, text, ensure_ascii=False, indent=1, default=str)
@@ -66,6 +68,16 @@ def _draw(
     for row in rows:
         table.add_row(*(_text(row[column]) for column in columns))
     Console(file=text, width=width, highlight=False, markup=False).print(table)
+
+
+# What makes a spreadsheet run a text as a formula (OWASP, "CSV Injection"); a signed number does not.
+_FORMULA = re.compile(r"[=@\t\r]|[+-](?![\d.,]*$)")
+
+
+def _cell(value: Any) -> str:
+    """A value in a csv file: text stays text when a spreadsheet opens it."""
+    text = _text(value)
+    return f"'{text}" if isinstance(value, str) and _FORMULA.match(text) else text
 
 
 def _text(value: Any) -> str:

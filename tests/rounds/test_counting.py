@@ -1,6 +1,7 @@
 """Taking counts: many lines at once, blank is not zero, the same again changes nothing."""
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from django.db import IntegrityError, connection, transaction
@@ -24,8 +25,8 @@ def sheet(house: TestHouse) -> Sheet:
     return house.opened_and_issued("K1", "K2").sheets.get(number="CS-26Q3-01")
 
 
-def entry(house: TestHouse, line: int, value: int | None = None, **more: object) -> Entry:
-    return replace(Entry(line=line, counted_at=COUNTED, counter=house.first, value=value), **more)  # type: ignore[arg-type]
+def entry(house: TestHouse, line: int, value: int | None = None, **more: Any) -> Entry:
+    return replace(Entry(line=line, counted_at=COUNTED, counter=house.first, value=value), **more)
 
 
 def take(house: TestHouse, sheet: Sheet, *entries: Entry, round: int = 1) -> Taken:

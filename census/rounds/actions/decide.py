@@ -83,7 +83,7 @@ def decide_line(
     return decisions[0]
 
 
-def approval_for(row: Row, settling: Settling, settings: CensusSettings = DEFAULTS) -> ApprovalNeeded:
+def _approval_for(row: Row, settling: Settling, settings: CensusSettings = DEFAULTS) -> ApprovalNeeded:
     """Whose approval this settling of this row needs; nobody's unless it is an adjustment."""
     if settling.how is not How.ADJUSTMENT or row.latest is None:
         return ApprovalNeeded()
@@ -210,7 +210,7 @@ def _against_adjusting(row: Row, part: LineRead, settling: Settling) -> list[str
 def _approval_problems(
     row: Row, settling: Settling, by: Person, names: Names, settings: CensusSettings
 ) -> list[str]:
-    needed = approval_for(row, settling, settings)
+    needed = _approval_for(row, settling, settings)
     problems = []
     because = "; ".join(needed.why)
     typed = _typed_by(row)

@@ -34,14 +34,6 @@ def issue(
 
 
 @transaction.atomic
-def name_counters(*, sheet: Sheet, by: Person, counters: Iterable[Person]) -> Sheet:
-    """Says who is to count the sheet, in place of whoever was named before."""
-    running(sheet.census)
-    sheet.counters.set(counters)
-    return sheet
-
-
-@transaction.atomic
 def start(*, sheet: Sheet, by: Person, now: datetime) -> Sheet:
     """The first line is being counted."""
     sheet = _to(sheet, SheetState.STARTED)

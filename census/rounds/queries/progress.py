@@ -84,17 +84,6 @@ def differences_by_unit(rows: Iterable[Row]) -> dict[str, Differences]:
     return {unit: gains_and_losses(numbers) for unit, numbers in found.items()}
 
 
-def counted_lines(rows: Iterable[Row]) -> int:
-    """Lines of animals and colonies with a number, every line apart (joined ones too)."""
-    return sum(
-        1
-        for row in rows
-        if row.line.unit in MEASURED_UNITS and row.line.kind != LineKind.PRESENCE
-        for part in row.parts
-        if part.latest is not None and part.latest.value is not None
-    )
-
-
 @dataclass(frozen=True, slots=True)
 class Adjusted:
     """What the decisions of a census did to the book, losses and gains apart, by unit."""

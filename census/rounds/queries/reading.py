@@ -21,7 +21,7 @@ from ..rules.compare import Comparison, Measured, compare, compare_joined, count
 from ..rules.settings import DEFAULTS, CensusSettings
 from ..rules.settling import POSTING
 from ..rules.states import SHEETS_REPLACED, line_state
-from ..rules.words import How, LineKind, LineState, SheetState, Verdict
+from ..rules.words import How, LineKind, LineState, Verdict
 
 A_MINUTE = timedelta(minutes=1)
 NOTHING = Held()
@@ -318,8 +318,3 @@ def _holds(decision: Decision, latest: Comparison | None) -> bool:
 def held_numbers(latest: Comparison | None) -> tuple[int | None, int | None]:
     """(book, count) on which a decision rests; both empty where nothing is compared."""
     return (latest.book, latest.count) if latest else (None, None)
-
-
-def sheet_is_in(state: str) -> bool:
-    """True when nobody waits for the sheet."""
-    return SheetState(state) in (SheetState.HANDED_IN, SheetState.ACCEPTED, SheetState.VOID, SheetState.LOST)

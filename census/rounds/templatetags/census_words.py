@@ -2,7 +2,7 @@
 
 import re
 
-from django import template
+from django.template import Library
 from django.utils.safestring import SafeString
 
 from inventory.book.templatetags.book_words import difference
@@ -11,7 +11,7 @@ from ..models import Count
 from ..queries.reading import LineRead, Row
 from ..rules.words import How
 
-register = template.Library()
+register = Library()
 _MINUS = re.compile(r"(?<![\w-])-(?=\d)")
 
 

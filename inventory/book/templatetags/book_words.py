@@ -2,14 +2,14 @@
 
 from datetime import datetime
 
-from django import template
+from django.template import Library
 from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from ..rules import words
 
-register = template.Library()
+register = Library()
 
 
 @register.filter

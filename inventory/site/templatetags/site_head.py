@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from django import template
+from django.template import Library
 from django.template.context import RequestContext
 
 from inventory.people.queries import NotAPersonError, person_of, roles_of, the_house
@@ -10,7 +10,7 @@ from inventory.people.rules.roles import in_words
 
 from ..navigation import links
 
-register = template.Library()
+register = Library()
 
 
 @register.simple_tag

@@ -79,8 +79,8 @@ def _write(
     for rows in _chunks(_lot_rows(told.spool)):
         unknown = list(dict.fromkeys(row.name for row in rows if row.name and row.name not in taxa))
         taxa |= taxa_for(unknown, now=now, by=loader, where_from=source_name)
-        _register_lots(rows, taxa, report, posting)
-    _count_taxa(taxa_before, taxa, report)
+        _register_lots(report, rows, taxa, posting)
+    _count_taxa(report, taxa_before, taxa)
     report.names_to_review = waiting.count() - waiting_before
     _check_names_of_unread(told, report, posting)
     posting.post_all(told.spool, progress)
@@ -107,7 +107,7 @@ def _register_places(told: Told, report: LoadReport) -> None:
 
 
 def _register_lots(
-    rows: Sequence[LotRow], taxa: dict[str, Taxon], report: LoadReport, posting: Posting
+    report: LoadReport, rows: Sequence[LotRow], taxa: dict[str, Taxon], posting: Posting
 ) -> None:
     try:
         _tell(LOTS.name, register_lots(rows, taxa), report)
@@ -151,7 +151,7 @@ def _taxa_as_stated() -> dict[int, tuple[object, ...]]:
     return {number: tuple(said) for number, *said in Taxon.objects.values_list("id", *_STATED)}
 
 
-def _count_taxa(before: dict[int, tuple[object, ...]], taxa: dict[str, Taxon], report: LoadReport) -> None:
+def _count_taxa(report: LoadReport, before: dict[int, tuple[object, ...]], taxa: dict[str, Taxon]) -> None:
     """Several names may lead to one taxon, so taxa are counted, not names."""
     ids = {taxon.pk for taxon in taxa.values()}
     after = {number: said for number, said in _taxa_as_stated().items() if number in ids}
