@@ -37,7 +37,6 @@ INSTALLED_APPS = [
     "inventory.book",
     "census.rounds",
     "census.change",
-    "census.reports",
     "census.demo",
     "django_tables2",
     "django.contrib.auth",
@@ -144,7 +143,6 @@ STORAGES = {
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
 }
 WHITENOISE_USE_FINDERS = True
-MEDIA_ROOT = DATA / "files"
 
 DJANGO_TABLES2_TEMPLATE = "table.html"
 
