@@ -50,8 +50,12 @@ class RecordForm(forms.Form):
     day = forms.DateField(
         label="Day it happened", widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d")
     )
+    # Sent along as it was offered: the hour of today is not to become that of an earlier day.
     time = forms.TimeField(
-        required=False, label="Time, if known", widget=forms.TimeInput({"type": "time"}, format="%H:%M")
+        required=False,
+        label="Time, if known",
+        widget=forms.TimeInput({"type": "time"}, format="%H:%M"),
+        show_hidden_initial=True,
     )
     cause = forms.CharField(
         max_length=120, label="Cause", required=False, widget=forms.TextInput({"list": "causes"})
@@ -83,6 +87,7 @@ class RecordForm(forms.Form):
         )
         self.recording = recording
         self.lot = lot
+        self.today = local.date()
         self.here = here
         self.sexed = any(row.mfu for row in here)
         self.causes = CAUSES
@@ -123,6 +128,8 @@ class RecordForm(forms.Form):
             self.add_error("unknown", "Say how many.")
         if cleaned.get("to_place") and cleaned["to_place"] == cleaned.get("place"):
             self.add_error("to_place", "This is where they are already; choose another place.")
+        if cleaned.get("day") != self.today and "time" not in self.changed_data:
+            cleaned["time"] = None
         return cleaned
 
     def draft(self, *, entered_by: str) -> EventDraft:

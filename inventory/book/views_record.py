@@ -18,7 +18,8 @@ from . import blind
 from .actions.flags import settle_flag
 from .actions.post import LedgerRefused, post_event
 from .forms import RecordForm, TakeBackForm
-from .models import Event, Lot, LotKind
+from .models import Event, Flag, Lot, LotKind
+from .models.flags import FlagKind
 from .queries import lists, story
 from .rules.corrections import is_own_slip
 from .rules.recording import offered
@@ -122,3 +123,9 @@ def _say(request: HttpRequest, event_id: int, *, again: bool) -> None:
         messages.info(request, f"This was sent before; it stands once, as event {event_id}.")
     else:
         messages.success(request, f"Recorded as event {event_id}.")
+    if Flag.objects.filter(event=event_id, kind=FlagKind.LATE_ENTRY).exists():
+        messages.warning(
+            request,
+            "It happened in a period that is closed: the report that was signed stays as it is, "
+            "and the open period carries this as late.",
+        )

@@ -1,13 +1,16 @@
 """Recording from the browser: one form is one event, and what was refused stands beside its field."""
 
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 from uuid import uuid4
 
 import pytest
 import time_machine
 from django.test import Client
+from django.utils.timezone import get_current_timezone
 
+from inventory.book.actions.close import close_period
 from inventory.book.models import Cell, Event, Lot
 from inventory.people.rules.roles import Role
 
@@ -44,6 +47,37 @@ def test_the_same_form_sent_twice_is_one_event(small_house: SmallHouse, as_role:
     page = client.post("/record/died/A1", sent, follow=True)
     assert Event.objects.count() == before + 1
     assert "This was sent before; it stands once" in page.text
+
+
+@pytest.mark.parametrize(
+    ("day", "time", "happened"),
+    [
+        ("2026-09-27", "09:00", "2026-09-27"),
+        ("2026-09-27", "15:30", "2026-09-27T15:30"),
+        ("2026-10-06", "09:00", "2026-10-06T09:00"),
+        ("2026-10-06", "", "2026-10-06"),
+    ],
+)
+def test_the_hour_that_was_offered_is_not_the_hour_of_an_earlier_day(
+    small_house: SmallHouse, as_role: AsRole, day: str, time: str, happened: str
+) -> None:
+    client = as_role(Role.AQUARIST)
+    offered = client.get("/record/died/A1")
+    assert 'name="initial-time" value="09:00:00"' in offered.text
+    sent = filled(females=1, cause="not known", day=day, time=time) | {"initial-time": "09:00:00"}
+    client.post("/record/died/A1", sent)
+    assert Event.objects.latest("id").happened == happened
+
+
+def test_who_enters_into_a_closed_period_is_told(small_house: SmallHouse, as_role: AsRole) -> None:
+    client = as_role(Role.REGISTRAR)
+    quarter = factories.make_period("2026 Q2", "2026-04-01", "2026-06-30")
+    signed = factories.NOW - timedelta(days=80)
+    close_period(quarter, closed_at=signed, signed_by=small_house.registrar, zone=get_current_timezone())
+    page = client.post("/record/died/A1", filled(females=1, cause="not known", day="2026-06-28"), follow=True)
+    assert "in a period that is closed" in page.text
+    page = client.post("/record/died/A1", filled(females=1, cause="not known"), follow=True)
+    assert "in a period that is closed" not in page.text
 
 
 def test_every_fresh_form_has_an_identifier_of_its_own(small_house: SmallHouse, as_role: AsRole) -> None:
