@@ -14,8 +14,10 @@ from django.db import IntegrityError, transaction
 
 from inventory.db.insert import insert_rows
 from inventory.db.locks import serialize_writers
+from inventory.db.statistics import refresh_statistics
+from inventory.names.models import Taxon
 
-from ..models import Event, Flow
+from ..models import Account, Cell, Event, Flag, Flow, Lot, Place
 from ..rules import chain
 from ..rules.drafts import DraftLine, EventDraft, Problem
 from ..rules.individuals import first_breach
@@ -301,7 +303,14 @@ def _write(
         message = f"in this order an individual would be in two places or in none ({error})"
         raise LedgerRefused([Problem(readings[0].index, readings[0].draft.origin, "", message)]) from error
     post_flags.raise_and_settle([(e, r.flows) for e, r in zip(events, readings, strict=True)], batch, now=now)
+    if _ledger_doubled(events[0].id, events[-1].id):
+        refresh_statistics((Account, Cell, Event, Flag, Flow, Lot, Place, Taxon))
     return [(reading.index, event) for reading, event in zip(readings, events, strict=True)]
+
+
+def _ledger_doubled(first: int, last: int) -> bool:
+    """True when these events bring the ledger past a power of two, from a thousand on."""
+    return last >= 1_024 and (first - 1).bit_length() < last.bit_length()
 
 
 def _chained(readings: Sequence[_Reading], batch: post_reading.Batch, *, now: datetime) -> list[Event]:
