@@ -3,7 +3,7 @@
 import csv
 import json
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from io import StringIO
 from typing import Any, Protocol
 
@@ -35,12 +35,19 @@ def add_format_option(parser: CommandParser, *, workbook: bool = False) -> None:
 
 
 def write_rows(
-    rows: Iterable[Mapping[str, Any]], columns: Sequence[str], form: str, out: Out, *, title: str = ""
+    rows: Iterable[Mapping[str, Any]],
+    columns: Sequence[str],
+    form: str,
+    out: Out,
+    *,
+    title: str = "",
+    exact: Collection[str] = (),
 ) -> None:
     """Writes ``rows`` to ``out``.
 
     csv has one header line and ``\\n`` line ends; a text there that a spreadsheet would run as a
-    formula begins with an apostrophe. json is a list of objects, each text as it is. The table is
+    formula begins with an apostrophe, unless its column is ``exact``: then it is given back letter
+    by letter to the program that sent it. json is a list of objects, each text as it is. The table is
     drawn as wide as its content when ``out`` is not a terminal, so that nothing is cut in a pipe.
     """
     # Put together first: Django's wrapper would end every piece that it is given with a new line.
@@ -48,7 +55,10 @@ def write_rows(
     if form == "csv":
         writer = csv.writer(text, lineterminator="\n")
         writer.writerow(columns)
-        writer.writerows([_cell(row[column]) for column in columns] for row in rows)
+        turns = [_text if column in exact else _cell for column in columns]
+        writer.writerows(
+            [turn(row[column]) for turn, column in zip(turns, columns, strict=True)] for row in rows
+        )
     elif form == "json":
         plain = [{column: row[column] for column in columns} for row in rows]
         json.dump(plain, text, ensure_ascii=False, indent=1, default=str)

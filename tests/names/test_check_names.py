@@ -150,3 +150,14 @@ def test_the_store_in_the_database_finds_what_the_one_in_memory_finds(
     here = [replace(verdict, release="") for verdict in verdicts_for(asked)[1]]
     there = [replace(verdict, release="") for verdict in match(asked, memory)]
     assert here == there
+
+
+@pytest.mark.parametrize("typed", ["=1+1", "-- Asterias rubens", "@home", "+ x"])
+def test_what_was_typed_comes_back_letter_by_letter_in_csv(
+    typed: str, backbone: BackboneRelease, tmp_path: Path
+) -> None:
+    """Programs join their lines with ours; a spreadsheet's guard would make them differ."""
+    file = tmp_path / "names.txt"
+    file.write_text(f"{typed}\n", encoding="utf-8")
+    (row,) = csv.DictReader(StringIO(check(file)))
+    assert row["typed"] == typed

@@ -46,7 +46,14 @@ class Command(HouseCommand):
                 "python manage.py backbone load fixtures/backbone"
             )
         rows = [verdict.as_row() for verdict in verdicts]
-        write_rows(rows, COLUMNS, options["format"], self.stdout, title=f"Checked against {release}")
+        write_rows(
+            rows,
+            COLUMNS,
+            options["format"],
+            self.stdout,
+            title=f"Checked against {release}",
+            exact=("typed",),
+        )
 
 
 def _content(file: str) -> bytes:
