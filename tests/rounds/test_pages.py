@@ -214,6 +214,23 @@ def test_following_a_move_that_was_not_entered_leads_to_the_line_that_gave(
     ]
 
 
+@pytest.mark.parametrize("role", ["inspector", "permit_officer"])
+def test_who_reads_everything_reads_a_sheet_without_boxes(
+    house: TestHouse, signed_in: SignIn, role: str
+) -> None:
+    census = house.opened_and_issued("K1")
+    sheet = census.sheets.get()
+    address = reverse("sheet", args=[sheet.number])
+    client = signed_in(factories.make_person(roles=[role]))
+    page = client.get(address).text
+    assert "Gobius niger" in page
+    assert 'name="value_' not in page
+    assert "Save" not in page
+    sent = {"counter": house.first.pk, "counted_at": "2026-09-29T10:00", "value_1": "3", "hand_in": "1"}
+    assert client.post(address, sent).status_code == 403
+    assert not Count.objects.exists()
+
+
 def test_class_a_on_the_first_count_alone_is_flagged(house: TestHouse, signed_in: SignIn) -> None:
     census = house.compared({})
     page = signed_in(house.curator).get(reverse("census_sign", args=[census.code])).content.decode()

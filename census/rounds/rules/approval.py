@@ -48,8 +48,8 @@ def approval_needed(case: AdjustmentCase, settings: CensusSettings = DEFAULTS) -
     if class_a:
         why.append("class A")
     if over:
-        kind = "unexplained, limit" if case.unexplained else "limit"
-        why.append(f"{case.n} is above the registrar's {kind} of {limit}")
+        of_what = " for what is unexplained" if case.unexplained else ""
+        why.append(f"{case.n} is above the registrar's limit of {limit}{of_what}")
     tank = _tank_alarm(case, settings)
     if tank:
         why.append(

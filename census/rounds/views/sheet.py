@@ -1,6 +1,7 @@
 """One sheet: blind for whoever counts; issued, accepted and replaced by the registrar."""
 
 from django.contrib import messages
+from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
@@ -22,10 +23,15 @@ from . import COMPARES, COUNTS, DECIDES
 
 
 @require_http_methods(["GET", "POST"])
-@requires(*COUNTS)
+@requires(*COUNTS, *COMPARES)
 def sheet(request: HttpRequest, number: str) -> HttpResponse:
-    """The boxes of a sheet, without any number; POST saves them, and hands the sheet in."""
-    found = _sheet(number)
+    """The boxes of a sheet, without any number; POST saves them, and hands the sheet in.
+
+    Who reads everything and counts nothing gets the list without the boxes.
+    """
+    found, counts = _sheet(number), may(request, *COUNTS)
+    if request.method == "POST" and not counts:
+        raise PermissionDenied("Those who count and those who type write on a sheet; you may read it.")
     person = person_of(request.user)
     round_ = _round(request, found, person)
     blind = blind_sheet(found, round=round_, person=person)
@@ -46,6 +52,7 @@ def sheet(request: HttpRequest, number: str) -> HttpResponse:
         "sheet": found,
         "blind": blind,
         "form": form,
+        "counts": counts,
         "open": SheetState(found.state) in SHEETS_OPEN,
         "decides": may(request, *DECIDES),
         "compares": may(request, *COMPARES),
