@@ -47,6 +47,21 @@ def test_the_registrar_can_open_every_page(house: DemoHouse) -> None:
     assert refused == {}
 
 
+def test_the_inspector_can_read_every_page(house: DemoHouse) -> None:
+    client = _client("ruadh")
+    refused = {
+        address: status
+        for address in _addresses()
+        if (status := client.get(address, follow=True).status_code) != 200
+    }
+    assert refused == {}
+
+
+def test_a_tank_with_two_windows_says_how_it_is_counted(house: DemoHouse) -> None:
+    sheet = Sheet.objects.get(place__code="E02")
+    assert "This tank has 2 windows" in _client("sunniva").get(reverse("sheet", args=[sheet.number])).text
+
+
 def test_nobody_meets_a_broken_page(house: DemoHouse) -> None:
     """403 is an answer; a page that breaks raises in the client and ends the test."""
     for sign_in in house.sign_ins:

@@ -7,7 +7,7 @@ from datetime import datetime, tzinfo
 from pathlib import Path
 
 from inventory.book.actions.load import LoadReport, load
-from inventory.book.models import Lot
+from inventory.book.models import Lot, Place
 from inventory.book.readers import open_source
 from inventory.book.rules.sheets import EVENTS, LOTS, PLACES, TAXA
 
@@ -36,6 +36,7 @@ def load_opening_stock(history: History, *, now: datetime, zone: tzinfo) -> tupl
     if any(tally.new or tally.changed for tally in again):
         raise DemoBroken(f"the second load of the same files changed something: {list(again)}")
     _set_count_classes(history)
+    _set_windows()
     return reports[0], reports[1]
 
 
@@ -97,3 +98,10 @@ def _set_count_classes(history: History) -> None:
     for lot in history.lots:
         if lot.count_class:
             Lot.objects.filter(accession=history.accessions[lot.lot]).update(count_class=lot.count_class)
+
+
+def _set_windows() -> None:
+    """Tanks that are looked into from several sides; the workbook has no column for it either."""
+    for row in read_rows("places.csv"):
+        if row["windows"]:
+            Place.objects.filter(code=row["code"]).update(windows=int(row["windows"]))
