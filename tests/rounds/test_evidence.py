@@ -63,6 +63,12 @@ def test_what_explains_all_comes_before_what_explains_a_part(
     assert open_parts == sorted(open_parts)
 
 
+@pytest.mark.parametrize(("written_in", "how"), [(True, None), (False, How.ADJUSTMENT)])
+def test_what_was_written_in_is_not_offered_as_an_adjustment(written_in: bool, how: How | None) -> None:
+    one = Difference("S line 1", "K1", "Bib", "animal", book=0, count=3, written_in=written_in)
+    assert [(guess.cause, guess.how) for guess in explain(one, [])] == [(Cause.UNEXPLAINED, how)]
+
+
 @pytest.mark.django_db
 class TestEvidenceOfTheBook:
     def test_opposite_differences_of_one_taxon_are_offered_as_a_move(self, house: TestHouse) -> None:

@@ -106,7 +106,9 @@ def explain(
     found.sort(key=lambda guess: (abs(one.difference - guess.explains), list(Cause).index(guess.cause)))
     found += _since(one)
     if not any(guess.explains == one.difference for guess in found):
-        found.append(Hypothesis(Cause.UNEXPLAINED, _NOTHING_FOUND, one.difference, How.ADJUSTMENT))
+        # What was written in has no lot yet that could be adjusted.
+        how = None if one.written_in else How.ADJUSTMENT
+        found.append(Hypothesis(Cause.UNEXPLAINED, _NOTHING_FOUND, one.difference, how))
     return found
 
 
