@@ -35,6 +35,7 @@ INSTALLED_APPS = [
     "inventory.people",
     "inventory.names",
     "inventory.book",
+    "census.estimators",
     "census.rounds",
     "census.change",
     "census.demo",

@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class EstimatorsRoom(AppConfig):
+    name = "census.estimators"
+    label = "estimators"

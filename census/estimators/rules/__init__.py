@@ -1,0 +1,1 @@
+"""Estimators as pure functions: each returns an `Estimate` or raises `CannotEstimate` with the reason."""
