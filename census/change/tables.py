@@ -30,6 +30,9 @@ _SHORT = (
 )
 
 
+_TIED = "\N{NO-BREAK SPACE}"
+
+
 @dataclass(frozen=True, slots=True)
 class Figure:
     """One cell: text, where its events are ("" when there is nothing behind it), css classes."""
@@ -136,7 +139,8 @@ def _change(short: Short) -> Figure:
 def _full_headings() -> list[str]:
     headings = [HEADINGS[column].capitalize() for column in COLUMNS]
     young = COLUMNS.index("died_within_30_days")
-    headings[young] = "Died within 30 days: at least (at most)"
+    # Words that belong together stay together: the column is narrow.
+    headings[young] = f"Died within 30{_TIED}days: at{_TIED}least (at{_TIED}most)"
     headings[COLUMNS.index("died")] = "Died, the others"
     return headings
 
