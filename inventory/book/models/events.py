@@ -113,20 +113,26 @@ CREATE TRIGGER "book_flow_keeps_balances" AFTER INSERT ON "book_flow" BEGIN
 END
 """
 
+# Once for each statement and not for each row: PostgreSQL keeps every version that a transaction
+# makes of a row until its end, and a thousand updates of one busy cell would each wade through
+# those before.
 _HELD_POSTGRESQL = """
 CREATE OR REPLACE FUNCTION "book_flow_keep_balances"() RETURNS trigger LANGUAGE plpgsql AS $$
-DECLARE a book_cell%ROWTYPE; b book_cell%ROWTYPE;
 BEGIN
-  UPDATE book_cell SET balance = balance - NEW.n WHERE id = NEW.from_cell_id RETURNING * INTO a;
-  UPDATE book_cell SET balance = balance + NEW.n WHERE id = NEW.to_cell_id RETURNING * INTO b;
-  IF a.lot_id = b.lot_id THEN
-    IF a.inside <> b.inside THEN
-      UPDATE book_lot SET held = held + NEW.n * (b.inside::int - a.inside::int) WHERE id = a.lot_id;
-    END IF;
-  ELSE
-    UPDATE book_lot SET held = held - NEW.n WHERE id = a.lot_id AND a.inside;
-    UPDATE book_lot SET held = held + NEW.n WHERE id = b.lot_id AND b.inside;
-  END IF;
+  UPDATE book_cell c SET balance = c.balance + s.n
+    FROM (SELECT e.cell, SUM(e.n) AS n
+            FROM (SELECT to_cell_id AS cell, n FROM added
+                  UNION ALL SELECT from_cell_id, -n FROM added) e
+           GROUP BY e.cell) s
+   WHERE c.id = s.cell AND s.n <> 0;
+  UPDATE book_lot l SET held = l.held + s.n
+    FROM (SELECT c.lot_id, SUM(e.n) AS n
+            FROM (SELECT to_cell_id AS cell, n FROM added
+                  UNION ALL SELECT from_cell_id, -n FROM added) e
+            JOIN book_cell c ON c.id = e.cell
+           WHERE c.inside
+           GROUP BY c.lot_id) s
+   WHERE l.id = s.lot_id AND s.n <> 0;
   RETURN NULL;
 END $$
 """
@@ -141,7 +147,7 @@ EVENT_TRIGGERS = [
         postgresql=(
             _HELD_POSTGRESQL,
             'CREATE TRIGGER "book_flow_keeps_balances" AFTER INSERT ON "book_flow" '
-            'FOR EACH ROW EXECUTE FUNCTION "book_flow_keep_balances"()',
+            'REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION "book_flow_keep_balances"()',
         ),
     ),
 ]
