@@ -11,7 +11,7 @@ from scipy import optimize, stats
 
 from census.estimators.rules.carle_strub import carle_strub
 from census.estimators.rules.estimate import CannotEstimate, Estimate
-from census.estimators.rules.observers import swapped_detection
+from census.estimators.rules.observers import swapped_detection, two_observers
 from census.estimators.rules.proportions import clopper_pearson, wilson
 from census.estimators.rules.rates import garwood
 from census.estimators.rules.ratio import ratio
@@ -164,6 +164,30 @@ def test_three_catches_give_sebers_explicit_estimate() -> None:
         x, y = 2 * first + second, first + second + third
         explicit = (6 * x**2 - 3 * x * y - y**2 + y * sqrt(y**2 + 6 * x * y - 3 * x**2)) / (18 * (x - y))
         assert conditional_likelihood([first, second, third]).estimate == pytest.approx(explicit)
+
+
+def _likelihood_of_looks(n: int, first: int, second: int, both: int) -> float:
+    """Seen by both, by one only, by none: a multinomial draw, at the shares of n that each observer saw."""
+    p1, p2 = first / n, second / n
+    cells = [both, first - both, second - both, n - first - second + both]
+    chances = [p1 * p2, p1 * (1 - p2), (1 - p1) * p2, (1 - p1) * (1 - p2)]
+    return float(stats.multinomial.logpmf(cells, n, chances))
+
+
+@given(st.integers(1, 40), st.integers(0, 20), st.integers(0, 20))
+def test_the_interval_of_two_observers_is_what_a_likelihood_ratio_test_keeps(
+    both: int, first_only: int, second_only: int
+) -> None:
+    seen, counts = both + first_only + second_only, (both + first_only, both + second_only, both)
+    found = two_observers(*counts)
+    assert found.high is not None
+    candidates = range(seen, 2 * int(found.high) + 20)
+    fits = {n: _likelihood_of_looks(n, *counts) for n in candidates}
+    # The best number may lie between two whole ones, a little above both.
+    bar = max(fits.values()) - float(stats.chi2.ppf(0.95, 1)) / 2
+    assert all(fit > bar - 0.01 for n, fit in fits.items() if n > found.estimate and n <= found.high)
+    assert all(fit < bar + 0.2 for n, fit in fits.items() if n > found.high)
+    assert all(fit < bar + 0.2 for n, fit in fits.items() if n < found.low)
 
 
 @given(st.integers(20, 200), st.integers(1, 15), st.integers(20, 200), st.integers(1, 15))

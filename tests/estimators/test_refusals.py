@@ -58,6 +58,11 @@ WARNED: list[tuple[str, Callable[[], Estimate], str]] = [
     ("two observers, always", lambda: two_observers(31, 28, 25), "animals that hide"),
     ("swapped observers, always", lambda: two_observers_swapped(60, 10, 55, 12), "animals that hide"),
     ("an observer who adds nothing", lambda: two_observers(31, 25, 25), "saw nothing that the other"),
+    (
+        "an observer who adds nothing to the leader",
+        lambda: two_observers_swapped(60, 0, 55, 12),
+        "added nothing",
+    ),
     ("few recaptures", lambda: chapman(40, 30, 6), "Only 6 marked seen again"),
     ("few recaptures in several catches", lambda: schnabel([20, 20, 20], [0, 2, 2]), "Only 4 marked"),
     ("an error above 30 %", lambda: chapman(500, 149, 7), "more than 30 %"),
@@ -117,6 +122,13 @@ def test_passes_give_their_middle_and_their_range() -> None:
 def test_what_formula_falls_below_what_was_seen_gives_what_was_seen() -> None:
     found = schnabel([10, 10], [0, 10])
     assert (found.estimate, found.low) == (10, 10)
+
+
+def test_two_observers_who_see_the_same_may_still_have_missed_some() -> None:
+    found = two_observers(25, 25, 25)
+    assert (found.estimate, found.low) == (25, 25)
+    assert found.high is not None
+    assert 25 < found.high < 28
 
 
 def test_carle_strub_answers_where_the_likelihood_refuses() -> None:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from math import sqrt
 
 from .estimate import Estimate, few_recaptures, need, need_none_below_zero, shaky
-from .unseen import interval_above_seen
+from .unseen import interval_above_seen, interval_of_two_looks
 
 HIDING = (
     "Two observers can agree and both be wrong: animals that hide from one tend to hide from the other, "
@@ -31,8 +31,8 @@ def detection(first: int, second: int, both: int) -> Detection:
 def two_observers(first: int, second: int, both: int) -> Estimate:
     """Animals seen by the first observer, by the second, and by both, each blind to the other.
 
-    Chapman's nearly unbiased form of Lincoln-Petersen and its variance (Seber 2002, 3.1.1); interval
-    log-normal on the animals that nobody saw.
+    Chapman's nearly unbiased form of Lincoln-Petersen and its variance (Seber 2002, 3.1.1); interval by
+    profile likelihood, widened where it would not hold the estimate.
     """
     need_none_below_zero("first, second and both", [first, second, both])
     need(both <= min(first, second), "Both cannot have seen more animals than one of them did.")
@@ -44,14 +44,14 @@ def two_observers(first: int, second: int, both: int) -> Estimate:
     seen = first + second - both
     unseen = (first - both) * (second - both) / (both + 1)
     variance = unseen * (first + 1) * (second + 1) / ((both + 1) * (both + 2))
-    low, high = interval_above_seen(seen, unseen, variance)
+    low, high = interval_of_two_looks(first, second, both)
     estimate, se = seen + unseen, sqrt(variance)
     return Estimate(
         estimate=estimate,
-        low=low,
-        high=high,
+        low=min(low, estimate),
+        high=max(high, estimate),
         se=se,
-        method="two independent observers, Chapman's form, log-normal interval on the unseen",
+        method="two independent observers, Chapman's form, profile-likelihood interval",
         assumptions=(
             "Each observer counted without knowing what the other saw.",
             "It is known for each animal whether both saw it.",
@@ -60,14 +60,16 @@ def two_observers(first: int, second: int, both: int) -> Estimate:
         warnings=(
             HIDING,
             *few_recaptures(both),
-            *(_ADDS_NOTHING if unseen == 0 else ()),
+            *(_NOTHING_NEW if unseen == 0 else ()),
             *shaky(estimate, se),
         ),
     )
 
 
+_NOTHING_NEW = ("One of the two saw nothing that the other had missed: the estimate is what was seen.",)
 _ADDS_NOTHING = (
-    "One of the two saw nothing that the other had missed: the interval cannot show what both missed.",
+    "One of the two added nothing: the estimate is what was seen, and the interval cannot show what both "
+    "missed.",
 )
 
 
