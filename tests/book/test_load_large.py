@@ -48,11 +48,11 @@ def test_queries_do_not_grow_with_the_events_of_a_chunk(tmp_path: Path) -> None:
 
 
 def test_memory_does_not_grow_with_the_rows(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Three times the rows, both past the size at which the buffers are full: nearly the same peak."""
+    """Twice the rows, both past the size at which the buffers are full: nearly the same peak."""
     monkeypatch.setattr(posting, "CHUNK", 200)
     summary_of(write_folder(tmp_path / "first", long_house(400, prefix="first")))
     peaks = []
-    for rows in (3_600, 10_800):
+    for rows in (2_400, 4_800):
         folder = write_folder(tmp_path / str(rows), long_house(rows, prefix=f"of-{rows}-"))
         tracemalloc.start()
         try:
