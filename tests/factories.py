@@ -14,6 +14,7 @@ from django.contrib.auth import get_user_model
 from django.contrib.auth.models import Group
 from django.utils import timezone
 
+from inventory.book.actions.post import post_event
 from inventory.book.models import Account, Event, Lot, LotKind, Period, Place, PlaceKind
 from inventory.book.rules.drafts import DraftLine, EventDraft, Numbers
 from inventory.book.rules.happened import parse_happened
@@ -134,8 +135,6 @@ def make_event(
 
     For an arrival a lot and a place are made when none is given.
     """
-    from inventory.book.actions.post import post_event
-
     if kind != EventKind.REVERSED:
         draft.setdefault("lot", None)
         draft["lot"] = draft["lot"] or make_lot()
