@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from . import views, views_record, views_taxon
+from . import views, views_document, views_record, views_taxon
 
 urlpatterns = [
     path("places", views.places, name="places"),
@@ -14,5 +14,6 @@ urlpatterns = [
     path("below-zero", views.below_zero, name="below_zero"),
     path("late-entries", views_record.late_entries, name="late_entries"),
     path("event/<int:pk>/take-back", views_record.take_back, name="take_back"),
+    path("document/<slug:sha256>", views_document.document, name="document"),
     path("record/<slug:kind>/<path:accession>", views_record.record, name="record"),
 ]

@@ -35,7 +35,10 @@ INSTALLED_APPS = [
     "inventory.people",
     "inventory.names",
     "inventory.book",
+    "inventory.permits",
+    "inventory.tankside",
     "census.estimators",
+    "census.differences",
     "census.rounds",
     "census.change",
     "census.demo",
@@ -104,6 +107,8 @@ def _database() -> dict[str, Any]:
 DATABASES = {"default": _database()}
 # Names of taxonomic backbones, one file for each release; unused where the site runs on PostgreSQL.
 BACKBONE_FOLDER = DATA / "backbone"
+# Papers, scans and pictures, named by the hash of what they hold; never under the static files.
+DOCUMENT_FOLDER = DATA / "documents"
 # How GBIF is asked about names, by the background check only; inventory.names.online.manners reads these.
 GBIF = {
     "TIDETALLY_GBIF": os.environ.get("TIDETALLY_GBIF", "on"),

@@ -3,6 +3,7 @@
 from django.urls import URLPattern, URLResolver, include, path
 
 from . import views
+from .api import api
 
 ROOMS = (
     "inventory.people.urls",
@@ -15,5 +16,6 @@ ROOMS = (
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", views.today, name="today"),
     path("health", views.health, name="health"),
+    path("api/v1/", api.urls),
     *(path("", include(room)) for room in ROOMS),
 ]

@@ -1,16 +1,20 @@
 from .accounts import Account, Place, PlaceKind, Water
 from .cells import Cell, Sex, Standing
+from .documents import Document
 from .events import Event, Flow
 from .flags import Flag
+from .keeping import Keeping
 from .lots import Lot, LotKind
 from .periods import Period, PeriodBalance, PeriodVersion
 
 __all__ = [
     "Account",
     "Cell",
+    "Document",
     "Event",
     "Flag",
     "Flow",
+    "Keeping",
     "Lot",
     "LotKind",
     "Period",

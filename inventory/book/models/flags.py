@@ -12,6 +12,12 @@ from .lots import Lot
 class FlagKind(models.TextChoices):
     BELOW_ZERO = "below_zero", "balance below zero"
     LATE_ENTRY = "late_entry", "dated in a closed period"
+    DOUBLE = "double", "suspected double"
+    CLOCK = "clock", "clock of the device was out"
+    AUTHOR = "author", "author not confirmed by a code"
+    OPEN_NAME = "open_name", "species not known yet"
+    BODY = "body", "said nothing of the body"
+    MORE_THAN_BOOK = "more_than_book", "more than the book held"
 
 
 class Flag(models.Model):

@@ -1,6 +1,6 @@
 """The tree of places: a parent exists, and nobody stands inside itself."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 
 def circle_from(code: str, parents: Mapping[str, str]) -> list[str]:
@@ -17,3 +17,13 @@ def circle_from(code: str, parents: Mapping[str, str]) -> list[str]:
         seen.add(above)
         above = parents.get(above, "")
     return [*way, code] if above == code else []
+
+
+def with_descendants(tops: Iterable[int], parents: Mapping[int, int | None]) -> frozenset[int]:
+    """``tops`` and every place below one of them; ``parents`` gives each place's parent."""
+    inside = set(tops)
+    waiting = {place for place in parents if place not in inside}
+    while added := {place for place in waiting if parents[place] in inside}:
+        inside |= added
+        waiting -= added
+    return frozenset(inside)

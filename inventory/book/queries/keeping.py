@@ -1,0 +1,30 @@
+"""Whose tanks: the places that a person keeps on a day, with all that is below them."""
+
+from datetime import date
+
+from django.db.models import Q, QuerySet
+
+from inventory.people.models import Person
+
+from ..models import Keeping, Place
+from ..rules.place_tree import with_descendants
+
+
+def places_kept(keeper: Person, *, on: date) -> frozenset[int]:
+    """Ids of the places of ``keeper`` on a day, those below them included. Two queries."""
+    tops = set(_on(on).filter(keeper=keeper).values_list("place_id", flat=True))
+    return with_descendants(tops, dict(Place.objects.values_list("pk", "parent_id")))
+
+
+def keepers_of(place: Place, *, on: date) -> list[Person]:
+    """Who keeps a place on a day, by name; the keepers of the places above it count too."""
+    parents = dict(Place.objects.values_list("pk", "parent_id"))
+    above, at = set(), place.pk
+    while at is not None and at not in above:
+        above.add(at)
+        at = parents[at]
+    return list(Person.objects.filter(keepings__in=_on(on).filter(place__in=above)).distinct())
+
+
+def _on(day: date) -> QuerySet[Keeping]:
+    return Keeping.objects.filter(Q(until__isnull=True) | Q(until__gte=day), since__lte=day)

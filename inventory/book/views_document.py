@@ -1,0 +1,26 @@
+"""Gives a kept paper back, always as a download: nothing that was uploaded is shown as a page."""
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.utils.http import content_disposition_header
+from django.views.decorators.http import require_safe
+
+from inventory.people.access import requires
+
+from .models import Document
+from .queries.documents import read_document
+
+
+@require_safe
+@requires()
+def document(request: HttpRequest, sha256: str) -> HttpResponse:
+    """The file as it came, under the name that it came with."""
+    found = get_object_or_404(Document, sha256=sha256)
+    try:
+        content = read_document(found)
+    except ValueError as error:
+        raise Http404(str(error)) from error
+    response = HttpResponse(content, content_type=found.media_type)
+    disposition = content_disposition_header(as_attachment=True, filename=found.name)
+    response["Content-Disposition"] = disposition or "attachment"
+    return response
