@@ -4,8 +4,8 @@ from datetime import date
 
 from django.contrib.auth.models import AnonymousUser, User
 
-from .models import House, Person
-from .rules.roles import Role
+from ..models import House, Person
+from ..rules.roles import Role
 
 AnyUser = User | AnonymousUser
 

@@ -9,8 +9,8 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from .models import House, Person
-from .rules.roles import Role
+from ..models import House, Person
+from ..rules.roles import Role
 
 
 class NotSetUp(Exception):
