@@ -5,7 +5,7 @@ Also which numbers are hidden from whom while they count: see :mod:`inventory.bo
 
 from datetime import datetime
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.urls import reverse
 
 from inventory.people.attention import Attention, Line
@@ -13,13 +13,12 @@ from inventory.people.models import Person
 from inventory.people.queries import roles_of
 from inventory.people.rules.roles import Role
 
-from .models import Census, Sheet
+from .models import Census, Decision, Sheet
 from .models import Line as SheetLine
 from .queries.reading import read_census
 from .rules.states import SHEETS_IN, SHEETS_OPEN
-from .rules.words import CensusState
+from .rules.words import CensusState, How
 
-SHOWN = 10
 # As in the views, which stand above; a test holds them together.
 COMPARES = (Role.REGISTRAR, Role.CURATOR, Role.PERMIT_OFFICER, Role.INSPECTOR)
 DECIDES = (Role.REGISTRAR, Role.CURATOR)
@@ -38,7 +37,7 @@ def items(person: Person, *, now: datetime) -> list[Attention]:
         found += _sheets_out(census)
         if not roles.isdisjoint(COMPARES):
             found += _to_settle(census)
-    return found
+    return found + _open_queries()
 
 
 def places_hidden_from(person: Person) -> set[int]:
@@ -67,8 +66,12 @@ def _own_sheets(person: Person) -> list[Attention]:
             url=reverse("census_list"),
             roles=frozenset(),
             lines=tuple(
-                Line(f"{sheet.number}, {sheet.place}: {sheet.state}", reverse("sheet", args=[sheet.number]))
-                for sheet in sheets[:SHOWN]
+                Line(
+                    f"{sheet.number}, {sheet.place}: {sheet.state}",
+                    reverse("sheet", args=[sheet.number]),
+                    places=frozenset({sheet.place_id}),
+                )
+                for sheet in sheets
             ),
         )
     ]
@@ -91,8 +94,9 @@ def _sheets_out(census: Census) -> list[Attention]:
                     f"{sheet.number}, {sheet.place}: {sheet.state}",
                     reverse("sheet", args=[sheet.number]),
                     ", ".join(sorted(person.name for person in sheet.counters.all())),
+                    places=frozenset({sheet.place_id}),
                 )
-                for sheet in sheets[:SHOWN]
+                for sheet in sheets
             ),
         )
     ]
@@ -112,8 +116,46 @@ def _to_settle(census: Census) -> list[Attention]:
                 Line(
                     f"{row.place_codes} {row.name}: {row.state.value}",
                     reverse("census_line", args=[row.line.sheet.number, row.line.number]),
+                    places=frozenset(part.line.place_id for part in row.parts),
                 )
-                for row in waiting[:SHOWN]
+                for row in waiting
+            ),
+        )
+    ]
+
+
+def _open_queries() -> list[Attention]:
+    """Lines of the running censuses and of the newest one that were settled by a question. Two queries.
+
+    No number stands here: who keeps the tank may be counting it.
+    """
+    later = Decision.objects.filter(line=OuterRef("line"), pk__gt=OuterRef("pk"))
+    carried = Census.objects.exclude(state=CensusState.ABANDONED.value).order_by("-cutoff", "-pk")[:1]
+    running = Census.objects.exclude(state__in=DONE)
+    asked = (
+        Decision.objects.filter(~Exists(later), how__in=(How.OPEN_QUERY.value, How.MISSING.value))
+        .filter(Q(line__sheet__census__in=running) | Q(line__sheet__census__in=list(carried)))
+        .select_related("line__sheet__census", "line__place", "line__taxon", "owner")
+        .order_by("due_on", "pk")
+    )
+    queries = list(asked)
+    if not queries:
+        return []
+    return [
+        Attention(
+            heading="Open queries of the census",
+            total=len(queries),
+            url=reverse("census", args=[queries[0].line.sheet.census.code]),
+            roles=frozenset(DECIDES),
+            lines=tuple(
+                Line(
+                    f"{query.line.place.code} {query.line.taxon or query.line.written_name}: "
+                    f"{How(query.how).words}" + (f", until {query.due_on}" if query.due_on else ""),
+                    reverse("sheet", args=[query.line.sheet.number]),
+                    query.owner.name if query.owner else "",
+                    places=frozenset({query.line.place_id}),
+                )
+                for query in queries
             ),
         )
     ]

@@ -33,8 +33,9 @@ def _below_zero(person: Person) -> Attention:
                 f"{row.accession} {row.scientific_name} in {row.place_code}: {words.whole(row.held)}",
                 reverse("lot", args=[row.accession]),
                 row.owner,
+                places=frozenset({row.place_id}),
             )
-            for row in rows[:SHOWN]
+            for row in rows
         ),
     )
 

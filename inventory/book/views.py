@@ -5,6 +5,7 @@ from datetime import timedelta
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 from django_tables2 import RequestConfig  # type: ignore[import-untyped]
 
@@ -16,10 +17,11 @@ from . import blind
 from .forms import FindLotsForm
 from .models import Lot, LotKind, Place
 from .queries import lists, story
+from .queries.keeping import keepers_of
 from .rules.kinds import EventKind
 from .rules.recording import offered
 from .tables import LotTable, page_of_lots
-from .who import PAPERS, RECORDS, TAKES_BACK
+from .who import KEEPS_THE_LIST, PAPERS, RECORDS, TAKES_BACK
 
 LOTS_ON_A_PAGE = 50
 EVENTS_ON_A_PAGE = 100
@@ -52,6 +54,8 @@ def place(request: HttpRequest, code: str) -> HttpResponse:
         "cautions": cautions_of_names(row.scientific_name for row in here),
         "events": events,
         "days": RECENT.days,
+        "kept_by": keepers_of(found, on=timezone.localdate(clock.now())),
+        "may_set_keepers": may(request, *KEEPS_THE_LIST),
     }
     return render(request, "book/place.html", context)
 

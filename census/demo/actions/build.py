@@ -10,6 +10,7 @@ from inventory.names.actions.lists import load_lists
 from ..rules.fixtures import FIXTURES, read_quarters
 from ..rules.history import History, make_history
 from .half_counted import count_half
+from .keepers import make_keepers
 from .ledger import make_periods, post_history
 from .names import decide_names
 from .people import SignIn, make_people
@@ -45,6 +46,7 @@ def build_house(*, now: datetime, zone: tzinfo, progress: Progress = _quiet) -> 
     load_lists(LISTS, now=first_day)
     tell("people, backbone and lists")
     first, second = load_opening_stock(history, now=first_day, zone=zone)
+    make_keepers(first_day=first_day.date())
     tell(
         f"opening stock: {first.sheets['lots'].new} lots, {first.sheets['events'].new} lines, "
         f"{first.names_to_review} names to review; loaded again: {second.sheets['events'].new} new"

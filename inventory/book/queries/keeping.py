@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from django.db.models import Q, QuerySet
+from django.db.models import F, Q, QuerySet
 
 from inventory.people.models import Person
 
@@ -19,11 +19,24 @@ def places_kept(keeper: Person, *, on: date) -> frozenset[int]:
 def keepers_of(place: Place, *, on: date) -> list[Person]:
     """Who keeps a place on a day, by name; the keepers of the places above it count too."""
     parents = dict(Place.objects.values_list("pk", "parent_id"))
-    above, at = set(), place.pk
+    above = _upwards(place.pk, parents)
+    return list(Person.objects.filter(keepings__in=_on(on).filter(place__in=above)).distinct())
+
+
+def keepings_of(place: Place) -> list[Keeping]:
+    """Who keeps and kept a place and those above it, the newest first. Two queries."""
+    above = _upwards(place.pk, dict(Place.objects.values_list("pk", "parent_id")))
+    rows = Keeping.objects.filter(place__in=above).select_related("keeper", "place")
+    return list(rows.order_by(F("until").desc(nulls_first=True), "-since", "keeper__name"))
+
+
+def _upwards(place: int, parents: dict[int, int | None]) -> set[int]:
+    above: set[int] = set()
+    at: int | None = place
     while at is not None and at not in above:
         above.add(at)
         at = parents[at]
-    return list(Person.objects.filter(keepings__in=_on(on).filter(place__in=above)).distinct())
+    return above
 
 
 def _on(day: date) -> QuerySet[Keeping]:

@@ -218,6 +218,7 @@ class BelowZero:
     held: int
     owner: str
     event_id: int | None
+    place_id: int
 
 
 def below_zero(*, hidden: Collection[int] = ()) -> list[BelowZero]:
@@ -242,7 +243,7 @@ def below_zero(*, hidden: Collection[int] = ()) -> list[BelowZero]:
     )
     owners = {(lot, place): (owner, event) for lot, place, owner, event in flags}
     return [
-        BelowZero(*told, *owners.get((lot, place), ("", None)))
+        BelowZero(*told, *owners.get((lot, place), ("", None)), place)
         for lot, place, *told in rows
         if place not in hidden
     ]
