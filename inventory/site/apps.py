@@ -9,6 +9,8 @@ from django.utils.module_loading import import_string
 # Functions that say which places' numbers are hidden from whom: see inventory/book/blind.py.
 # By name only: what we hold knows nothing of how we count.
 HIDDEN_BY = ("census.rounds.attention.places_hidden_from",)
+# Functions that write the papers of a closing: see inventory/book/statements.py.
+STATED_BY = ("census.rounds.writers.statement.papers", "census.change.files.statement.papers")
 
 
 class SiteRoom(AppConfig):
@@ -17,11 +19,13 @@ class SiteRoom(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from inventory.book import blind
+        from inventory.book import blind, statements
 
         for name in HIDDEN_BY:
             # Asked for at the first question: at this moment not every room's models are there.
             blind.ask(_Named(name))
+        for name in STATED_BY:
+            statements.ask(_Named(name))
         # WhiteNoise warns about a folder that collectstatic has not made yet, while it serves the
         # files from the rooms all the same; in the tests warnings are errors.
         Path(settings.STATIC_ROOT).mkdir(parents=True, exist_ok=True)
@@ -33,6 +37,6 @@ class _Named:
     def __init__(self, name: str) -> None:
         self.name = name
 
-    def __call__(self, person: Any) -> Collection[int]:
-        hides: Callable[[Any], Collection[int]] = import_string(self.name)
-        return hides(person)
+    def __call__(self, *about: Any) -> Collection[Any]:
+        named: Callable[..., Collection[Any]] = import_string(self.name)
+        return named(*about)

@@ -1,6 +1,35 @@
+from .beside import (
+    LinePicture,
+    NoSecondName,
+    Notice,
+    QuietMove,
+    Restatement,
+    Retyping,
+    WriteInFinding,
+)
 from .census import Census
+from .checks import Draw, DrawnLine, SampleResult, SpotCount
 from .counts import Count, Recount, Sighting
 from .decisions import Decision
 from .sheets import Line, Sheet
 
-__all__ = ["Census", "Count", "Decision", "Line", "Recount", "Sheet", "Sighting"]
+__all__ = [
+    "Census",
+    "Count",
+    "Decision",
+    "Draw",
+    "DrawnLine",
+    "Line",
+    "LinePicture",
+    "NoSecondName",
+    "Notice",
+    "QuietMove",
+    "Recount",
+    "Restatement",
+    "Retyping",
+    "SampleResult",
+    "Sheet",
+    "Sighting",
+    "SpotCount",
+    "WriteInFinding",
+]

@@ -27,6 +27,9 @@ class Sheet(models.Model):
         max_length=40, default="1", help_text="Version of the list of taxa that was printed."
     )
     counters = models.ManyToManyField(Person, blank=True, related_name="sheets_to_count")
+    planned_at = models.DateTimeField(
+        null=True, blank=True, help_text="When it is to be counted; the quiet time begins before it."
+    )
     issued_at = models.DateTimeField(null=True, blank=True)
     started_at = models.DateTimeField(null=True, blank=True)
     handed_in_at = models.DateTimeField(null=True, blank=True)

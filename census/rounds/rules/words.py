@@ -86,6 +86,57 @@ class How(StrEnum):
         }.get(self.value, self.value.replace("_", " "))
 
 
+class Drawn(StrEnum):
+    """What the program draws by lot."""
+
+    RECOUNT = "recount"
+    SAMPLE = "sample"
+    INSPECTION = "inspection"
+
+    @property
+    def words(self) -> str:
+        return {
+            "recount": "lines that agree, counted again",
+            "sample": "sample test before signing",
+            "inspection": "sample test by an inspector",
+        }[self.value]
+
+
+class SecondName(StrEnum):
+    """Where the procedure asks for a second name."""
+
+    COUNTER = "second counter"
+    RECOUNT = "recount"
+    TYPIST = "second typing"
+    APPROVER = "approval"
+
+
+class FoundAs(StrEnum):
+    """What a written-in animal turns out to be."""
+
+    OTHER_NAME = "other_name"
+    CAME_WITH = "came_with"
+    SETTLED = "settled"
+    MOVED = "moved"
+    INTRODUCED = "introduced"
+
+    @property
+    def words(self) -> str:
+        return {
+            "other_name": "already here under another name",
+            "came_with": "came with rock, kelp or animals",
+            "settled": "settled from sea water",
+            "moved": "moved here without a record",
+            "introduced": "introduced species",
+        }[self.value]
+
+
+class NoticeKind(StrEnum):
+    INTRODUCED = "introduced"
+    NOT_SEEN = "not seen"
+    RESTATED = "restated"
+
+
 class Seen(StrEnum):
     SEEN = "seen"
     NOT_SEEN = "not seen"

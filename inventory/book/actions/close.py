@@ -5,11 +5,13 @@ from datetime import datetime, tzinfo
 from django.db import transaction
 
 from inventory.db.locks import serialize_writers
+from inventory.names.models import Taxon
 from inventory.people.models import Person
 
-from ..models import Period, PeriodBalance, PeriodVersion
+from .. import statements
+from ..models import Event, Period, PeriodBalance, PeriodVersion, VersionStatement
 from ..queries.quantities import cell_balances
-from ..rules.fingerprint import fingerprint
+from ..rules.fingerprint import CONTENTS, canonical, fingerprint, names_digest, sha256
 from ..rules.happened import end_of_day
 
 
@@ -45,6 +47,7 @@ def close_period(
         period=period,
         number=last.number + 1 if last else 1,
         closed_at=closed_at,
+        boundary=end,
         signed_by=signed_by,
         note=note,
         fingerprint=fingerprint(balances),
@@ -53,4 +56,42 @@ def close_period(
         (PeriodBalance(version=version, cell_id=cell, n=n) for cell, n in sorted(balances.items())),
         batch_size=1_000,
     )
+    _keep_papers(version, zone)
     return version
+
+
+def _keep_papers(version: PeriodVersion, zone: tzinfo) -> None:
+    """Keeps what every room writes about the closing, and the list of contents with all hashes."""
+    kept = [
+        VersionStatement(
+            version=version,
+            name=paper.name,
+            media_type=paper.media_type,
+            content=paper.content,
+            sha256=sha256(paper.content),
+        )
+        for paper in statements.papers_of(version, zone)
+    ]
+    last = Event.objects.order_by("-id").values_list("id", "hash").first() or (0, "")
+    contents = canonical(
+        {
+            "period": version.period.code,
+            "version": version.number,
+            "closed_at": version.closed_at.astimezone(zone).isoformat(),
+            "boundary": version.boundary.astimezone(zone).isoformat(),
+            "signed_by": version.signed_by.name,
+            "note": version.note,
+            "balances": version.fingerprint,
+            "events": {"last": last[0], "hash": last[1]},
+            "names": names_digest(Taxon.objects.values_list("id", "scientific_name", "authorship")),
+            "papers": {paper.name: paper.sha256 for paper in kept},
+        }
+    )
+    listed = VersionStatement(
+        version=version,
+        name=CONTENTS,
+        media_type="application/json",
+        content=contents,
+        sha256=sha256(contents),
+    )
+    VersionStatement.objects.bulk_create([*kept, listed])

@@ -13,7 +13,7 @@ from inventory.people.models import Person
 from ..models import Account, Cell, Event, Flow, Lot, LotKind, PeriodVersion, Place, PlaceKind
 from ..rules import chain
 from ..rules.drafts import EventDraft
-from ..rules.happened import end_of_day, start_of_day
+from ..rules.happened import start_of_day
 from ..rules.kinds import EventKind
 from ..rules.running import (
     CellKey,
@@ -160,9 +160,9 @@ def _account_ids() -> dict[str, int]:
 
 def _closings(zone: tzinfo) -> list[tuple[datetime, datetime, datetime]]:
     return [
-        (start_of_day(starts_on, zone), end_of_day(ends_on, zone), closed_at)
-        for starts_on, ends_on, closed_at in PeriodVersion.objects.values_list(
-            "period__starts_on", "period__ends_on", "closed_at"
+        (start_of_day(starts_on, zone), boundary, closed_at)
+        for starts_on, boundary, closed_at in PeriodVersion.objects.values_list(
+            "period__starts_on", "boundary", "closed_at"
         )
     ]
 

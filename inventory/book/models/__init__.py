@@ -5,7 +5,8 @@ from .events import Event, Flow
 from .flags import Flag
 from .keeping import Keeping
 from .lots import Lot, LotKind
-from .periods import Period, PeriodBalance, PeriodVersion
+from .periods import Period, PeriodBalance, PeriodVersion, VersionStatement
+from .settings import Setting
 
 __all__ = [
     "Account",
@@ -22,7 +23,9 @@ __all__ = [
     "PeriodVersion",
     "Place",
     "PlaceKind",
+    "Setting",
     "Sex",
     "Standing",
+    "VersionStatement",
     "Water",
 ]

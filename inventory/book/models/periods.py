@@ -33,6 +33,9 @@ class PeriodVersion(models.Model):
     number = models.PositiveSmallIntegerField()
     closed_at = models.DateTimeField()
     signed_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="periods_signed")
+    boundary = models.DateTimeField(
+        help_text="The first moment after the period's last day, as it was when this was closed."
+    )
     note = models.CharField(max_length=300, blank=True)
     fingerprint = models.CharField(max_length=64, help_text="SHA-256 of the closing balances.")
 
@@ -58,8 +61,32 @@ class PeriodBalance(models.Model):
         return f"{self.version_id}/{self.cell_id}: {self.n}"
 
 
+class VersionStatement(models.Model):
+    """One paper of a closing, byte for byte as it was made then: it can be printed again for ever.
+
+    The paper called ``contents`` lists the hashes of all others and of what they were made from;
+    its own hash is the fingerprint of everything in the version.
+    """
+
+    version = models.ForeignKey(PeriodVersion, on_delete=models.PROTECT, related_name="statements")
+    name = models.CharField(max_length=60)
+    media_type = models.CharField(max_length=100)
+    content = models.BinaryField()
+    sha256 = models.CharField(max_length=64)
+
+    class Meta:
+        ordering = ["version", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["version", "name"], name="version_statement_is_unique")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} of {self.version_id}"
+
+
 PERIOD_TRIGGERS = [
     *triggers.append_only("book_periodversion"),
     *triggers.append_only("book_periodbalance"),
 ]
-triggers.declare(*PERIOD_TRIGGERS)
+STATEMENT_TRIGGERS = triggers.append_only("book_versionstatement")
+triggers.declare(*PERIOD_TRIGGERS, *STATEMENT_TRIGGERS)

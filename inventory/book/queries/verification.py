@@ -15,10 +15,9 @@ from django.db.models import F, Q
 
 from inventory.db import triggers
 
-from ..models import Account, Cell, Event, Flow, Lot, LotKind, PeriodVersion
+from ..models import Account, Cell, Event, Flow, Lot, LotKind, PeriodVersion, VersionStatement
 from ..rules import audit, chain
-from ..rules.fingerprint import fingerprint
-from ..rules.happened import end_of_day
+from ..rules.fingerprint import CONTENTS, contents_problems, fingerprint, sha256
 from ..rules.individuals import first_breach
 from ..rules.kinds import EventKind
 from ..rules.running import CellKey, FlowDraft, outside_account, place_account
@@ -72,7 +71,8 @@ def verify(zone: tzinfo) -> Verified:
             *_reversals(recount.cells),
             *_balances(recount),
             *_individuals(recount, zone),
-            *_snapshots(zone),
+            *_snapshots(),
+            *_statements(),
         ]
         return Verified(recount.events, recount.flows, recount.head, findings)
 
@@ -187,13 +187,11 @@ def _individuals(recount: _Recount, zone: tzinfo) -> Iterator[Finding]:
             yield Finding("individual", f"lot {lot}", breach[1])
 
 
-def _snapshots(zone: tzinfo) -> Iterator[Finding]:
+def _snapshots() -> Iterator[Finding]:
     """Each closing's balances are what the book held at the period's end, as known at the closing."""
     for version in PeriodVersion.objects.select_related("period"):
         kept = dict(version.balances.values_list("cell_id", "n"))
-        computed = cell_balances(
-            before=end_of_day(version.period.ends_on, zone), known_at=version.closed_at, snapshots=False
-        )
+        computed = cell_balances(before=version.boundary, known_at=version.closed_at, snapshots=False)
         if kept != computed:
             differing = sum(
                 1 for cell in kept.keys() | computed.keys() if kept.get(cell) != computed.get(cell)
@@ -201,3 +199,20 @@ def _snapshots(zone: tzinfo) -> Iterator[Finding]:
             yield Finding("snapshot", str(version), f"{differing} balances differ from their flows")
         if version.fingerprint != fingerprint(kept):
             yield Finding("snapshot", str(version), "its fingerprint is not that of its balances")
+
+
+def _statements() -> Iterator[Finding]:
+    """The papers of each closing are those that its list of contents names, byte for byte."""
+    papers: dict[int, dict[str, tuple[str, bytes]]] = defaultdict(dict)
+    for paper in VersionStatement.objects.order_by("id").iterator(READ_AT_ONCE):
+        papers[paper.version_id][paper.name] = (paper.sha256, bytes(paper.content))
+    hashes = dict(Event.objects.values_list("id", "hash"))
+    for version in PeriodVersion.objects.select_related("period").filter(pk__in=papers):
+        kept = papers[version.pk]
+        for name, (digest, content) in kept.items():
+            if sha256(content) != digest:
+                yield Finding("closing", str(version), f"its paper {name!r} was changed")
+        contents = kept.get(CONTENTS, ("", b""))[1]
+        made = {name: digest for name, (digest, _) in kept.items() if name != CONTENTS}
+        for problem in contents_problems(contents, version.fingerprint, made, hashes):
+            yield Finding("closing", str(version), problem)

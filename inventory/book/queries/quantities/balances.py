@@ -15,10 +15,8 @@ from typing import Any
 
 from django.db import connection
 from django.db.models import QuerySet
-from django.utils.timezone import get_current_timezone
 
 from inventory.book.models import PeriodVersion, Sex, Standing
-from inventory.book.rules.happened import end_of_day
 
 from .sql import known, moment, moment_text, out_of_index, rows
 
@@ -60,7 +58,7 @@ def cell_balances(
     version = latest_snapshot(before=before, known_at=known_at) if snapshots else None
     if version is None:
         return _summed(_in_and_out("f.effective_at < %s", [moment(before)], known_at, inside_only=True))
-    boundary = moment(end_of_day(version.period.ends_on, get_current_timezone()))
+    boundary = moment(version.boundary)
     kept = "SELECT cell_id AS cell, n FROM book_periodbalance WHERE version_id = %s"
     after = _in_and_out("f.effective_at >= %s AND f.effective_at < %s", [boundary, moment(before)], known_at)
     late = _in_and_out(
@@ -121,14 +119,10 @@ def _summed(parts: list[tuple[str, list[Any]]]) -> dict[int, int]:
 
 def latest_snapshot(*, before: datetime, known_at: datetime | None) -> PeriodVersion | None:
     """The newest closing that a balance before ``before``, known at ``known_at``, can start from."""
-    zone = get_current_timezone()
-    last_day = before.astimezone(zone).date()
-    versions: QuerySet[PeriodVersion] = PeriodVersion.objects.select_related("period").filter(
-        period__ends_on__lt=last_day
-    )
+    versions: QuerySet[PeriodVersion] = PeriodVersion.objects.filter(boundary__lte=before)
     if known_at is not None:
         versions = versions.filter(closed_at__lte=known_at)
-    return versions.order_by("-period__ends_on", "-closed_at", "-number").first()
+    return versions.order_by("-boundary", "-closed_at", "-number").first()
 
 
 def _in_and_out(

@@ -1,0 +1,74 @@
+"""The population change as it was signed: figures for programs, and the same as a printed page."""
+
+from datetime import tzinfo
+from typing import Any
+
+from inventory.book.models import PeriodVersion
+from inventory.book.rules.fingerprint import canonical
+from inventory.book.statements import Paper
+
+from ..queries.head import Head, report_head
+from ..queries.report import Report, change_reports, value_of
+from ..rules.columns import COLUMNS, HEADINGS, SIGNS
+from ..rules.question import By, Question
+from ..rules.words import ties_in_words
+
+FIGURES = "population change"
+PRINTED = "population change, printed"
+
+
+def papers(version: PeriodVersion, zone: tzinfo) -> list[Paper]:
+    """The report of the period by taxon and by place, as reported with this closing.
+
+    Names are spelled as they are at the moment of closing, which is now.
+    """
+    period = version.period
+    question = Question(first_day=period.starts_on, last_day=period.ends_on, known_at=version.closed_at)
+    taxon, place = change_reports(question, [By.TAXON, By.PLACE], zone=zone)
+    head = report_head(taxon, zone=zone)
+    stated = {
+        "head": dict(head.lines),
+        "columns": list(COLUMNS),
+        "by_taxon": [_record(report_row) for report_row in taxon.records()],
+        "by_place": [_record(report_row) for report_row in place.records()],
+        "totals": {
+            unit: {column: value_of(change, column) for column in COLUMNS}
+            for unit, change in taxon.totals.items()
+        },
+        "check": ties_in_words([*taxon.named_untied, *place.named_untied]),
+    }
+    return [
+        Paper(FIGURES, "application/json", canonical(stated)),
+        Paper(PRINTED, "text/plain; charset=utf-8", _printed(taxon, head).encode()),
+    ]
+
+
+def _record(record: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in record.items() if value != ""}
+
+
+def _printed(report: Report, head: Head) -> str:
+    """Head, then for each row its figures that are not zero, in the order of the identity."""
+    width = max((len(heading) for heading, _ in head.lines), default=0) + 2
+    lines = [head.title, "=" * len(head.title), ""]
+    lines += [f"{heading + ':':<{width}}{text}" for heading, text in head.lines]
+    lines += ["", ties_in_words(report.named_untied), ""]
+    for row in report.rows:
+        lines.append(f"{row.taxon.scientific_name} ({row.unit})")
+        lines += [f"  {text}" for text in _figures(row.value)]
+    for unit, change in report.totals.items():
+        lines += ["", f"All ({unit})"]
+        lines += [f"  {text}" for text in _figures(lambda column, of=change: value_of(of, column))]
+    return "\n".join(lines) + "\n"
+
+
+def _figures(value: Any) -> list[str]:
+    """``+ born 4``: sign, heading and number; opening and closing always, others when not zero."""
+    texts = []
+    for column in COLUMNS:
+        figure = value(column)
+        if column in ("opening", "closing") or (figure and not column.endswith("_mfu")):
+            sign = {1: "+", -1: "-"}.get(SIGNS.get(column, 0), "=") if column != "opening" else " "
+            mfu = value(f"{column}_mfu") if column in ("opening", "closing") else ""
+            texts.append(f"{sign} {HEADINGS[column]:<26}{figure:>8}  {mfu}".rstrip())
+    return texts
