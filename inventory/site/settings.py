@@ -109,6 +109,8 @@ DATABASES = {"default": _database()}
 BACKBONE_FOLDER = DATA / "backbone"
 # Papers, scans and pictures, named by the hash of what they hold; never under the static files.
 DOCUMENT_FOLDER = DATA / "documents"
+# The public half of an age key ("age1..."); the secret half is needed to restore and is kept elsewhere.
+BACKUP_KEY = os.environ.get("TIDETALLY_BACKUP_KEY", "")
 # How GBIF is asked about names, by the background check only; inventory.names.online.manners reads these.
 GBIF = {
     "TIDETALLY_GBIF": os.environ.get("TIDETALLY_GBIF", "on"),

@@ -1,0 +1,1 @@
+"""Copies of the whole house that can be proved, and the way back from one."""
