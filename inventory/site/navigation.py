@@ -19,6 +19,7 @@ class Entry:
 
 ENTRIES = (
     Entry("today", "Today"),
+    Entry("tank", "Tank side"),
     Entry("lots", "Find animals"),
     Entry("places", "Places"),
     Entry("names_review", "Check names"),

@@ -9,6 +9,7 @@ ROOMS = (
     "inventory.people.urls",
     "inventory.book.urls",
     "inventory.names.urls",
+    "inventory.tankside.urls",
     "census.rounds.urls",
     "census.change.urls",
 )

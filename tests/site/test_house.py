@@ -18,12 +18,22 @@ from .conftest import SmallHouse
 SITE = Path(__file__).parent.parent.parent / "inventory" / "site"
 # SHA-256 of the file as @picocss/pico 2.1.1 on the npm registry has it (css/pico.classless.min.css).
 PICO = "61207a40ffc02a42d1e50143651c121beab70ed413c934c1ff84fa263ba436b0"
+# SHA-256 of the file as idb 8.0.4 on the npm registry has it (build/index.js).
+IDB = "e01b45d2e088a7197e8b41ba9b51a0876969da67cc08e6efbc3d5d7ab6ac836c"
+# Pages that a device keeps: the same for everybody, and empty of the book; tests/tankside/test_app.py.
+TANK_SIDE = ("tank/", "tank/enrol", "tank/sw.js", "tank/manifest.webmanifest")
 
 
 def test_the_vendored_sheet_is_the_one_that_was_published() -> None:
     folder = SITE / "static" / "vendor" / "pico-2.1.1"
     assert hashlib.sha256((folder / "pico.classless.min.css").read_bytes()).hexdigest() == PICO
     assert "MIT License" in (folder / "LICENSE.md").read_text()
+
+
+def test_the_vendored_reader_of_indexeddb_is_the_one_that_was_published() -> None:
+    folder = SITE / "static" / "vendor" / "idb-8.0.4"
+    assert hashlib.sha256((folder / "index.js").read_bytes()).hexdigest() == IDB
+    assert "ISC License" in (folder / "LICENSE").read_text()
 
 
 def test_health_is_told_without_a_sign_in(db: None, client: Client) -> None:
@@ -39,12 +49,12 @@ def test_health_names_a_trigger_that_is_gone(db: None, client: Client) -> None:
 
 
 def test_nobody_reads_anything_without_signing_in(small_house: SmallHouse, client: Client) -> None:
-    """Every address of every room: only the sign-in, the sign-out and the health page answer a visitor."""
+    """Every address of every room: a visitor gets the sign-in, health and the empty pages of the tank side."""
     for route in _routes(get_resolver().url_patterns):
         response = client.get(_filled(route))
         if response.status_code == 405 and route != "sign-out":
             response = client.post(_filled(route))
-        if route in ("health", "sign-in"):
+        if route in ("health", "sign-in", *TANK_SIDE):
             assert response.status_code == 200, route
         elif route == "sign-out":
             assert response.status_code == 405

@@ -1,0 +1,1 @@
+"""What the tank side reads from files."""

@@ -1,0 +1,109 @@
+// The animals of a tank, and for one of them: how many, and what happened.
+
+import { button, h, show } from "./dom.js";
+import { offered } from "./kinds.js";
+
+const STRIP = 30;
+
+/** What the book says lives in the tank, most used first; then look-alikes, then what is on no list. */
+export function showAnimals({ place, lists, go }) {
+  if (!place) return go("tanks");
+  const lots = lists.lots.filter((lot) => lot.place === place.code).sort((a, b) => (b.used ?? 0) - (a.used ?? 0));
+  const open = lists.open_names.filter((one) => one.place === place.code);
+  show(
+    `${place.code} ${place.name}`,
+    lots.length
+      ? h("ul", { class: "list" }, lots.map((lot) => h("li", {}, animalButton(lot, () => go("animal", { place: place.code, lot: lot.accession })))))
+      : h("p", { class: "note" }, "The book says that nothing lives here."),
+    open.length ? h("h2", {}, "Not sure which") : null,
+    open.length ? h("ul", { class: "list" }, open.map((one) => h("li", {},
+      h("button", { type: "button", on: { click: () => go("animal", { place: place.code, open: one.key }) } },
+        h("strong", { class: "mark", "aria-hidden": "true" }, "?"), h("span", {}, openWords(one)))))) : null,
+    h("h2", {}, "Something else"),
+    h("div", { class: "grid" },
+      offered({}).map((kind) => button(kind.button, () => go("details", { place: place.code, kind: kind.kind, n: 1 }))),
+      button("Other tank", () => go("tanks"))),
+  );
+}
+
+export function openWords(one) {
+  return one.key.startsWith("genus:") ? `${one.label} (genus only)` : one.label;
+}
+
+export function nameOf({ lot, open }) {
+  if (lot) return lot.house_name || lot.common_name || lot.name;
+  return open ? openWords(open) : "";
+}
+
+function animalButton(lot, act) {
+  const under = [
+    lot.house_name ? lot.common_name || lot.name : null,
+    lot.marks,
+    lot.kind === "group" || lot.house_name ? null : lot.kind,
+    lot.unit === "animal" ? null : `counted by ${lot.unit}`,
+  ].filter(Boolean).join(", ");
+  return h("button", { type: "button", on: { click: act } },
+    picture(lot),
+    h("span", {},
+      h("strong", {}, nameOf({ lot })),
+      h("small", {}, lot.common_name || lot.house_name ? h("i", {}, lot.name) : null),
+      under ? h("small", {}, under) : null,
+      lot.hazards?.length ? h("small", { class: "hazard" }, "Caution") : null));
+}
+
+function picture(lot) {
+  const letters = h("span", { class: "mark", "aria-hidden": "true" }, lot.letters);
+  if (!lot.picture_url) return letters;
+  const image = h("img", { class: "mark", src: lot.picture_url, alt: "", width: 56, height: 56, loading: "lazy" });
+  image.addEventListener("error", () => image.replaceWith(letters));
+  return image;
+}
+
+/** Number and kind on one view: a death is the animal, the number if it is not 1, "Died", save. */
+export function showAnimal({ place, lot, open, go, lists }) {
+  if (!place || !(lot || open)) return go(place ? "tank" : "tanks", { place: place?.code });
+  let n = 1;
+  const one = lot?.kind === "individual";
+  const said = h("p", { class: "lead" });
+  const chosen = () => {
+    said.textContent = one ? place.name : `${n} in ${place.name}`;
+  };
+  const on = (number) => {
+    n = number;
+    chosen();
+  };
+  chosen();
+  show(
+    nameOf({ lot, open }),
+    lot && (lot.common_name || lot.house_name) ? h("p", { class: "under" }, h("i", {}, lot.name), ` ${lot.accession}`) : null,
+    open ? h("p", { class: "under" }, "The species stays open until the registrar or the vet says which it was.") : null,
+    one ? null : numberStrip(on),
+    said,
+    h("div", { class: "grid kinds" }, offered({ lot, open }).map((kind) =>
+      button(kind.button, () => go("details", { place: place.code, lot: lot?.accession, open: open?.key, kind: kind.kind, n }),
+        { class: kind.kind === "died" ? "main wide" : "" }))),
+  );
+}
+
+/** 1 to 30 beside one another, to be pushed along with a finger; any number by the box at its end. */
+export function numberStrip(tell) {
+  const box = h("input", { id: "many", type: "text", inputmode: "numeric", pattern: "[0-9]*", autocomplete: "off", "aria-label": "Another number", maxlength: "5" });
+  const numbers = Array.from({ length: STRIP }, (_, i) => button(String(i + 1), () => set(i + 1), { "aria-pressed": String(i === 0) }));
+  const set = (n) => {
+    box.value = "";
+    press(n);
+    tell(n);
+  };
+  const press = (n) => numbers.forEach((one, i) => one.setAttribute("aria-pressed", String(i + 1 === n)));
+  box.addEventListener("input", () => {
+    const n = Number.parseInt(box.value, 10);
+    if (!(n >= 1)) return;
+    press(n);
+    tell(n);
+  });
+  return h("fieldset", { class: "number" },
+    h("legend", {}, "How many?"),
+    h("div", { class: "strip" }, numbers),
+    h("div", { class: "row" }, h("label", { for: "many" }, `More than ${STRIP}`), box));
+}
+

@@ -1,0 +1,132 @@
+// The last step: the entry in words, cautions first, what may be added, and save.
+
+import { nameOf } from "./animal.js";
+import { h, say, show } from "./dom.js";
+import { Asked, FIELDS, moreThanBook, noteField, sexNumbers, when } from "./fields.js";
+import { inWords, kindOf } from "./kinds.js";
+import { all, put } from "./outbox.js";
+import { current } from "./person.js";
+import { inWords as troubleWords } from "./store.js";
+import { clock } from "./times.js";
+
+const ENTRIES = "/api/v1/entries";
+const WITHOUT_NUMBER = ["note"];
+
+export async function showDetails({ place, lot, open, kind: name, n, replaces, person, lists, go }) {
+  const kind = kindOf(name);
+  if (!place || !kind) return go("tanks");
+  const old = replaces ? (await all()).find((row) => row.identifier === replaces) : null;
+  const around = { place, lot, open, lists, person, before: old?.body ?? {} };
+  const asked = kind.asks.map((one) => FIELDS[one](around));
+  if (old && name === "moved") asked.push(moreThanBook(around));
+  const counted = !WITHOUT_NUMBER.includes(name);
+  const number = old && counted && lot?.kind !== "individual" ? numberField(n) : null;
+  const sexed = lot && lot.kind !== "individual" && !["sexed", "eggs"].includes(name) && counted;
+  const more = [
+    ...asked.filter((field) => !field.first),
+    ...(counted ? [when(around)] : []),
+    ...(sexed ? [sexNumbers(around)] : []),
+  ];
+  const note = noteField({ before: old ? around.before : {}, required: name === "note" });
+  (counted ? more : asked).push(note);
+  const first = asked.filter((field) => field.first || field === note);
+
+  const heading = () => inWords({
+    kind: name, n: number ? number.value() : n, unit: lot?.unit, animal: nameOf({ lot, open }), place: place.name,
+    to: first.map((field) => field.to?.()).find(Boolean),
+  });
+  const wrong = h("p", { class: "problem", role: "alert", hidden: true });
+  let saving = false;
+  const save = async (event) => {
+    event.preventDefault();
+    if (saving) return;
+    saving = true; // two taps of a wet hand are one entry
+    try {
+      const body = read();
+      const words = `${heading()}, ${clock(Date.now(), lists.zone)}`;
+      const identifier = await put(ENTRIES, body, words, current());
+      say(`Saved on this device: ${words}`);
+      go("saved", { identifier, place: place.code });
+    } catch (error) {
+      saving = false;
+      wrong.hidden = false;
+      wrong.textContent = error instanceof Asked ? error.message : troubleWords(error);
+      if (error instanceof Asked) openTo(error.field);
+      else wrong.scrollIntoView({ block: "center" });
+    }
+  };
+  const read = () => {
+    const many = counted ? (number ? number.read() : n) : 0;
+    const body = {
+      kind: name === "unlisted" ? "note" : name,
+      place: place.code,
+      lot: lot?.accession ?? null,
+      open_name: open?.key ?? null,
+      happened: null,
+      numbers: { males: 0, females: 0, hermaphrodites: 0, unknown: name === "unlisted" ? 0 : many },
+      note: "",
+      ...(replaces ? { replaces } : {}),
+    };
+    for (const field of [...first, ...more]) {
+      const { note: words, ...stated } = field.read({ n: many });
+      Object.assign(body, stated);
+      if (words) body.note = [body.note, words].filter(Boolean).join("; ");
+    }
+    return body;
+  };
+  const lines = first.map((field) => field.element);
+  show(
+    heading(),
+    old ? h("p", { class: "note" }, "It came back: ", reasons(old)) : null,
+    cautions(lot, kind),
+    h("form", { class: "entry", novalidate: true, on: { submit: save } },
+      number?.element,
+      lines,
+      more.length ? h("details", { open: Boolean(old) }, h("summary", {}, moreWords(kind, sexed)), more.map((field) => field.element)) : null,
+      wrong,
+      h("p", { class: "save" }, h("button", { class: "main" }, "Save"))),
+  );
+}
+
+function numberField(n) {
+  const box = h("input", { id: "n", type: "text", inputmode: "numeric", pattern: "[0-9]*", autocomplete: "off", value: String(n) });
+  const value = () => Number.parseInt(box.value, 10);
+  return {
+    element: h("div", { class: "field" }, h("label", { for: "n" }, "How many"), box),
+    value: () => value() || n,
+    read: () => {
+      if (!(value() >= 1)) throw new Asked("Say how many: 1 or more.", box);
+      return value();
+    },
+  };
+}
+
+function moreWords(kind, sexed) {
+  const words = [
+    kind.asks.includes("body") && "body",
+    kind.asks.includes("cause") && "cause",
+    "time",
+    sexed && "sexes",
+    "note",
+  ].filter(Boolean);
+  return `More: ${words.join(", ")}`;
+}
+
+/** Before anybody takes an animal or a body into the hand. */
+function cautions(lot, kind) {
+  if (!kind.touches || !lot?.hazards?.length) return null;
+  return h("section", { class: "caution", "aria-labelledby": "caution" },
+    h("h2", { id: "caution" }, "Caution before you touch it"),
+    h("ul", {}, lot.hazards.map((words) => h("li", {}, words))),
+    h("p", {}, "The house’s own rules and its veterinarian come first."));
+}
+
+export function reasons(row) {
+  return (row.answer?.problems ?? []).map((problem) => problem.words).join(" ") || row.answer?.words || "The server gave no reason.";
+}
+
+function openTo(field) {
+  const details = field?.closest?.("details");
+  if (details) details.open = true;
+  field?.focus?.();
+}

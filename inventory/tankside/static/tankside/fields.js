@@ -1,0 +1,185 @@
+// The fields of an entry beyond animal and number. Each function answers {element, read}: read() gives the
+// part of the entry's body that the field states, or throws Asked with what is missing.
+//
+// Exports  FIELDS (by the names in kinds.js), when, sexNumbers, noteField, moreThanBook, Asked
+
+import { h } from "./dom.js";
+import { BODIES, PARTS, SEXES, SUSPICIONS } from "./kinds.js";
+import { keptBy } from "./tanks.js";
+import { localMinute } from "./times.js";
+
+export class Asked extends Error {
+  constructor(words, field) {
+    super(words);
+    this.field = field;
+  }
+}
+
+export const FIELDS = { body, cause, last_seen, suspicion, to_place, sexes, stages, arrival, unlisted };
+
+function tiles(name, legend, choices, chosen = "") {
+  const inputs = choices.map(([value]) => h("input", { type: "radio", name, value, checked: value === chosen }));
+  const element = h("fieldset", { class: "tiles" }, h("legend", {}, legend), h("div", { class: "grid" },
+    choices.map(([, words], i) => h("label", { class: "tile" }, inputs[i], h("span", {}, words)))));
+  return { element, value: () => inputs.find((input) => input.checked)?.value ?? "", inputs };
+}
+
+function labelled(id, words, field, help = "") {
+  if (help) field.setAttribute("aria-describedby", `${id}-help`);
+  field.id = id;
+  return h("div", { class: "field" }, h("label", { for: id }, words), field, help ? h("small", { id: `${id}-help` }, help) : null);
+}
+
+function select(choices, chosen = "") {
+  return h("select", {}, choices.map(([value, words]) => h("option", { value, selected: value === chosen }, words)));
+}
+
+function body({ lot, before }) {
+  const kept = tiles("body", "The body", BODIES, before.body?.kept);
+  const bag = h("input", { autocomplete: "off", value: before.body?.bag ?? "", autocapitalize: "characters" });
+  const part = select(PARTS, before.body?.part ?? "whole");
+  const rest = h("div", { hidden: !before.body }, labelled("bag", "Bag or jar number", bag, "One number, one death."), labelled("part", "How much of it", part));
+  for (const input of kept.inputs) input.addEventListener("change", () => {
+    rest.hidden = input.value === "not found" || input.value === "discarded";
+  });
+  const asked = lot?.protected || lot?.count_class === "A";
+  return {
+    element: h("div", {}, asked ? h("p", { class: "warn" }, "Say what becomes of the body: it is asked for this animal.") : null, kept.element, rest),
+    first: asked,
+    read: () => (kept.value() ? { body: { kept: kept.value(), bag: rest.hidden ? "" : bag.value.trim(), part: part.value } } : {}),
+  };
+}
+
+function cause({ lists, before }) {
+  const known = lists.causes.filter((one) => one !== "not known");
+  const field = select([["", "not known"], ...known.map((one) => [one, one])], before.cause);
+  return { element: labelled("cause", "Cause", field), read: () => ({ cause: field.value }) };
+}
+
+function last_seen({ before, lists }) {
+  const field = h("input", { type: "date", max: localMinute(Date.now(), lists.zone).slice(0, 10), value: before.last_seen ?? "" });
+  return { element: labelled("last-seen", "Last seen for certain", field, "Leave empty if nobody knows."), first: true, read: () => ({ last_seen: field.value || null }) };
+}
+
+function suspicion({ before }) {
+  const field = select([["", "nothing"], ...SUSPICIONS.map((one) => [one, one])], before.suspicion);
+  return { element: labelled("suspicion", "Suspected, not known", field), first: true, read: () => ({ suspicion: field.value }) };
+}
+
+function to_place({ place, lists, person, before }) {
+  const others = lists.places.filter((one) => one.code !== place.code);
+  const group = (label, some) => (some.length ? h("optgroup", { label }, some.map((one) => h("option", { value: one.code, selected: one.code === before.to_place }, `${one.code} ${one.name}`))) : null);
+  const field = h("select", { required: true }, h("option", { value: "" }, "Choose a tank"),
+    group("My tanks", others.filter((one) => keptBy(one, person))),
+    group("Other tanks", others.filter((one) => !keptBy(one, person))));
+  return {
+    element: labelled("to-place", "To which tank", field),
+    first: true,
+    to: () => others.find((one) => one.code === field.value)?.name,
+    read: () => {
+      if (!field.value) throw new Asked("Choose the tank that they went to.", field);
+      return { to_place: field.value };
+    },
+  };
+}
+
+function sexes({ before, lot }) {
+  const from = select(SEXES, before.from_sex || "unknown");
+  const to = tiles("to-sex", "Now", SEXES.slice(1), before.to_sex);
+  return {
+    element: h("div", {}, labelled("from-sex", "Until now in the book as", from), to.element,
+      lot?.can_change_sex ? h("p", { class: "under" }, "These can change sex: a changed ratio is no error.") : null),
+    first: true,
+    to: () => to.value(),
+    read: () => {
+      if (!to.value()) throw new Asked("Choose the sex that they are now.", to.inputs[0]);
+      if (to.value() === from.value) throw new Asked("Before and after are the same sex.", from);
+      return { from_sex: from.value, to_sex: to.value() };
+    },
+  };
+}
+
+function stages({ lists, lot, before }) {
+  const words = (one) => [one, one];
+  const from = select([["", "not stated"], ...(lot?.stages ?? []).filter(Boolean).map(words)], before.stage);
+  const to = tiles("to-stage", "Now", lists.stages.map(words), before.to_stage);
+  return {
+    element: h("div", {}, labelled("from-stage", "Until now in the book as", from), to.element),
+    first: true,
+    to: () => to.value(),
+    read: () => {
+      if (!to.value()) throw new Asked("Choose the stage that they are now.", to.inputs[0]);
+      return { stage: from.value, to_stage: to.value() };
+    },
+  };
+}
+
+function arrival() {
+  const from = h("input", { autocomplete: "off" });
+  const dead = h("input", { type: "text", inputmode: "numeric", pattern: "[0-9]*", autocomplete: "off" });
+  return {
+    element: h("div", {}, labelled("from", "From whom, or which permit", from),
+      labelled("dead", "Dead on arrival", dead, "These never enter the stock; the registrar counts them against the permit. The number above is of those alive.")),
+    first: true,
+    read: () => ({ note: [from.value.trim() && `from ${from.value.trim()}`, dead.value.trim() && `dead on arrival: ${dead.value.trim()}`].filter(Boolean).join("; ") }),
+  };
+}
+
+function unlisted() {
+  const name = h("input", { autocomplete: "off" });
+  const how = tiles("how", "How it got here", [["not known", "Not known"], ["arrived", "Arrived"], ["settled", "Settled"], ["moved", "Moved here"]], "not known");
+  return {
+    element: h("div", {}, labelled("what", "What it is, in your words", name, "The book does not change until the registrar gives it a name."), how.element),
+    first: true,
+    read: ({ n }) => {
+      if (!name.value.trim()) throw new Asked("Say what it is, as you would to a colleague.", name);
+      return { note: `Not on the list: ${n}, ${name.value.trim()}; how it got here: ${how.value()}` };
+    },
+  };
+}
+
+/** Now, unless another time is given: in the house's own time, as the book keeps it. */
+export function when({ lists, before }) {
+  const field = h("input", { type: "datetime-local", max: localMinute(Date.now(), lists.zone), value: before.happened?.length === 16 ? before.happened : "" });
+  return { element: labelled("when", "When, if not now", field, "House time."), read: () => ({ happened: field.value || null }) };
+}
+
+/** How many of them are male, female, hermaphrodite; the rest is not known. */
+export function sexNumbers({ before }) {
+  const boxes = SEXES.slice(1).map(([value, words]) => {
+    const given = before.numbers?.[`${value}s`];
+    return [value, words, h("input", { type: "text", inputmode: "numeric", pattern: "[0-9]*", autocomplete: "off", value: given ? String(given) : "" })];
+  });
+  return {
+    element: h("fieldset", {}, h("legend", {}, "Of these"), boxes.map(([value, words, box]) => labelled(`of-${value}`, words, box))),
+    read: ({ n }) => {
+      const numbers = { males: 0, females: 0, hermaphrodites: 0, unknown: 0 };
+      for (const [value, , box] of boxes) numbers[`${value}s`] = Number.parseInt(box.value, 10) || 0;
+      const sexed = numbers.males + numbers.females + numbers.hermaphrodites;
+      if (sexed > n) throw new Asked(`${sexed} by sex, but ${n} in all: correct one of them.`, boxes[0][2]);
+      return { numbers: { ...numbers, unknown: n - sexed } };
+    },
+  };
+}
+
+export function noteField({ before, required = false }) {
+  const field = h("textarea", { rows: 3 });
+  field.value = before.note ?? "";
+  return {
+    element: labelled("note", "Note", field),
+    read: () => {
+      if (required && !field.value.trim()) throw new Asked("Write the note first.", field);
+      return { note: field.value.trim() };
+    },
+  };
+}
+
+/** Only for a move that came back: the book said that there are not so many. */
+export function moreThanBook() {
+  const box = h("input", { type: "checkbox", name: "more" });
+  return {
+    element: h("label", { class: "tile" }, box, h("span", {}, "I count more than the book")),
+    first: true,
+    read: () => ({ more_than_book: box.checked }),
+  };
+}

@@ -1,0 +1,117 @@
+// The frame of every page of the tank side: head, badge, age of the lists, sending, idle time, new versions.
+//
+// Exports
+//   startPage(draw)  starts it and calls draw(person, lists) once somebody is chosen, again when the person
+//                    changes, and again when they come back after being left idle
+//   atRest()         the page says that no entry is under way: a new version may take over now
+//   busy()           an entry is under way: a new version waits
+
+import { device, onDevice, onOthers } from "./device.js";
+import { button, h } from "./dom.js";
+import { keepFresh, known, lists, onLists } from "./lists.js";
+import { keepSending, onChange, pending } from "./outbox.js";
+import { current, leave, onPerson, requirePerson } from "./person.js";
+import { watchIdle } from "./session.js";
+import { askToStay } from "./store.js";
+import { ago, clock } from "./times.js";
+
+const HALF_MINUTE_MS = 30_000;
+let resting = true;
+let newVersion = false;
+
+export async function startPage(draw) {
+  watchIdle();
+  keepWorker();
+  const again = () => drawFor(draw);
+  onPerson(again);
+  onDevice(() => device().then((me) => me?.state !== "enrolled" && leave()));
+  onOthers((what) => what === "device" && again());
+  for (const watch of [onChange, onPerson, onLists]) watch(drawFrame);
+  setInterval(drawFrame, HALF_MINUTE_MS);
+  keepSending();
+  keepFresh();
+  await again();
+  if ((await device())?.token) askToStay();
+}
+
+export function busy() {
+  resting = false;
+}
+
+export function atRest() {
+  resting = true;
+  if (newVersion) location.reload();
+}
+
+let drawing = 0;
+
+async function drawFor(draw) {
+  drawing += 1;
+  const mine = drawing;
+  drawFrame();
+  if (!current()) atRest();
+  const person = await requirePerson();
+  const got = await lists();
+  if (mine !== drawing || !got || current()?.id !== person.id) return;
+  drawFrame();
+  draw(person, got);
+}
+
+async function drawFrame() {
+  const person = current();
+  const waiting = (await pending()).length;
+  const state = (await device())?.state;
+  document.getElementById("bar").replaceChildren(
+    person
+      ? button(h("span", {}, h("strong", {}, person.initials || person.name), h("span", { class: "aside" }, ", change person")), () => leave(), { class: "who", title: `${person.name}: change person` })
+      : h("span", { class: "who" }, "Nobody chosen"),
+    badge(waiting, state),
+  );
+  document.getElementById("age").replaceChildren(...ageWords(state).map((words) => h("span", {}, words)));
+}
+
+function badge(waiting, state) {
+  const words = waiting ? `${waiting} not yet sent` : "All sent";
+  const stuck = waiting && state && state !== "enrolled" ? " (device refused)" : "";
+  return h("a", { id: "badge", class: waiting ? "badge waits" : "badge", href: "/tank/#entries" }, words + stuck);
+}
+
+function ageWords(state) {
+  const got = known();
+  const words = [];
+  if (got && state === "enrolled") {
+    const age = Date.now() - Date.parse(got.fetched_at);
+    words.push(`Lists of ${clock(got.fetched_at, got.zone)}, ${ago(age) === "just now" ? "just now" : `${ago(age)} old`}. `);
+  }
+  if (!isSecureContext) {
+    words.push("This address is plain http: entries are kept here without signal, but the page itself opens only with signal. Keep it open, or use https.");
+  } else if (!navigator.serviceWorker) {
+    words.push("This browser cannot keep the page itself: it opens only with signal.");
+  }
+  return words;
+}
+
+/** Registers the worker that keeps the page; a new version takes over when no entry is under way. */
+async function keepWorker() {
+  if (!navigator.serviceWorker) return;
+  // The first worker of this page changes nothing that is shown; each later one is a new version.
+  let controlled = Boolean(navigator.serviceWorker.controller);
+  navigator.serviceWorker.addEventListener("controllerchange", () => {
+    if (controlled) takeNew();
+    controlled = true;
+  });
+  const url = document.documentElement.dataset.worker;
+  try {
+    await navigator.serviceWorker.register(url, { scope: "/tank/", type: "module", updateViaCache: "none" });
+  } catch {
+    // A browser whose workers cannot import: the same worker without sending in the background.
+    await navigator.serviceWorker
+      .register(`${url}?classic`, { scope: "/tank/", updateViaCache: "none" })
+      .catch((error) => console.info("no worker:", error.message));
+  }
+}
+
+function takeNew() {
+  newVersion = true;
+  if (resting) location.reload();
+}

@@ -1,0 +1,74 @@
+// The kinds of entry: their words, and what each asks. Pure: no page, no device.
+//
+// Exports
+//   KINDS           in the order in which they are offered; see the fields of one below
+//   kindOf(name)
+//   offered({lot, open})  the kinds that make sense for a lot, a look-alike set, or the tank itself
+//   inWords({kind, n, unit, to, animal, place, at})  the confirmation: "2 dead, two-spotted goby, Kelp Hall, 08:10"
+//   SEXES, BODIES, PARTS, SUSPICIONS  [value, words]
+
+export const SEXES = [["unknown", "not known"], ["male", "male"], ["female", "female"], ["hermaphrodite", "hermaphrodite"]];
+
+export const BODIES = [
+  ["freezer", "Freezer"],
+  ["vet", "For the vet"],
+  ["museum", "To the museum"],
+  ["fixed", "Fixed"],
+  ["discarded", "Thrown away"],
+  ["not found", "Not found"],
+];
+
+export const PARTS = [["whole", "Whole"], ["part", "Part"], ["remains", "Remains"]];
+
+export const SUSPICIONS = ["eaten", "jumped out", "overflow or drain", "taken", "hiding"];
+
+// button: words of the choice. said: the words of the confirmation. asks: fields beyond number, time and note.
+// for: what it is offered for: "lot", "open" (look-alikes or genus only), "tank" (no animal of the list). An
+// animal that is on no list is sent as a note: it does not change the book until a registrar gives it a name.
+// touches: somebody handles an animal or a body, so cautions come first.
+export const KINDS = [
+  kind("died", "Died", (n) => `${n} dead`, ["body", "cause"], { for: ["lot", "open"], touches: true }),
+  kind("missing", "Missing", (n) => `${n} missing`, ["last_seen", "suspicion"], { for: ["lot", "open"] }),
+  kind("moved", "Moved", (n) => `${n} moved`, ["to_place"], { touches: true }),
+  kind("put_down", "Put down", (n) => `${n} put down`, ["cause", "body"], { for: ["lot", "open"], touches: true }),
+  kind("born", "Born", (n) => `${n} born`, [], { animals: "groups" }),
+  kind("hatched", "Hatched", (n) => `${n} hatched`, [], { animals: "groups" }),
+  kind("eggs", "Eggs", (n) => `${n} laid`, []),
+  kind("divided", "Divided", (n) => `${n} more by division`, [], { only: "can_divide" }),
+  kind("found", "Found", (n) => `${n} found`, [], { animals: "groups", touches: true }),
+  kind("arrived", "Arrived", (n) => `${n} arrived`, ["arrival"], { touches: true }),
+  kind("settled", "Settled from sea water", (n) => `${n} settled from sea water`, [], { animals: "groups" }),
+  kind("seen_again", "Seen again", (n) => `${n} seen again`, []),
+  kind("sexed", "Sexed", (n, to) => `${n} now ${to}`, ["sexes"], { touches: true }),
+  kind("staged", "Stage", (n, to) => `${n} now ${to}`, ["stages"]),
+  kind("note", "Note", () => "note", [], { for: ["lot", "tank"] }),
+  kind("unlisted", "Not on this list", (n) => `${n} not on the list`, ["unlisted"], { for: ["tank"], touches: true }),
+];
+
+function kind(name, button, said, asks, more = {}) {
+  return { kind: name, button, said, asks, for: ["lot"], animals: "all", only: null, touches: false, ...more };
+}
+
+export function kindOf(name) {
+  return KINDS.find((one) => one.kind === name);
+}
+
+export function offered({ lot, open }) {
+  const what = lot ? "lot" : open ? "open" : "tank";
+  return KINDS.filter(
+    (one) =>
+      one.for.includes(what) &&
+      !(lot && one.animals === "groups" && lot.kind === "individual") &&
+      !(lot && one.only && !lot[one.only]),
+  );
+}
+
+export function inWords({ kind: name, n, unit, to, animal, place, at }) {
+  const many = unit && unit !== "animal" ? `${n} ${n === 1 ? unit : plural(unit)}` : n;
+  const where = name === "moved" && to ? `${place} to ${to}` : place;
+  return [kindOf(name).said(many, to), animal, where, at].filter(Boolean).join(", ");
+}
+
+function plural(unit) {
+  return unit.endsWith("y") ? `${unit.slice(0, -1)}ies` : `${unit}s`;
+}

@@ -1,0 +1,236 @@
+// What was written on this device and waits to be sent. Any page of the tank side writes through it.
+//
+// Exports
+//   put(path, body, words, author)  keeps one entry and starts sending; answers its identifier once the disk
+//                   has it, and throws when the device could not keep it (store.inWords says why).
+//                   path: where it is sent, e.g. "/api/v1/entries"; the server there takes
+//                         {sent_at, entries: [body, ...]} and answers {answers: [{identifier, outcome, ...}]}
+//                   body: the entry; identifier, person, pass and saved_at are put in here
+//                   words: the entry in words, for the lists of this device
+//                   author: {id, name, initials, pass} from person.current(); without one nothing is kept
+//   pending()       rows that are not yet sent, in order: {sequence, identifier, path, body, words, author,
+//                   saved_at, state, answer}
+//   all()           every row still kept: state "waiting" | "sent" | "came back"
+//   cameBack(id)    rows that came back to the person of this id and were not looked at yet
+//   looked(sequence) notes that the author has read why a row came back
+//   send()          sends what waits, in order; one sender at a time over all tabs and the worker.
+//                   Answers "sent" | "nothing" | "busy" | "no signal" | "revoked" | "unknown" | "later"
+//   keepSending()   sends now, on regained signal, when the page is shown, and every minute
+//   onChange(tell)  calls tell() whenever a row changes, in this tab or another
+
+import { NoSignal, ask, device, onDevice, onOthers, problemOf, tellOthers } from "./device.js";
+import { addRow, alterRows, change, rows } from "./store.js";
+
+const AT_ONCE = 50;
+const MINUTE_MS = 60_000;
+const DAYS_KEPT_MS = 7 * 24 * 60 * MINUTE_MS;
+const LEASE_MS = 30_000;
+const LOCK = "tidetally-outbox";
+const me = newIdentifier();
+const watching = new Set();
+
+export class NoAuthorError extends Error {
+  constructor() {
+    super("Nobody is chosen. Choose who you are, then save again.");
+    this.name = "NoAuthorError";
+  }
+}
+
+export async function put(path, body, words, author) {
+  if (!author?.id) throw new NoAuthorError();
+  const saved_at = new Date().toISOString();
+  const identifier = newIdentifier();
+  const { id, name, initials, pass = null } = author;
+  await addRow({
+    identifier,
+    path,
+    body: { ...body, identifier, person: id, pass, saved_at },
+    words,
+    author: { id, name, initials },
+    saved_at,
+    state: "waiting",
+    answer: null,
+  });
+  changed();
+  askForBackground();
+  send();
+  return identifier;
+}
+
+export const pending = () => rows("waiting");
+export const all = () => rows();
+
+export async function cameBack(personId) {
+  const found = await rows("came back");
+  return found.filter((row) => row.author.id === personId && !row.looked);
+}
+
+export async function looked(sequence) {
+  await alterRows([sequence], (row) => ({ ...row, looked: true }));
+  changed();
+}
+
+export function onChange(tell) {
+  watching.add(tell);
+}
+
+onOthers((what) => {
+  if (what === "outbox") for (const tell of watching) tell();
+});
+
+function changed() {
+  for (const tell of watching) tell();
+  tellOthers("outbox");
+}
+
+export function keepSending() {
+  addEventListener("online", () => send());
+  addEventListener("pageshow", () => send());
+  document.addEventListener("visibilitychange", () => document.hidden || send());
+  onDevice(() => send());
+  setInterval(() => send(), MINUTE_MS);
+  tidy();
+  return send();
+}
+
+let running = null;
+let again = false;
+
+export function send() {
+  if (running) {
+    again = true; // something was added while the last look at the outbox was under way
+    return running;
+  }
+  running = alone()
+    .catch((error) => {
+      console.info("outbox:", error);
+      return "later";
+    })
+    .finally(() => {
+      running = null;
+      if (again) {
+        again = false;
+        send();
+      }
+    });
+  return running;
+}
+
+async function alone() {
+  if (navigator.locks) return navigator.locks.request(LOCK, () => sendAll(null));
+  // Plain http has no locks: a row with an end says who sends. A tab that died holds it half a minute.
+  if (!(await takeLease())) {
+    setTimeout(send, LEASE_MS);
+    return "busy";
+  }
+  try {
+    return await sendAll(takeLease);
+  } finally {
+    await change("lease", (now) => (now?.owner === me ? null : (now ?? null)));
+  }
+}
+
+async function takeLease() {
+  const now = Date.now();
+  const row = await change("lease", (held) =>
+    held && held.owner !== me && held.until > now && held.until < now + 2 * LEASE_MS
+      ? held
+      : { owner: me, until: now + LEASE_MS },
+  );
+  return row.owner === me;
+}
+
+async function sendAll(renew) {
+  let outcome = "nothing";
+  let most = AT_ONCE;
+  for (;;) {
+    const batch = await nextBatch(most);
+    if (batch.length === 0) return outcome;
+    if ((await device())?.state === undefined) return "unknown";
+    if (renew && !(await renew())) return "busy";
+    const got = await sendBatch(batch);
+    if (got === "split") most = 1;
+    else if (got === "sent") outcome = "sent";
+    else return got;
+  }
+}
+
+/** The first rows that wait, as many as go to the same path without leaving out one between. */
+async function nextBatch(most) {
+  const waiting = await pending();
+  const end = waiting.findIndex((row) => row.path !== waiting[0].path);
+  return waiting.slice(0, end === -1 ? waiting.length : end).slice(0, most);
+}
+
+async function sendBatch(batch) {
+  let answer;
+  let got;
+  try {
+    answer = await ask(batch[0].path, {
+      method: "POST",
+      json: { sent_at: new Date().toISOString(), entries: batch.map((row) => row.body) },
+    });
+    if (answer.ok) got = await answer.json();
+  } catch (error) {
+    if (error instanceof NoSignal || error instanceof SyntaxError || error.name === "AbortError") return "no signal";
+    if (error instanceof TypeError) return "no signal"; // the answer broke off in the middle
+    throw error;
+  }
+  if (answer.status === 401) return (await device())?.state ?? "unknown";
+  if (answer.status === 413 || answer.status === 422 || answer.status === 400) return unreadable(batch, answer);
+  if (!answer.ok || !Array.isArray(got?.answers)) return "later";
+  return settle(batch, got.answers);
+}
+
+/** The server could not read the envelope: one by one tells which entry it was, and the rest goes on. */
+async function unreadable(batch, answer) {
+  if (batch.length > 1) return "split";
+  const words = (await problemOf(answer)) || "The server could not read this entry.";
+  await alterRows([batch[0].sequence], (row) => ({
+    ...row,
+    state: "came back",
+    answer: { identifier: row.identifier, outcome: "came back", problems: [{ field: "", words }], flags: [] },
+  }));
+  changed();
+  return "sent";
+}
+
+async function settle(batch, answers) {
+  const byIdentifier = new Map(answers.map((answer) => [answer.identifier.toLowerCase(), answer]));
+  const answered = batch.filter((row) => byIdentifier.has(row.identifier));
+  await alterRows(answered.map((row) => row.sequence), (row) => {
+    if (row.state !== "waiting") return row;
+    const answer = byIdentifier.get(row.identifier);
+    return { ...row, state: answer.outcome === "came back" ? "came back" : "sent", answer };
+  });
+  changed();
+  return answered.length ? "sent" : "later";
+}
+
+/** Sent rows are kept a week to look at; what waits, or came back and was not read, is kept for ever. */
+async function tidy() {
+  const old = new Date(Date.now() - DAYS_KEPT_MS).toISOString();
+  const done = (await all()).filter(
+    (row) => row.saved_at < old && (row.state === "sent" || (row.state === "came back" && row.looked)),
+  );
+  if (done.length) await alterRows(done.map((row) => row.sequence), () => null);
+}
+
+async function askForBackground() {
+  try {
+    const registration = await navigator.serviceWorker?.getRegistration?.("/tank/");
+    await registration?.sync?.register("outbox");
+  } catch {
+    // Not every browser sends in the background, and a person may forbid it: the page sends itself.
+  }
+}
+
+/** A random identifier (RFC 9562, version 4); plain http has no randomUUID. */
+export function newIdentifier() {
+  if (crypto.randomUUID) return crypto.randomUUID();
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  bytes[6] = (bytes[6] & 0x0f) | 0x40;
+  bytes[8] = (bytes[8] & 0x3f) | 0x80;
+  const hex = Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+  return [hex.slice(0, 8), hex.slice(8, 12), hex.slice(12, 16), hex.slice(16, 20), hex.slice(20)].join("-");
+}

@@ -1,0 +1,74 @@
+// The confirmation in words, its way to the server, and undo.
+
+import { button, h, say, show } from "./dom.js";
+import { setting } from "./lists.js";
+import { all, put } from "./outbox.js";
+import { current } from "./person.js";
+import { inWords as troubleWords } from "./store.js";
+import { reasons } from "./details.js";
+
+const MINUTE_MS = 60_000;
+let shown = null;
+
+export async function showSaved({ identifier, place, person, go, again }) {
+  const rows = await all();
+  const row = rows.find((one) => one.identifier === identifier);
+  if (!row) return go(place ? "tank" : "tanks", { place: place?.code });
+  const undo = rows.find((one) => one.body.undoes === identifier);
+  const state = stateOf(row, undo);
+  const key = `${identifier} ${row.state} ${undo?.state}`;
+  if (again && shown === key) return;
+  shown = key;
+  const body = [
+    h("p", { class: `big ${state.sign}` }, h("span", { "aria-hidden": "true" }, state.mark), ` ${state.words}`),
+    row.answer?.alarm ? h("p", { class: "warn" }, row.answer.alarm) : null,
+    (row.answer?.flags ?? []).length ? h("ul", { class: "notes" }, row.answer.flags.map((flag) => h("li", {}, flag.words))) : null,
+    row.state === "came back" ? h("p", { class: "note" }, reasons(row)) : null,
+    row.state === "came back" ? button("Mend it", () => mend(row, go), { class: "main" }) : null,
+    place ? button(`Another animal in ${place.name}`, () => go("tank", { place: place.code }), { class: "main" }) : null,
+    h("div", { class: "grid" },
+      button("Other tank", () => go("tanks")),
+      canUndo(row, undo, person) ? undoButton(row) : null),
+  ];
+  show(row.answer?.words || row.words, ...body);
+  if (again) say(state.words);
+}
+
+export function stateOf(row, undo) {
+  if (undo && undo.state === "sent") return { sign: "undone", mark: "↩", words: "Undone. Both lines stay in the history." };
+  if (undo && undo.state === "waiting") return { sign: "waits", mark: "↩", words: "Undone on this device. Both are not yet sent." };
+  if (row.state === "sent") return { sign: "sent", mark: "✓", words: "Saved and sent." };
+  if (row.state === "came back") return { sign: "back", mark: "!", words: "It came back. It is not in the book." };
+  return { sign: "waits", mark: "✓", words: "Saved on this device. Not yet sent: it goes by itself when there is signal." };
+}
+
+export function canUndo(row, undo, person) {
+  return !undo && row.state !== "came back" && row.body.kind !== "undo" && row.author.id === person.id && minutesLeft(row) > 0;
+}
+
+function minutesLeft(row) {
+  const until = Date.parse(row.answer?.undo_until ?? "") || Date.parse(row.saved_at) + setting("undo_minutes", 10) * MINUTE_MS;
+  return Math.ceil((until - Date.now()) / MINUTE_MS);
+}
+
+export function undoButton(row) {
+  const undo = button(`Undo (${minutesLeft(row)} min left)`, async () => {
+    undo.disabled = true;
+    const { place, lot, open_name } = row.body;
+    try {
+      await put(row.path, { kind: "undo", undoes: row.identifier, place, lot, open_name }, `Undone: ${row.words}`, current());
+      say("Undone");
+    } catch (error) {
+      undo.disabled = false;
+      undo.textContent = troubleWords(error);
+    }
+  });
+  return undo;
+}
+
+/** Opens the entry again with what it said; it is sent under an identifier of its own and names the old one. */
+export function mend(row, go) {
+  const { kind, place, lot, open_name, numbers } = row.body;
+  const n = numbers.males + numbers.females + numbers.hermaphrodites + numbers.unknown;
+  go("details", { place, lot, open: open_name, kind, n: n || 1, replaces: row.identifier });
+}

@@ -1,0 +1,125 @@
+// What the device keeps, in IndexedDB: the outbox, and single things under a key.
+//
+// Exports
+//   database()                    the open database (a promise of idb's IDBPDatabase)
+//   kept(key) / keep(key, value)  one thing under a key; keep() resolves when it is on the disk
+//   change(key, alter)            reads, alters and writes one thing in one transaction; answers the new
+//   forget(key)
+//   inWords(error)                what went wrong with the device's memory, as a person can read it
+//   askToStay()                   asks the browser not to clear what is kept; true when it promises
+//
+// Nothing here is ever deleted by a new version. A new version may only add stores and indexes, so that a
+// page of an older version goes on working beside it: it opens whatever version is there.
+
+import { openDB } from "../vendor/idb-8.0.4/index.js";
+
+const NAME = "tidetally-tank-side";
+const VERSION = 1;
+const STRICT = { durability: "strict" };
+
+let opened = null;
+
+export function database() {
+  opened ??= open().catch((error) => {
+    opened = null;
+    throw error;
+  });
+  return opened;
+}
+
+async function open() {
+  try {
+    return await openDB(NAME, VERSION, handlers());
+  } catch (error) {
+    // A newer version has been here and has added something; what this version knows is still there.
+    if (error.name === "VersionError") return openDB(NAME, undefined, handlers());
+    throw error;
+  }
+}
+
+function handlers() {
+  return {
+    upgrade(db) {
+      if (!db.objectStoreNames.contains("outbox")) {
+        // Keyed by a running number: keys made of identifiers would lose the order of writing.
+        const outbox = db.createObjectStore("outbox", { keyPath: "sequence", autoIncrement: true });
+        outbox.createIndex("identifier", "identifier", { unique: true });
+        outbox.createIndex("state", "state");
+      }
+      if (!db.objectStoreNames.contains("kept")) db.createObjectStore("kept");
+    },
+    // A newer page wants to add something: let it, and open again when next asked.
+    blocking(_current, _blocked, event) {
+      event.target.close();
+      opened = null;
+    },
+    terminated() {
+      opened = null;
+    },
+  };
+}
+
+export async function kept(key) {
+  return (await database()).get("kept", key);
+}
+
+export async function keep(key, value) {
+  await change(key, () => value);
+}
+
+export async function change(key, alter) {
+  const tx = (await database()).transaction("kept", "readwrite", STRICT);
+  const value = alter(await tx.store.get(key));
+  await tx.store.put(value, key);
+  await tx.done;
+  return value;
+}
+
+export async function forget(key) {
+  const tx = (await database()).transaction("kept", "readwrite", STRICT);
+  await tx.store.delete(key);
+  await tx.done;
+}
+
+/** Adds a row to the outbox; answers its running number once the disk has it. */
+export async function addRow(row) {
+  const tx = (await database()).transaction("outbox", "readwrite", STRICT);
+  const sequence = await tx.store.add(row);
+  await tx.done;
+  return sequence;
+}
+
+/** Alters rows in one transaction; ``alter`` gets each row that is there and answers what to keep, or null. */
+export async function alterRows(sequences, alter) {
+  const tx = (await database()).transaction("outbox", "readwrite", STRICT);
+  for (const sequence of sequences) {
+    const row = await tx.store.get(sequence);
+    if (!row) continue;
+    const altered = alter(row);
+    if (altered === null) await tx.store.delete(sequence);
+    else await tx.store.put(altered);
+  }
+  await tx.done;
+}
+
+/** All rows of the outbox in the order of writing; only those of ``state`` when one is given. */
+export async function rows(state) {
+  const db = await database();
+  const found = state
+    ? await db.getAllFromIndex("outbox", "state", state)
+    : await db.getAll("outbox");
+  return found.sort((a, b) => a.sequence - b.sequence);
+}
+
+export function inWords(error) {
+  if (error?.name === "QuotaExceededError") {
+    return "This device has no room left. Nothing was saved. Free some space (pictures, other apps) and save again; until then write it on paper.";
+  }
+  if (error?.name === "NoAuthorError") return error.message;
+  return `This device could not keep it (${error?.name ?? error}: ${error?.message ?? ""}). Nothing was saved; write it on paper and tell the registrar.`;
+}
+
+export async function askToStay() {
+  if (!navigator.storage?.persist) return false;
+  return (await navigator.storage.persisted()) || navigator.storage.persist();
+}
