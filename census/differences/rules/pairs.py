@@ -1,0 +1,165 @@
+"""Causes that join two lines: moves nobody entered, look-alikes, another name for the same animals."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import datetime
+
+from .causes import Cause
+from .facts import HouseFacts, Line
+from .possible import Hints, Possible, possible, usual_size
+
+# A line is offered so many partners at most, the likeliest ways first; more would only be noise.
+PARTNERS = 12
+
+
+def pairs(lines: Sequence[Line], house: HouseFacts) -> Iterator[Possible]:
+    """Every pair of lines between which animals, or names, may have changed places."""
+    open_lines = [line for line in lines if line.open and line.count is not None]
+    by_kind: dict[tuple[str, str], list[Line]] = defaultdict(list)
+    by_look: dict[tuple[str, str, str], list[Line]] = defaultdict(list)
+    by_place: dict[str, list[Line]] = defaultdict(list)
+    for line in open_lines:
+        if not line.written_in:
+            by_kind[line.taxon, line.unit].append(line)
+            if line.look_alike_set:
+                by_look[line.look_alike_set, line.place, line.unit].append(line)
+        by_place[line.place].append(line)
+    for kind in by_kind.values():
+        yield from _moves(kind, house)
+    for alike in by_look.values():
+        yield from _look_alikes(alike, house)
+    for there in by_place.values():
+        yield from _other_names(there, house)
+
+
+def _opposite(lines: Iterable[Line]) -> tuple[list[Line], list[Line]]:
+    short = [line for line in lines if line.difference < 0]
+    return short, [line for line in lines if line.difference > 0]
+
+
+def _most(loses: Line, gains: Line) -> int:
+    return max(abs(loses.difference), abs(gains.difference))
+
+
+def _moves(kind: Sequence[Line], house: HouseFacts) -> Iterator[Possible]:
+    short, over = _opposite(kind)
+    for loses in short:
+        ways = [(_way(loses, gains, house), gains) for gains in over]
+        ways.sort(key=lambda way: (-way[0], _unlike(loses, way[1]), way[1].key))
+        for weight, gains in ways[:PARTNERS]:
+            yield (
+                _joined(loses, gains, house)
+                if _is_joined(loses, gains)
+                else _move(loses, gains, weight, house)
+            )
+
+
+def _unlike(loses: Line, gains: Line) -> int:
+    return abs(loses.difference + gains.difference)
+
+
+def _is_joined(loses: Line, gains: Line) -> bool:
+    return bool(loses.joined) and loses.joined == gains.joined
+
+
+def _joined(loses: Line, gains: Line, house: HouseFacts) -> Possible:
+    words = f"{loses.place} and {gains.place} are joined: {gains.difference:+d} and {loses.difference:+d}"
+    since, until = _between(loses, gains)
+    return possible(
+        Cause.JOINED,
+        house,
+        words,
+        loses=loses,
+        gains=gains,
+        most=_most(loses, gains),
+        hints=Hints(place=gains.place, since=since, until=until, reason="joined tanks"),
+    )
+
+
+def _way(loses: Line, gains: Line, house: HouseFacts) -> float:
+    """Share of the moves out of a place that go to the other, by its routes of two years.
+
+    Each place that was never gone to has the share of a third of one move; a keeper's own tanks count
+    three times that, for nobody else need have known. Judgement (*common practice, no source*).
+    """
+    used = house.routes.get((loses.place, gains.place), 0)
+    out = sum(n for (start, _), n in house.routes.items() if start == loses.place) if house.routes else 0
+    unused = 1.0 if _same_keeper(loses, gains, house) else 1 / 3
+    return (used + unused) / (out + 3)
+
+
+def _same_keeper(loses: Line, gains: Line, house: HouseFacts) -> frozenset[str]:
+    return house.keepers.get(loses.place, frozenset()) & house.keepers.get(gains.place, frozenset())
+
+
+def _move(loses: Line, gains: Line, weight: float, house: HouseFacts) -> Possible:
+    used = house.routes.get((loses.place, gains.place), 0)
+    keepers = sorted(_same_keeper(loses, gains, house))
+    size = "the same number" if loses.difference == -gains.difference else "not the same number"
+    since, until = _between(loses, gains)
+    # A move of all that a place held is as usual as one of a few.
+    mean = max(usual_size(loses, 5), abs(loses.difference) if loses.count == 0 else 0)
+    return possible(
+        Cause.MOVE,
+        house,
+        f"{loses.key} ({loses.place}) has {loses.difference:+d}, {gains.key} ({gains.place}) "
+        f"{gains.difference:+d}: {size}, and no move is entered",
+        f"{used} moves from {loses.place} to {gains.place} in two years" if used else "",
+        f"both kept by {', '.join(keepers)}" if keepers else "",
+        loses=loses,
+        gains=gains,
+        most=_most(loses, gains),
+        share=weight,
+        mean=mean,
+        hints=Hints(place=gains.place, since=since, until=until, reason="late move"),
+    )
+
+
+def _between(loses: Line, gains: Line) -> tuple[datetime | None, datetime | None]:
+    """From the last thing entered of the animals in either place to the earlier of the two counts."""
+    moments = [line.moment for line in (loses, gains) if line.moment]
+    until = min(moments, default=None)
+    if until is None:
+        return None, None
+    # A death where the animals came from tells that they were there still; one where they are does not.
+    known = [p.happened_at for p in loses.passages if p.happened_at < until]
+    return max(known, default=None), until
+
+
+def _look_alikes(alike: Sequence[Line], house: HouseFacts) -> Iterator[Possible]:
+    short, over = _opposite(alike)
+    for loses in short:
+        for gains in over:
+            if loses.taxon == gains.taxon:
+                continue
+            yield possible(
+                Cause.LOOK_ALIKE,
+                house,
+                f"{gains.key}: {gains.taxon} looks alike, and has {gains.difference:+d} in the same place",
+                loses=loses,
+                gains=gains,
+                most=_most(loses, gains),
+                share=1 / len(over),
+                mean=max(3.0, abs(loses.book) / 10),
+                hints=Hints(reason="look-alike"),
+                recount=not (loses.confirmed and gains.confirmed),
+            )
+
+
+def _other_names(there: Sequence[Line], house: HouseFacts) -> Iterator[Possible]:
+    """Something of the same genus written in beside a line that is short."""
+    written = [line for line in there if line.written_in and line.difference > 0]
+    for gains in written:
+        genus = gains.taxon.split()[:1]
+        for loses in there:
+            if loses.written_in or loses.difference >= 0 or loses.taxon.split()[:1] != genus:
+                continue
+            yield possible(
+                Cause.OTHER_NAME,
+                house,
+                f"{gains.key}: {gains.count} written in here as {gains.taxon!r}, of the same genus as "
+                f"{loses.key}: look at the picture",
+                loses=loses,
+                gains=gains,
+                most=min(-loses.difference, gains.difference),
+            )
