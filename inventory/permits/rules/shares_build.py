@@ -6,12 +6,13 @@ inflows come, then all outflows go, and among the latter the order has no bearin
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 from .shares_steps import NOT_ON_THE_BOOKS, Box, Place, Seen, Source, Step
 
-Numbers = defaultdict[int, dict[int, int]]
+Key = TypeVar("Key", bound=Hashable)
 
 
 class Contradicted(Exception):
@@ -183,5 +184,6 @@ class _Builder:
         return state.node
 
 
-def add[Key](numbers: dict[Key, int], key: Key, n: int) -> None:
+def add(numbers: dict[Key, int], key: Key, n: int) -> None:
+    """``n`` more under ``key``."""
     numbers[key] = numbers.get(key, 0) + n

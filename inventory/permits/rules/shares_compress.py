@@ -12,6 +12,7 @@ Each rule keeps every set of possible answers, for inflows and outflows of a nod
 """
 
 from collections import defaultdict
+from itertools import pairwise
 
 from .shares_build import Contradicted, Demand, Network, add
 from .shares_steps import Source
@@ -167,7 +168,7 @@ class _Shrinker:
             way += before
 
     def _take_out(self, demand: Demand, way: list[int]) -> None:
-        for node, before in zip(way, way[1:], strict=False):
+        for node, before in pairwise(way):
             left = self.edges[before].pop(node) - demand.n
             del self.inflows[node][before]
             if left < 0:
