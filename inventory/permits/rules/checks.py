@@ -224,6 +224,5 @@ def check_take(take: TakeFacts, line: LineTerms | None, *, permit: str) -> list[
 
 def days_left(valid_until: date, today: date) -> int:
     """Days on which the permit can still be used, today counted; negative: expired so long ago."""
-    return (
-        (valid_until - today + timedelta(days=1)).days if valid_until >= today else (valid_until - today).days
-    )
+    days = (valid_until - today).days
+    return days + 1 if days >= 0 else days
