@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import dj_database_url
+from django.core.exceptions import ImproperlyConfigured
 
 PROJECT = Path(__file__).resolve().parent.parent.parent
 DATA = Path(os.environ.get("TIDETALLY_DATA", PROJECT / ".data"))
@@ -111,6 +112,13 @@ BACKBONE_FOLDER = DATA / "backbone"
 DOCUMENT_FOLDER = DATA / "documents"
 # The public half of an age key ("age1..."); the secret half is needed to restore and is kept elsewhere.
 BACKUP_KEY = os.environ.get("TIDETALLY_BACKUP_KEY", "")
+# Under which devices reach the site; stands in the QR codes of labels.
+ADDRESS = os.environ.get("TIDETALLY_ADDRESS", "http://localhost:8000").rstrip("/")
+# In which temperatures are shown; each is kept in the unit in which it was read.
+_TEMPERATURE = os.environ.get("TIDETALLY_TEMPERATURE", "C").upper()
+if _TEMPERATURE not in {"C", "F"}:
+    raise ImproperlyConfigured(f"TIDETALLY_TEMPERATURE is {_TEMPERATURE!r}; expected C or F")
+TEMPERATURE_UNIT = f"°{_TEMPERATURE}"
 # How GBIF is asked about names, by the background check only; inventory.names.online.manners reads these.
 GBIF = {
     "TIDETALLY_GBIF": os.environ.get("TIDETALLY_GBIF", "on"),
@@ -124,6 +132,16 @@ GBIF = {
     "TIDETALLY_GBIF_BETWEEN": os.environ.get("TIDETALLY_GBIF_BETWEEN", "1"),
     "TIDETALLY_GBIF_CACHE_DAYS": os.environ.get("TIDETALLY_GBIF_CACHE_DAYS", "90"),
 }
+# How alarms reach curator and veterinarian; without a host no e-mail is sent, and the pages say so.
+EMAIL_HOST = os.environ.get("TIDETALLY_EMAIL_HOST", "")
+EMAIL_PORT = int(os.environ.get("TIDETALLY_EMAIL_PORT", "587"))
+EMAIL_HOST_USER = os.environ.get("TIDETALLY_EMAIL_USER", "")
+EMAIL_HOST_PASSWORD = os.environ.get("TIDETALLY_EMAIL_PASSWORD", "")
+EMAIL_USE_TLS = os.environ.get("TIDETALLY_EMAIL_TLS", "1") == "1"
+DEFAULT_FROM_EMAIL = os.environ.get("TIDETALLY_EMAIL_FROM", "tidetally@localhost")
+EMAIL_TIMEOUT = 20
+# A thread beside the requests; without it the command send_alarms carries the post alone.
+ALARM_POST_IN_BACKGROUND = True
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 PASSWORD_HASHERS = [

@@ -1,0 +1,94 @@
+"""Raises alarms with the death that makes them, and notes who has seen them."""
+
+from datetime import datetime, timedelta
+
+from django.db.models import QuerySet
+
+from inventory.book.models import Event, Flow, Lot, Place
+from inventory.book.rules.kinds import EventKind
+from inventory.names.models import CountClass
+from inventory.people.models import Person
+
+from ..models import Alarm
+from ..queries.around import Surroundings
+from ..rules.alarms import WINDOW, Deaths, Limits, Reason, reasons
+from ..rules.eggs import is_eggs
+from .post import send_soon
+
+
+def raise_alarms(event: Event, lot: Lot, place: Place, around: Surroundings) -> str:
+    """Rows for what this death makes an alarm of, in the entry's own transaction; all of it in words.
+
+    An alarm of the same kind for the same tank that nobody has seen yet is not raised again, for it is
+    still ringing. The post goes out after the commit; the entry never waits for it.
+    """
+    if is_eggs(lot.unit):
+        return ""
+    deaths = _deaths(event.effective_at)
+    in_tank = deaths.filter(from_cell__account__place=place).exclude(from_cell__lot__unit__startswith="egg")
+    of_lot = deaths.filter(from_cell__lot=lot)
+    found = reasons(
+        Deaths(
+            moment=event.effective_at,
+            class_a=(lot.count_class or lot.taxon.count_class) == CountClass.EXACT,
+            in_tank=tuple(in_tank.values_list("effective_at", "n")),
+            of_lot=tuple(of_lot.values_list("effective_at", "n")),
+            held_now=Lot.objects.values_list("held", flat=True).get(pk=lot.pk),
+        ),
+        Limits(around.numbers["mass_death_in_day"], around.numbers["mass_death_lot_percent"]),
+        now=around.now,
+    )
+    if not found:
+        return ""
+    ringing = set(
+        Alarm.objects.filter(place=place, seen_at=None, raised_at__gte=around.now - WINDOW).values_list(
+            "reason", "lot_id"
+        )
+    )
+    alarms = [
+        Alarm(
+            reason=reason,
+            event=event,
+            place=place,
+            lot=lot,
+            words=_words(reason, n, lot, place)[:300],
+            raised_at=around.now,
+            next_try_at=around.now,
+        )
+        for reason, n in found
+        if not _rings(reason, lot, ringing)
+    ]
+    Alarm.objects.bulk_create(alarms)
+    if alarms:
+        send_soon()
+    return "; ".join(_words(reason, n, lot, place) for reason, n in found)
+
+
+def see_alarm(alarm: Alarm, *, by: Person, now: datetime) -> bool:
+    """Notes who has seen it. False when somebody was faster: the first name stays."""
+    return bool(Alarm.objects.filter(pk=alarm.pk, seen_at=None).update(seen_at=now, seen_by=by))
+
+
+def _deaths(moment: datetime) -> QuerySet[Flow]:
+    """Flows of deaths within a day of ``moment`` that were not taken back."""
+    return Flow.objects.filter(
+        to_cell__account__cause=EventKind.DIED,
+        effective_at__range=(moment - WINDOW, moment + WINDOW - timedelta(microseconds=1)),
+        reversal=False,
+        event__reversed_by=None,
+    ).order_by("id")
+
+
+def _rings(reason: Reason, lot: Lot, ringing: set[tuple[str, int]]) -> bool:
+    if reason is Reason.TANK:
+        return any(other == Reason.TANK for other, _ in ringing)
+    return reason is Reason.LOT and (reason.value, lot.pk) in ringing
+
+
+def _words(reason: Reason, n: int, lot: Lot, place: Place) -> str:
+    animal = lot.house_name or lot.taxon.common_name or lot.taxon.scientific_name
+    if reason is Reason.TANK:
+        return f"{n} dead within 24 hours in {place.name} ({place.code})"
+    if reason is Reason.LOT:
+        return f"{n} dead within 24 hours of {animal} ({lot.accession})"
+    return f"dead: {animal} ({lot.accession}), class A, in {place.name} ({place.code})"

@@ -1,0 +1,63 @@
+"""Keeps what became of a body."""
+
+from datetime import datetime
+
+from django.db import transaction
+
+from inventory.book.models import Event, Flag, Lot
+from inventory.book.models.flags import FlagKind
+from inventory.names.models import CountClass
+from inventory.people.models import Person
+from inventory.permits.models import PermitVersion
+
+from ..models import Body
+from ..rules.stated import StatedBody
+
+
+def must_state_body(lot: Lot) -> bool:
+    """Whether a death of this lot needs a word on the body: class A does, and what was taken
+    under a permit that wants to be told of a death."""
+    if (lot.count_class or lot.taxon.count_class) == CountClass.EXACT:
+        return True
+    numbers = Event.objects.filter(flows__to_cell__lot=lot).exclude(permit_number="")
+    return PermitVersion.objects.filter(
+        permit__number__in=numbers.values("permit_number"), notice_days__isnull=False
+    ).exists()
+
+
+def keep_body(*, event: Event, body: StatedBody, by: Person, now: datetime) -> Body | str:
+    """Keeps the statement. A bag that holds another death's body is left out, and why is answered.
+
+    The death is real whatever the bag's number: the question goes to the registrar.
+    """
+    taken = Body.objects.filter(bag=body.bag).exclude(event=event).first() if body.bag else None
+    kept = Body.objects.create(
+        event=event,
+        kept=body.kept,
+        bag="" if taken else body.bag,
+        part=body.part,
+        stated_by=by,
+        stated_at=now,
+    )
+    if taken is None:
+        return kept
+    return f"bag {body.bag} is in use for event {taken.event_id}: look at the bag and say its number"
+
+
+class BagInUse(Exception):
+    """Another death's body is in that bag; the message names its event."""
+
+
+@transaction.atomic
+def state_body(*, event: Event, body: StatedBody, by: Person, now: datetime) -> Body:
+    """Says later what became of a body; settles the question. Raises :class:`BagInUse`."""
+    same = Body.objects.filter(bag=body.bag).first() if body.bag else None
+    if same is not None:
+        raise BagInUse(f"Bag {body.bag} is in use for event {same.event_id}.")
+    kept = Body.objects.create(
+        event=event, kept=body.kept, bag=body.bag, part=body.part, stated_by=by, stated_at=now
+    )
+    Flag.objects.filter(event=event, kind=FlagKind.BODY, settled_at=None).update(
+        settled_at=now, settled_by=by
+    )
+    return kept

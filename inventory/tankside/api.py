@@ -1,0 +1,189 @@
+"""Routes of the programming interface for devices and sensors: thin doors over the tank side's actions."""
+
+import json
+from typing import Any
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+from ninja import Router, Status
+from ninja.responses import NinjaJSONEncoder
+from ninja.security import HttpBearer
+
+from inventory.book.rules.drafts import Numbers
+from inventory.doors import clock
+from inventory.doors.interface import Refused
+from inventory.people.actions import codes, devices
+from inventory.people.models import Device, DeviceScope, Person
+from inventory.people.queries.devices import NoDevice, device_of
+
+from . import schemas
+from .actions.take import Received, take_entries
+from .queries.tank_side import etag_of, tank_side
+from .rules.kinds import EntryKind
+from .rules.stated import Stated, StatedBody, StatedReading, Trouble
+
+router = Router(tags=["tank side"])
+
+
+class Token(HttpBearer):
+    """The device's token, in the header Authorization: Bearer. Answers 401 with the reason."""
+
+    openapi_description = "The token of a device, as it was shown when the device was enrolled."
+
+    def authenticate(self, request: HttpRequest, token: str) -> Device:
+        try:
+            return device_of(token)
+        except NoDevice as wrong:
+            raise Refused(401, str(wrong), "revoked" if wrong.revoked else "unknown") from None
+
+
+TOKEN = Token()
+
+
+@router.post(
+    "/devices/enrol",
+    auth=None,
+    response={200: schemas.EnrolledOut, 403: schemas.TroubleOut},
+    summary="Enrol this device",
+)
+def enrol(request: HttpRequest, body: schemas.EnrolIn) -> Any:
+    """Lets a device in that gives the one-time code of the registrar's page within a quarter of an hour."""
+    try:
+        enrolled = devices.enrol(code=body.code, now=clock.now())
+    except devices.NotEnrolled as refused:
+        return Status(403, {"detail": str(refused), "reason": "code"})
+    device = enrolled.device
+    return {"device": {"id": device.pk, "name": device.name}, "token": enrolled.token}
+
+
+@router.post(
+    "/persons/check",
+    auth=TOKEN,
+    response={200: schemas.ConfirmedOut, 401: schemas.TroubleOut, 403: schemas.WrongCodeOut},
+    by_alias=True,
+    summary="Confirm who holds the device",
+)
+def check_person(request: HttpRequest, body: schemas.CheckIn) -> Any:
+    """Gives the pass that goes with a person's entries. Five wrong codes lock for a quarter of an hour."""
+    device = _tank_side_device(request)
+    person = Person.objects.filter(pk=body.person).first()
+    try:
+        confirmed = codes.check_code(person=person, code=body.code, device=device, now=clock.now())
+    except codes.WrongCode as wrong:
+        return Status(
+            403,
+            {"detail": str(wrong), "tries_left": wrong.tries_left, "locked_until": wrong.locked_until},
+        )
+    who = confirmed.person
+    return {
+        "pass": confirmed.signed,
+        "person": {"id": who.pk, "name": who.name, "initials": who.initials},
+    }
+
+
+@router.get(
+    "/tank-side",
+    auth=TOKEN,
+    response={200: dict[str, Any], 304: None, 401: schemas.TroubleOut},
+    summary="Lists for entries without signal",
+)
+def lists(request: HttpRequest) -> HttpResponse:
+    """Persons, places, what the book has where, open names, causes and stages, in one answer.
+
+    It holds no numbers of animals, so that a count stays blind. Send its ETag back as If-None-Match and
+    get 304 while nothing has changed.
+    """
+    device = _tank_side_device(request)
+    now = clock.now()
+    devices.seen(device, now=now)
+    made = tank_side(now=now)
+    etag = etag_of(made)
+    if request.headers.get("If-None-Match") == etag:
+        answer = HttpResponse(status=304)
+    else:
+        answer = HttpResponse(json.dumps(made, cls=NinjaJSONEncoder), content_type="application/json")
+    answer["ETag"] = etag
+    answer["Cache-Control"] = "no-cache"
+    return answer
+
+
+@router.post(
+    "/entries",
+    auth=TOKEN,
+    response={200: schemas.EntriesOut, 401: schemas.TroubleOut, 422: schemas.TroubleOut},
+    summary="Send entries",
+)
+def entries(request: HttpRequest, body: schemas.EntriesIn) -> Any:
+    """Takes 1 to 200 entries, each by itself and in order; one that cannot be taken comes back alone.
+
+    Send the same entries again until there is an answer: each identifier is one event, with one answer.
+    """
+    now = clock.now()
+    answers = take_entries(
+        [_received(one) for one in body.entries],
+        device=_device(request),
+        sent_at=body.sent_at,
+        now=now,
+        zone=timezone.get_current_timezone(),
+    )
+    return {"server_time": now, "answers": answers}
+
+
+def _device(request: HttpRequest) -> Device:
+    device = request.auth  # type: ignore[attr-defined]
+    assert isinstance(device, Device)
+    return device
+
+
+def _tank_side_device(request: HttpRequest) -> Device:
+    """The device that asks; a sensor's token opens nothing that concerns people."""
+    device = _device(request)
+    if device.scope != DeviceScope.TANKSIDE:
+        raise Refused(403, f"{device.name} is a sensor: it may send readings and nothing else.", "scope")
+    return device
+
+
+def _received(one: schemas.EntryIn | schemas.Unreadable) -> Received:
+    if isinstance(one, schemas.Unreadable):
+        return _unreadable(one)
+    body = one.model_dump(mode="json", exclude={"signed"}, exclude_defaults=True)
+    return Received(one.identifier, one.kind.value, body, stated=_stated(one))
+
+
+def _unreadable(one: schemas.Unreadable) -> Received:
+    raw = one.raw if isinstance(one.raw, dict) else {"entry": one.raw}
+    try:
+        identifier = UUID(str(raw.get("identifier", "")))
+    except ValueError:
+        message = "An entry has no identifier: it can be neither taken nor answered."
+        raise Refused(422, message, "unreadable") from None
+    kind = str(raw.get("kind", ""))
+    # Kept as it came, for somebody to read; but a null character is kept by no database.
+    body = json.loads(json.dumps({k: v for k, v in raw.items() if k != "pass"}).replace("\\u0000", ""))
+    return Received(
+        identifier,
+        kind if kind in set(EntryKind) else "",
+        body,
+        troubles=tuple(Trouble(field, words) for field, words in one.problems),
+    )
+
+
+def _stated(one: schemas.EntryIn) -> Stated:
+    said = one.model_dump(
+        exclude={"numbers", "body", "reading", "person", "undoes", "replaces", "slip"}, exclude_none=True
+    )
+    return Stated(
+        **said,
+        person=one.person,
+        numbers=Numbers(**one.numbers.model_dump()) if one.numbers else Numbers(),
+        body=StatedBody(one.body.kept, one.body.bag or "", one.body.part) if one.body else None,
+        reading=(
+            StatedReading(one.reading.quantity, str(one.reading.value), one.reading.unit)
+            if one.reading
+            else None
+        ),
+        slip=one.slip,
+        undoes=one.undoes,
+        replaces=one.replaces,
+    )

@@ -1,0 +1,106 @@
+"""What a batch of entries touches, read in sets before the first is taken."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, tzinfo
+
+from inventory.book.models import Lot, PeriodVersion, Place
+from inventory.book.queries.settings import numbers_in_use
+from inventory.book.rules.happened import end_of_day
+from inventory.book.who import RECORDS
+from inventory.people.models import Device, House, Person
+from inventory.people.queries.devices import code_changes, read_pass
+from inventory.people.rules.roles import Role
+
+from ..rules.stated import Stated
+from ..rules.times import Clock
+
+
+@dataclass(frozen=True, slots=True)
+class Author:
+    """Somebody whom an entry names, and what is known of them."""
+
+    person: Person
+    may_record: bool
+    code_changed_at: datetime | None
+
+    def doubt(self, entry: Stated, device: Device, *, at: datetime, today: date) -> str:
+        """Why it is not certain that this person wrote the entry, or should have; empty when it is."""
+        stated = read_pass(entry.signed) if entry.signed else None
+        if stated is None or not stated.holds(
+            person=self.person.pk, device=device.pk, moment=at, code_changed_at=self.code_changed_at
+        ):
+            return "not confirmed by a code"
+        if self.person.left_on is not None and self.person.left_on <= today:
+            return f"{self.person.name} left the house on {self.person.left_on}"
+        if not self.may_record:
+            return f"{self.person.name} has no role that records at the tank"
+        return ""
+
+
+@dataclass(slots=True)
+class Surroundings:
+    """The house around a batch."""
+
+    device: Device
+    clock: Clock
+    now: datetime
+    zone: tzinfo
+    authors: dict[int, Author]
+    places: dict[str, Place]
+    lots: dict[str, Lot]
+    numbers: dict[str, int]
+    # (first moment after the period, when it was closed)
+    closings: list[tuple[datetime, datetime]]
+    registrar_id: int | None
+
+    def entered_at(self, entry: Stated, effective_at: datetime) -> datetime | None:
+        """The ledger's ``entered_at`` for what counts from ``effective_at``; None is now."""
+        return self.clock.entered(entry.saved_at, effective_at=effective_at, closings=self.closings)
+
+    @property
+    def today(self) -> date:
+        return self.now.astimezone(self.zone).date()
+
+
+def read(
+    entries: Sequence[Stated], *, device: Device, sent_at: datetime, now: datetime, zone: tzinfo
+) -> Surroundings:
+    """Eight queries at most, however many entries."""
+    accessions = {code for entry in entries for code in (entry.lot, entry.to_lot) if code}
+    codes = {code for entry in entries for code in (entry.place, entry.to_place) if code}
+    lots = Lot.objects.select_related("taxon").filter(accession__in=accessions)
+    return Surroundings(
+        device=device,
+        clock=Clock(sent_at, now),
+        now=now,
+        zone=zone,
+        authors=_authors({entry.person for entry in entries if entry.person is not None}),
+        places={place.code: place for place in Place.objects.filter(code__in=codes)},
+        lots={lot.accession: lot for lot in lots},
+        numbers=numbers_in_use(),
+        closings=[
+            (end_of_day(ends_on, zone), closed_at)
+            for ends_on, closed_at in PeriodVersion.objects.values_list("period__ends_on", "closed_at")
+        ],
+        registrar_id=House.objects.values_list("registrar_id", flat=True).first(),
+    )
+
+
+def _authors(ids: Collection[int]) -> dict[int, Author]:
+    people = Person.objects.select_related("user").prefetch_related("user__groups").filter(pk__in=ids)
+    changed = code_changes(ids)
+    records = {role.value for role in RECORDS}
+    return {
+        person.pk: Author(
+            person,
+            may_record=person.user is not None
+            and not records.isdisjoint(group.name for group in person.user.groups.all()),
+            code_changed_at=changed.get(person.pk),
+        )
+        for person in people
+    }
+
+
+# Whom a device offers: those who record, and those who count.
+OFFERED = (*RECORDS, Role.COUNTER)
