@@ -49,7 +49,7 @@ def test_health_names_a_trigger_that_is_gone(db: None, client: Client) -> None:
 
 
 def test_nobody_reads_anything_without_signing_in(small_house: SmallHouse, client: Client) -> None:
-    """Every address of every room: a visitor gets the sign-in, health and the empty pages of the tank side."""
+    """Every address of every room: a visitor gets the sign-in, health and the tank side's empty pages."""
     for route in _routes(get_resolver().url_patterns):
         response = client.get(_filled(route))
         if response.status_code == 405 and route != "sign-out":

@@ -20,8 +20,9 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
   const asked = kind.asks.map((one) => FIELDS[one](around));
   if (old && name === "moved") asked.push(moreThanBook(around));
   const counted = !WITHOUT_NUMBER.includes(name);
-  const number = old && counted && lot?.kind !== "individual" ? numberField(n) : null;
-  const sexed = lot && lot.kind !== "individual" && !["sexed", "eggs"].includes(name) && counted;
+  const one = lot?.kind === "individual";
+  const number = counted && !one && (old || name === "unlisted") ? numberField(n) : null;
+  const sexed = lot && !one && !["sexed", "eggs"].includes(name) && counted;
   const more = [
     ...asked.filter((field) => !field.first),
     ...(counted ? [when(around)] : []),
@@ -32,7 +33,7 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
   const first = asked.filter((field) => field.first || field === note);
 
   const heading = () => inWords({
-    kind: name, n: number ? number.value() : n, unit: lot?.unit, animal: nameOf({ lot, open }), place: place.name,
+    kind: name, n: number ? number.value() : n, unit: lot?.unit, one, animal: nameOf({ lot, open }), place: place.name,
     to: first.map((field) => field.to?.()).find(Boolean),
   });
   const wrong = h("p", { class: "problem", role: "alert", hidden: true });
@@ -74,14 +75,16 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
     }
     return body;
   };
-  const lines = first.map((field) => field.element);
+  const said = () => {
+    document.querySelector("h1").textContent = heading();
+  };
   show(
     heading(),
     old ? h("p", { class: "note" }, "It came back: ", reasons(old)) : null,
     cautions(lot, kind),
-    h("form", { class: "entry", novalidate: true, on: { submit: save } },
+    h("form", { class: "entry", novalidate: true, on: { submit: save, change: said } },
       number?.element,
-      lines,
+      first.map((field) => field.element),
       more.length ? h("details", { open: Boolean(old) }, h("summary", {}, moreWords(kind, sexed)), more.map((field) => field.element)) : null,
       wrong,
       h("p", { class: "save" }, h("button", { class: "main" }, "Save"))),

@@ -2,12 +2,14 @@
 
 import { device, enrol } from "./device.js";
 import { button, h, show } from "./dom.js";
+import { startEmpty } from "./frame.js";
 import { pending } from "./outbox.js";
 import { canScan, scan } from "./scan.js";
 import { askToStay } from "./store.js";
 
 const waiting = await pending();
 const me = await device();
+await startEmpty();
 // A scanned code opens this page with the code behind the #.
 draw(decodeURIComponent(location.hash.slice(1)), await canScan());
 

@@ -15,7 +15,7 @@ export class Asked extends Error {
   }
 }
 
-export const FIELDS = { body, cause, last_seen, suspicion, to_place, sexes, stages, arrival, unlisted };
+export const FIELDS = { body, cause, last_seen, suspicion, to_place, sexes, stages, eggs, young, arrival, unlisted };
 
 function tiles(name, legend, choices, chosen = "") {
   const inputs = choices.map(([value]) => h("input", { type: "radio", name, value, checked: value === chosen }));
@@ -99,9 +99,9 @@ function sexes({ before, lot }) {
   };
 }
 
-function stages({ lists, lot, before }) {
+function stages({ lists, before }) {
   const words = (one) => [one, one];
-  const from = select([["", "not stated"], ...(lot?.stages ?? []).filter(Boolean).map(words)], before.stage);
+  const from = select([["", "not stated"], ...lists.stages.map(words)], before.stage);
   const to = tiles("to-stage", "Now", lists.stages.map(words), before.to_stage);
   return {
     element: h("div", {}, labelled("from-stage", "Until now in the book as", from), to.element),
@@ -112,6 +112,21 @@ function stages({ lists, lot, before }) {
       return { stage: from.value, to_stage: to.value() };
     },
   };
+}
+
+/** Egg cases and egg masses are lines of their own, never part of the animals. */
+function eggs({ lot, before }) {
+  if (lot.unit.startsWith("egg")) return { element: null, read: () => ({}) };
+  const what = tiles("eggs", "What was laid", [["egg case", "Egg cases"], ["egg mass", "Egg masses"]], before.stage || "egg case");
+  return { element: what.element, first: true, read: () => ({ stage: what.value() }) };
+}
+
+/** Hatched out of a line of egg cases: which line the young belong to. */
+function young({ lot, lists, before }) {
+  if (!lot.unit.startsWith("egg")) return { element: null, read: () => ({}) };
+  const near = lists.lots.filter((one) => one.place === lot.place && one.unit === "animal" && one.name === lot.name);
+  const field = select([["", near.length ? "Choose" : "None of this species here"], ...near.map((one) => [one.accession, `${one.common_name || one.name} ${one.accession}`])], before.to_lot ?? (near.length === 1 ? near[0].accession : ""));
+  return { element: labelled("to-lot", "The young belong to", field), first: true, read: () => ({ to_lot: field.value || null }) };
 }
 
 function arrival() {

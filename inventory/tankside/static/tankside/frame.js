@@ -3,6 +3,7 @@
 // Exports
 //   startPage(draw)  starts it and calls draw(person, lists) once somebody is chosen, again when the person
 //                    changes, and again when they come back after being left idle
+//   startEmpty()     only the head and the worker, for a page that asks for nobody
 //   atRest()         the page says that no entry is under way: a new version may take over now
 //   busy()           an entry is under way: a new version waits
 
@@ -32,6 +33,12 @@ export async function startPage(draw) {
   keepFresh();
   await again();
   if ((await device())?.token) askToStay();
+}
+
+/** A page before anybody is chosen: only the head. */
+export function startEmpty() {
+  keepWorker();
+  return drawFrame();
 }
 
 export function busy() {

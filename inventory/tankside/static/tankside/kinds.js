@@ -4,7 +4,7 @@
 //   KINDS           in the order in which they are offered; see the fields of one below
 //   kindOf(name)
 //   offered({lot, open})  the kinds that make sense for a lot, a look-alike set, or the tank itself
-//   inWords({kind, n, unit, to, animal, place, at})  the confirmation: "2 dead, two-spotted goby, Kelp Hall, 08:10"
+//   inWords({kind, n, unit, one, to, animal, place, at})  the confirmation: "2 dead, two-spotted goby, Kelp Hall, 08:10"
 //   SEXES, BODIES, PARTS, SUSPICIONS  [value, words]
 
 export const SEXES = [["unknown", "not known"], ["male", "male"], ["female", "female"], ["hermaphrodite", "hermaphrodite"]];
@@ -32,15 +32,15 @@ export const KINDS = [
   kind("moved", "Moved", (n) => `${n} moved`, ["to_place"], { touches: true }),
   kind("put_down", "Put down", (n) => `${n} put down`, ["cause", "body"], { for: ["lot", "open"], touches: true }),
   kind("born", "Born", (n) => `${n} born`, [], { animals: "groups" }),
-  kind("hatched", "Hatched", (n) => `${n} hatched`, [], { animals: "groups" }),
-  kind("eggs", "Eggs", (n) => `${n} laid`, []),
+  kind("hatched", "Hatched", (n) => `${n} hatched`, ["young"], { animals: "groups" }),
+  kind("eggs", "Eggs", (n) => `${n} laid`, ["eggs"]),
   kind("divided", "Divided", (n) => `${n} more by division`, [], { only: "can_divide" }),
   kind("found", "Found", (n) => `${n} found`, [], { animals: "groups", touches: true }),
   kind("arrived", "Arrived", (n) => `${n} arrived`, ["arrival"], { touches: true }),
   kind("settled", "Settled from sea water", (n) => `${n} settled from sea water`, [], { animals: "groups" }),
   kind("seen_again", "Seen again", (n) => `${n} seen again`, []),
-  kind("sexed", "Sexed", (n, to) => `${n} now ${to}`, ["sexes"], { touches: true }),
-  kind("staged", "Stage", (n, to) => `${n} now ${to}`, ["stages"]),
+  kind("sexed", "Sexed", (n, to) => (to ? `${n} now ${to}` : `${n} sexed`), ["sexes"], { touches: true }),
+  kind("staged", "Stage", (n, to) => (to ? `${n} now ${to}` : `${n} of another stage`), ["stages"]),
   kind("note", "Note", () => "note", [], { for: ["lot", "tank"] }),
   kind("unlisted", "Not on this list", (n) => `${n} not on the list`, ["unlisted"], { for: ["tank"], touches: true }),
 ];
@@ -63,10 +63,10 @@ export function offered({ lot, open }) {
   );
 }
 
-export function inWords({ kind: name, n, unit, to, animal, place, at }) {
-  const many = unit && unit !== "animal" ? `${n} ${n === 1 ? unit : plural(unit)}` : n;
+export function inWords({ kind: name, n, unit, one, to, animal, place, at }) {
+  const many = one ? "" : unit && unit !== "animal" ? `${n} ${n === 1 ? unit : plural(unit)}` : n;
   const where = name === "moved" && to ? `${place} to ${to}` : place;
-  return [kindOf(name).said(many, to), animal, where, at].filter(Boolean).join(", ");
+  return [kindOf(name).said(many, to).trim(), animal, where, at].filter(Boolean).join(", ");
 }
 
 function plural(unit) {

@@ -82,7 +82,17 @@ async function askServer(person, code, limit) {
   }
   if (answer.status >= 500) return null;
   if (answer.status === 401) return no("The registrar has taken this device off the list, or does not know it. Enrol it again.");
-  return no((await problemOf(answer)) || "The code is not right.");
+  return no(await refusal(answer));
+}
+
+async function refusal(answer) {
+  const left = (await answer.clone().json().catch(() => ({}))).tries_left;
+  const words = (await problemOf(answer)) || "The code is not right.";
+  return left > 0 ? `${words} ${triesWords(left)}` : words;
+}
+
+function triesWords(left) {
+  return `${left} ${left === 1 ? "try" : "tries"} left.`;
 }
 
 async function withoutSignal(person, code, mine) {
@@ -106,8 +116,7 @@ async function prove(person, code, mine) {
   const locked_until = wrong >= TRIES ? Date.now() + LOCK_MS : 0;
   await note(person, { wrong: locked_until ? 0 : wrong, locked_until });
   if (locked_until) return no(lockedWords(person, locked_until));
-  const tries = TRIES - wrong;
-  return no(`The code is not right. ${tries} ${tries === 1 ? "try" : "tries"} left.`);
+  return no(`The code is not right. ${triesWords(TRIES - wrong)}`);
 }
 
 function lockedWords(person, until) {

@@ -22,7 +22,7 @@ export async function showTanks({ person, lists, go }) {
 }
 
 export function keptBy(place, person) {
-  return place.keepers.some((keeper) => keeper === person.id || keeper?.id === person.id);
+  return place.keeper_ids?.includes(person.id) ?? false;
 }
 
 function typedCode(go) {
