@@ -11,17 +11,14 @@ from django.urls import reverse
 from inventory.people.attention import Attention, Line
 from inventory.people.models import Person
 from inventory.people.queries import roles_of
-from inventory.people.rules.roles import Role
 
 from .models import Census, Decision, Sheet
 from .models import Line as SheetLine
 from .queries.reading import read_census
 from .rules.states import SHEETS_IN, SHEETS_OPEN
+from .rules.who import COMPARES, DECIDES
 from .rules.words import CensusState, How
 
-# As in the views, which stand above; a test holds them together.
-COMPARES = (Role.REGISTRAR, Role.CURATOR, Role.PERMIT_OFFICER, Role.INSPECTOR)
-DECIDES = (Role.REGISTRAR, Role.CURATOR)
 DONE = (CensusState.CLOSED.value, CensusState.ABANDONED.value)
 
 

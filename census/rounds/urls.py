@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from .views import board, differences, sheet, signing
+from .views import board, differences, numbers, sheet, signing
 
 urlpatterns = [
     path("census", board.census_list, name="census_list"),
@@ -10,6 +10,7 @@ urlpatterns = [
     path("census/<str:code>/compare", board.compare, name="census_compare"),
     path("census/<str:code>/differences", differences.differences, name="differences"),
     path("census/<str:code>/sign", signing.census_sign, name="census_sign"),
+    path("numbers", numbers.numbers, name="numbers"),
     path("sheet/<str:number>", sheet.sheet, name="sheet"),
     path("sheet/<str:number>/<str:step>", sheet.sheet_step, name="sheet_step"),
     path("sheet/<str:number>/line/<int:line>", differences.census_line, name="census_line"),

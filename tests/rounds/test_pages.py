@@ -116,7 +116,7 @@ def test_a_box_that_cannot_be_read_is_marked_and_nothing_is_saved(
 def test_the_registrar_opens_issues_and_compares_on_pages(house: TestHouse, signed_in: SignIn) -> None:
     client = signed_in(house.registrar)
     client.post(
-        reverse("census_list"), {"period": Period.objects.get().pk, "places": [house.places["K2"].pk]}
+        reverse("census_list"), {"period": Period.objects.get().code, "places": [house.places["K2"].pk]}
     )
     sheet = Sheet.objects.get()
     client.post(reverse("sheet_step", args=[sheet.number, "issue"]), {"counters": [house.first.pk]})

@@ -8,7 +8,6 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from census.rounds import attention, views
 from census.rounds.actions.opening import open_census
 from census.rounds.actions.sheets import hand_in, issue
 from census.rounds.models import Census, Sheet
@@ -81,7 +80,3 @@ def test_the_first_page_asks_no_more_for_more_sheets(census: Census, as_role: As
     with CaptureQueriesContext(connection) as many:
         assert "X-7" in client.get("/").text
     assert len(many) == len(few)
-
-
-def test_the_first_page_tells_the_differences_to_those_who_may_see_them() -> None:
-    assert (attention.COMPARES, attention.DECIDES) == (views.COMPARES, views.DECIDES)

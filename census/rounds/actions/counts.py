@@ -1,6 +1,6 @@
 """Takes counts: many lines at once, from a page, a workbook or a program."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -11,9 +11,14 @@ from inventory.book.models import Lot
 from inventory.people.models import Person
 
 from ..models import Count, Line, Sheet, Sighting
-from ..rules.words import SACFOR, CensusState, LineKind, Seen, SheetState
+from ..queries.approvers import roles_held
+from ..rules.who import COUNTS, TYPES_LETTERS, VOLUNTEER_CLASSES, is_volunteer
+from ..rules.words import SACFOR, CensusState, LineKind, Seen, SheetForm, SheetState
+from .allowed import require
 from .moving import move_census, running
 from .refused import CensusRefused
+
+EXACT = "A"
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,15 +85,18 @@ def take_counts(
     The same counts again change nothing; other numbers for a line replace what was typed before,
     which stays readable. Raises :class:`CensusRefused` with every problem of the batch.
     """
+    require(by, TYPES_LETTERS if sheet.form == SheetForm.LETTER else COUNTS, "type counts")
     sheet = Sheet.objects.select_for_update().select_related("census", "place").get(pk=sheet.pk)
     _refuse_sheet(sheet)
     written = [entry for entry in entries if not entry.blank]
     lines = _lines(sheet)
+    named = {person.pk: person for person in sheet.counters.select_related("user")}
     problems = [
         f"{entry.origin or f'line {entry.line}'}: {problem}"
         for entry in written
-        for problem in _problems(entry, lines, now=now, round_=round)
+        for problem in _problems(entry, lines, now=now, round_=round, named=named)
     ]
+    problems += _against_volunteers(written, lines, sheet, named)
     numbers = [entry.line for entry in written if entry.line]
     problems += [f"line {n}: given more than once" for n in sorted(set(numbers)) if numbers.count(n) > 1]
     if problems:
@@ -125,7 +133,31 @@ def _lines(sheet: Sheet) -> dict[int, Line]:
     return {line.number: line for line in lines}
 
 
-def _problems(entry: Entry, lines: Mapping[int, Line], *, now: datetime, round_: int) -> list[str]:
+def _against_volunteers(
+    written: Sequence[Entry], lines: Mapping[int, Line], sheet: Sheet, named: Mapping[int, Person]
+) -> list[str]:
+    """A trained volunteer counts classes B and C, with an aquarist on the sheet."""
+    counters = {entry.counter.pk: entry.counter for entry in written if entry.counter}
+    volunteers = {pk for pk, person in counters.items() if is_volunteer(roles_held(person))}
+    if not volunteers:
+        return []
+    problems = [
+        f"{entry.origin or f'line {entry.line}'}: {entry.counter.name} is a trained volunteer, who counts "
+        f"classes B and C; an aquarist counts class {lines[entry.line].count_class}"
+        for entry in written
+        if entry.counter and entry.counter.pk in volunteers and entry.line in lines
+        if lines[entry.line].count_class not in VOLUNTEER_CLASSES
+    ]
+    if all(is_volunteer(roles_held(person)) for person in (*named.values(), *counters.values())):
+        problems.append(
+            f"the sheet {sheet.number} names no aquarist; a trained volunteer counts with one: name both"
+        )
+    return problems
+
+
+def _problems(
+    entry: Entry, lines: Mapping[int, Line], *, now: datetime, round_: int, named: Collection[int]
+) -> list[str]:
     """What is wrong with one entry, in sentences."""
     problems = []
     if entry.line and entry.line not in lines:
@@ -138,7 +170,7 @@ def _problems(entry: Entry, lines: Mapping[int, Line], *, now: datetime, round_:
         problems.append("the count moment lies in the future")
     problems += _number_problems(entry)
     if entry.line in lines:
-        problems += _line_problems(entry, lines[entry.line], round_)
+        problems += _line_problems(entry, lines[entry.line], round_, named)
     return problems
 
 
@@ -158,7 +190,7 @@ def _number_problems(entry: Entry) -> list[str]:
     return problems
 
 
-def _line_problems(entry: Entry, line: Line, round_: int) -> list[str]:
+def _line_problems(entry: Entry, line: Line, round_: int, named: Collection[int]) -> list[str]:
     problems = []
     if line.kind == LineKind.PRESENCE and entry.number is not None:
         problems.append("a line of class D takes a letter, not a number")
@@ -167,12 +199,24 @@ def _line_problems(entry: Entry, line: Line, round_: int) -> list[str]:
     strangers = sorted(set(entry.seen) - {lot.accession for lot in line.lots.all()})
     if strangers:
         problems.append(f"not on this line: {', '.join(strangers)}")
-    if round_ > 1 and not any(recount.round == round_ for recount in line.recounts.all()):
+    asked = any(recount.round == round_ for recount in line.recounts.all())
+    if round_ > 1 and not asked and not _second_counter(entry, line, round_, named):
         problems.append(f"no count {round_} was asked for; ask for a recount first")
     earlier = {count.counter_id for count in line.counts.all() if count.round < round_} - {None}
     if entry.counter is not None and entry.counter.pk in earlier:
         problems.append(f"{entry.counter.name} made an earlier count of this line; another person recounts")
     return problems
+
+
+def _second_counter(entry: Entry, line: Line, round_: int, named: Collection[int]) -> bool:
+    """Class A has two counters at the same moment, each of whom writes: the second needs no asking."""
+    return (
+        round_ == 2
+        and line.count_class == EXACT
+        and entry.counter is not None
+        and entry.counter.pk in named
+        and any(count.round == 1 for count in line.counts.all())
+    )
 
 
 def _written_in(sheet: Sheet, entry: Entry, lines: dict[int, Line], *, by: Person, now: datetime) -> Line:

@@ -16,9 +16,10 @@ from inventory.people.rules.roles import Role
 from ..models import Census, Decision, Line
 from ..queries.approvers import has_role, on_permit_or_loan, tank_figures
 from ..queries.reading import LineRead, Row, held_numbers, read_rows
+from ..queries.settings import settings_of
 from ..rules.approval import AdjustmentCase, ApprovalNeeded, approval_needed, barred_from_approving
 from ..rules.reasons import BY_NAME
-from ..rules.settings import DEFAULTS, CensusSettings
+from ..rules.settings import CensusSettings
 from ..rules.settling import LineFacts, Settling, change_of_book, check, drafts
 from ..rules.words import CensusState, How, LineKind, Verdict
 from .moving import move_census, running
@@ -47,7 +48,7 @@ def decide_line(
     approved_by: Person | None = None,
     countersigned_by: Person | None = None,
     other_line: Line | None = None,
-    settings: CensusSettings = DEFAULTS,
+    settings: CensusSettings | None = None,
 ) -> Decision:
     """Settles ``line`` as stated by ``by`` and posts the events of it, at their true dates.
 
@@ -58,6 +59,7 @@ def decide_line(
     """
     serialize_writers()
     census = running(line.sheet.census)
+    settings = settings or settings_of(census)
     names = Names(approved_by, countersigned_by)
     settling = _aimed(settling, other_line)
     stated = settling.fingerprint(*(person.name for person in (approved_by, countersigned_by) if person))
@@ -83,7 +85,7 @@ def decide_line(
     return decisions[0]
 
 
-def _approval_for(row: Row, settling: Settling, settings: CensusSettings = DEFAULTS) -> ApprovalNeeded:
+def _approval_for(row: Row, settling: Settling, settings: CensusSettings) -> ApprovalNeeded:
     """Whose approval this settling of this row needs; nobody's unless it is an adjustment."""
     if settling.how is not How.ADJUSTMENT or row.latest is None:
         return ApprovalNeeded()

@@ -15,7 +15,9 @@ from inventory.people.models import Person
 
 from ..models import Census, Line, Sheet
 from ..queries.holdings import Holding, holdings, lots_by_id
+from ..rules.who import DECIDES
 from ..rules.words import MEASURED_UNITS, CensusState, LineKind, SheetForm, SheetState
+from .allowed import require
 from .moving import running
 from .refused import CensusRefused
 
@@ -58,6 +60,7 @@ def open_census(
     what the book holds at ``now``; presence lines are those of the census before. The number of
     queries does not depend on places or lots. Raises :class:`CensusRefused`.
     """
+    require(by, DECIDES, "open a census")
     code = code or census_code(period)
     _refuse_opening(period, places, code)
     census = Census.objects.create(
@@ -92,6 +95,7 @@ def add_line(
     note: str = "",
 ) -> Line:
     """Adds a line to a sheet: a class D taxon, a lot that came after printing, a loan in a letter."""
+    require(by, DECIDES, "add a line to a sheet")
     chosen = tuple(lots)
     place = place or sheet.place
     key = ""

@@ -9,8 +9,11 @@ from django.db.models import Prefetch
 from inventory.people.models import Person
 
 from ..models import Count, Line, Recount, Sheet
-from ..rules.settings import DEFAULTS, CensusSettings
+from ..queries.settings import settings_in_use
+from ..rules.settings import CensusSettings
+from ..rules.who import DECIDES
 from ..rules.words import SheetState
+from .allowed import require
 from .moving import running
 from .refused import CensusRefused
 
@@ -23,19 +26,21 @@ def ask_recount(
     by: Person,
     now: datetime,
     round: int = 0,
-    settings: CensusSettings = DEFAULTS,
+    settings: CensusSettings | None = None,
 ) -> list[Recount]:
     """Asks ``of`` to count the lines again, knowing neither the book nor an earlier count.
 
     The round is the one after the last, 2 or 3; another person than those who counted before.
     A sheet that was handed in goes out again. Asking the same again changes nothing.
     """
+    require(by, DECIDES, "ask for a recount")
     held = list(
         Line.objects.filter(pk__in=[line.pk for line in lines])
         .select_related("sheet__census")
         .prefetch_related(Prefetch("counts", Count.objects.select_related("counter")), "recounts")
         .order_by("sheet", "number")
     )
+    settings = settings or settings_in_use()
     asked, problems = [], []
     for census in {line.sheet.census for line in held}:
         running(census)

@@ -9,8 +9,9 @@ from inventory.people.models import Person
 
 from ..models import Census, Decision
 from ..queries.find import NotFound, find_line
+from ..queries.settings import settings_in_use
 from ..readers.decisions import Asked
-from ..rules.settings import DEFAULTS, CensusSettings
+from ..rules.settings import CensusSettings
 from .decide import decide_line
 from .refused import CensusRefused
 
@@ -23,13 +24,14 @@ def settle_many(
     by: Person,
     now: datetime,
     zone: tzinfo,
-    settings: CensusSettings = DEFAULTS,
+    settings: CensusSettings | None = None,
 ) -> list[Decision]:
     """Makes the decisions in their order; each sees the book as the ones before it left it.
 
     Raises :class:`CensusRefused` with the problems of every row, and nothing is decided.
     """
     people = {person.name: person for person in Person.objects.select_related("user")}
+    settings = settings or settings_in_use()
     decisions, problems = [], []
     for one in asked:
         strangers = [n for n in (one.approved_by, one.countersigned_by) if n and n not in people]

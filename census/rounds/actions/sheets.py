@@ -9,7 +9,9 @@ from inventory.people.models import Person
 
 from ..models import Line, Sheet
 from ..rules.states import may_follow
-from ..rules.words import CensusState, SheetState
+from ..rules.who import COUNTS, DECIDES, TYPES_LETTERS
+from ..rules.words import CensusState, SheetForm, SheetState
+from .allowed import require
 from .moving import move_census, running
 from .refused import CensusRefused
 
@@ -22,12 +24,18 @@ def issue(
     now: datetime,
     counters: Iterable[Person] = (),
     list_version: str = "",
+    planned_at: datetime | None = None,
 ) -> Sheet:
-    """Gives the sheet out to its counters. ``list_version`` names the list that was printed."""
+    """Gives the sheet out to its counters. ``list_version`` names the list that was printed.
+
+    ``planned_at``: when it is to be counted; its quiet time begins before that.
+    """
+    require(by, DECIDES, "issue a sheet")
     sheet = _to(sheet, SheetState.ISSUED)
     sheet.issued_at = now
     sheet.list_version = list_version or sheet.list_version
-    sheet.save(update_fields=["state", "issued_at", "list_version"])
+    sheet.planned_at = planned_at or sheet.planned_at
+    sheet.save(update_fields=["state", "issued_at", "list_version", "planned_at"])
     sheet.counters.add(*counters)
     move_census(sheet.census, CensusState.ISSUED)
     return sheet
@@ -36,6 +44,7 @@ def issue(
 @transaction.atomic
 def start(*, sheet: Sheet, by: Person, now: datetime) -> Sheet:
     """The first line is being counted."""
+    require(by, COUNTS, "start a sheet")
     sheet = _to(sheet, SheetState.STARTED)
     sheet.started_at = now
     sheet.save(update_fields=["state", "started_at"])
@@ -46,6 +55,7 @@ def start(*, sheet: Sheet, by: Person, now: datetime) -> Sheet:
 @transaction.atomic
 def hand_in(*, sheet: Sheet, by: Person, now: datetime) -> Sheet:
     """The counters give the sheet back, also after a recount. Lines may be blank: not counted."""
+    require(by, TYPES_LETTERS if sheet.form == SheetForm.LETTER else COUNTS, "hand in a sheet")
     sheet = _to(sheet, SheetState.HANDED_IN)
     sheet.handed_in_at = now
     sheet.started_at = sheet.started_at or now
@@ -57,6 +67,7 @@ def hand_in(*, sheet: Sheet, by: Person, now: datetime) -> Sheet:
 @transaction.atomic
 def accept(*, sheet: Sheet, by: Person, now: datetime) -> Sheet:
     """The registrar has looked at the sheet and wants nothing more of it."""
+    require(by, DECIDES, "accept a sheet")
     sheet = _to(sheet, SheetState.ACCEPTED)
     sheet.accepted_at = now
     sheet.save(update_fields=["state", "accepted_at"])
@@ -66,6 +77,7 @@ def accept(*, sheet: Sheet, by: Person, now: datetime) -> Sheet:
 @transaction.atomic
 def replace_sheet(*, sheet: Sheet, state: SheetState, by: Person, now: datetime, note: str) -> Sheet:
     """Declares a sheet void or lost and makes the one that replaces it, with the same lines, not issued."""
+    require(by, DECIDES, "replace a sheet")
     if state not in (SheetState.VOID, SheetState.LOST):
         raise CensusRefused("A sheet is replaced when it is void or lost.")
     if not note.strip():

@@ -13,16 +13,19 @@ from ..models import Census
 from ..queries.approvers import has_role
 from ..queries.open_items import open_items
 from ..queries.reading import read_census
-from ..rules.settings import DEFAULTS, CensusSettings
+from ..rules.settings import CensusSettings
 from ..rules.states import CENSUS_NEXT
+from ..rules.who import DECIDES, SIGNS
 from ..rules.words import CensusState
+from .allowed import require
 from .moving import move_census, running
 from .refused import CensusRefused
 
 
 @transaction.atomic
-def propose(*, census: Census, by: Person, now: datetime, settings: CensusSettings = DEFAULTS) -> Census:
+def propose(*, census: Census, by: Person, now: datetime, settings: CensusSettings | None = None) -> Census:
     """The registrar proposes closing: the census waits for the curator's signature."""
+    require(by, DECIDES, "propose closing")
     census = running(census)
     _from_comparing_on(census)
     _refuse_open(census, now, settings)
@@ -38,7 +41,7 @@ def sign(
     now: datetime,
     zone: tzinfo,
     note: str = "",
-    settings: CensusSettings = DEFAULTS,
+    settings: CensusSettings | None = None,
 ) -> PeriodVersion:
     """The curator signs: the period is closed in its next version, and the census with it.
 
@@ -64,6 +67,7 @@ def sign(
 @transaction.atomic
 def send_back(*, census: Census, by: Person, now: datetime, note: str) -> Census:
     """The curator does not sign, and says why; the registrar settles further."""
+    require(by, SIGNS, "send a census back")
     return _jump(census, CensusState.SETTLING, f"Sent back by {by.name}: {note}", note)
 
 
@@ -78,6 +82,7 @@ def reopen(*, census: Census, by: Person, now: datetime, note: str) -> Census:
 @transaction.atomic
 def abandon(*, census: Census, by: Person, now: datetime, note: str) -> Census:
     """Gives the census up, with the reason; refused once a decision has posted to the book."""
+    require(by, DECIDES, "abandon a census")
     if census.sheets.filter(lines__decisions__events__isnull=False).exists():
         raise CensusRefused(
             f"{census.code} has posted to the book; settle and sign it, or reverse those events first."
@@ -90,7 +95,7 @@ def _from_comparing_on(census: Census) -> None:
         raise CensusRefused(f"The census {census.code} is {census.state}; compare the counts first.")
 
 
-def _refuse_open(census: Census, now: datetime, settings: CensusSettings) -> None:
+def _refuse_open(census: Census, now: datetime, settings: CensusSettings | None) -> None:
     items = open_items(census, read_census(census, settings=settings), now=now)
     if items:
         raise CensusRefused(*(f"{item.kind}: {item.text}" for item in items))

@@ -6,6 +6,7 @@ from django.db.models import Sum
 
 from inventory.book.models import Flow, Lot
 from inventory.people.models import Person
+from inventory.people.queries import roles_of
 from inventory.people.rules.roles import Role
 
 from ..models import Census, Decision
@@ -14,9 +15,14 @@ from ..rules.words import How
 from .holdings import holdings
 
 
+def roles_held(person: Person) -> frozenset[Role]:
+    """The roles of a person; none without a sign-in. Read once for each person that is in hand."""
+    return roles_of(person.user) if person.user is not None else frozenset()
+
+
 def has_role(person: Person, role: Role) -> bool:
     """True when the person signs in with this role."""
-    return person.user is not None and person.user.groups.filter(name=role.value).exists()
+    return role in roles_held(person)
 
 
 def on_permit_or_loan(lots: Iterable[Lot]) -> bool:

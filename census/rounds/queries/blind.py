@@ -74,7 +74,7 @@ def blind_sheets(
     lines = Line.objects.filter(sheet__in=chosen).select_related("place", "taxon")
     # A write-in of somebody else would tell what was found; a recounter gets the printed list only.
     if round > 1:
-        lines = lines.filter(recounts__round=round)
+        lines = lines.filter(Q(recounts__round=round) | _as_second_counter(round, person))
     mine = _mine(chosen, round, person)
     lines = lines.exclude(Q(kind=LineKind.WRITE_IN.value) & ~Q(pk__in=mine) & Q(recounts=None)).distinct()
     lines = lines.prefetch_related(Prefetch("lots", Lot.objects.order_by("house_name", "accession")))
@@ -99,6 +99,14 @@ def blind_sheets(
         )
         for pk, sheet in chosen.items()
     ]
+
+
+def _as_second_counter(round_: int, person: Person | None) -> Q:
+    """Class A lines that somebody else counted first, for a counter named on the sheet: no asking needed."""
+    if round_ != 2 or person is None:
+        return Q(pk__in=[])
+    counted = Count.objects.filter(round=1, line__sheet__counters=person).exclude(counter=person)
+    return Q(count_class="A", pk__in=counted.values("line"))
 
 
 def _mine(sheets: Iterable[int], round_: int, person: Person | None) -> dict[int, Count]:

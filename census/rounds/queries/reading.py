@@ -18,10 +18,11 @@ from inventory.book.queries.quantities import Held, Point, held_at
 from ..models import Census, Count, Decision, Line, Recount, Sighting
 from ..rules.accuracy import is_measured
 from ..rules.compare import Comparison, Measured, compare, compare_joined, counts_agree
-from ..rules.settings import DEFAULTS, CensusSettings
+from ..rules.settings import CensusSettings
 from ..rules.settling import POSTING
 from ..rules.states import SHEETS_REPLACED, line_state
 from ..rules.words import How, LineKind, LineState, Verdict
+from .settings import settings_of
 
 A_MINUTE = timedelta(minutes=1)
 NOTHING = Held()
@@ -134,14 +135,15 @@ def present(held: Held) -> int:
     return held.total - held.missing
 
 
-def read_census(census: Census, *, settings: CensusSettings = DEFAULTS) -> list[Row]:
+def read_census(census: Census, *, settings: CensusSettings | None = None) -> list[Row]:
     """All lines of the census that count, joined sets as one row; sheets that were replaced are left out."""
     replaced = [state.value for state in SHEETS_REPLACED]
     return read_rows(census, Line.objects.exclude(sheet__state__in=replaced), settings=settings)
 
 
-def read_rows(census: Census, lines: QuerySet[Line], *, settings: CensusSettings = DEFAULTS) -> list[Row]:
+def read_rows(census: Census, lines: QuerySet[Line], *, settings: CensusSettings | None = None) -> list[Row]:
     """The rows made of ``lines`` of this census; give all lines of a joined set or none."""
+    settings = settings or settings_of(census)
     chosen = (
         lines.filter(sheet__census=census)
         .select_related("sheet__census", "place", "taxon")

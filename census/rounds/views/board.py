@@ -12,7 +12,7 @@ from inventory.doors import clock
 from inventory.people.access import may, person_of, requires
 
 from ..actions.compare import compare_counts
-from ..actions.opening import open_census
+from ..actions.planning import open_census_of
 from ..actions.refused import CensusRefused
 from ..forms import OpenCensusForm
 from ..models import Census
@@ -34,7 +34,7 @@ def census_list(request: HttpRequest) -> HttpResponse:
     form = OpenCensusForm(request.POST or None) if may_open else None
     if request.method == "POST" and form is not None and form.is_valid():
         try:
-            opened = open_census(
+            opened = open_census_of(
                 period=form.cleaned_data["period"],
                 places=list(form.cleaned_data["places"]),
                 by=person_of(request.user),
@@ -50,7 +50,11 @@ def census_list(request: HttpRequest) -> HttpResponse:
     censuses = Census.objects.select_related("period", "version").annotate(
         sheets_in=Number("sheets", filter=is_in), sheets_all=Number("sheets")
     )
-    return render(request, "rounds/census_list.html", {"censuses": censuses, "form": form})
+    return render(
+        request,
+        "rounds/census_list.html",
+        {"censuses": censuses, "form": form, "compares": may(request, *COMPARES)},
+    )
 
 
 @require_safe

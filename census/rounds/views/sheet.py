@@ -69,7 +69,7 @@ def sheet_step(request: HttpRequest, number: str, step: str) -> HttpResponse:
     form = IssueForm(request.POST)
     try:
         if step == "issue" and form.is_valid():
-            issue(sheet=found, by=person, now=now, counters=form.cleaned_data["counters"])
+            issue(sheet=found, by=person, now=now, **form.cleaned_data)
         elif step == "accept":
             accept(sheet=found, by=person, now=now)
     except CensusRefused as refused:

@@ -1,4 +1,4 @@
-"""Forms of the census: a blind sheet, a decision, a recount, a new census."""
+"""The boxes of one blind sheet."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -8,21 +8,16 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
-from inventory.book.models import Period, Place, PlaceKind
 from inventory.people.models import Person
 
-from .actions.counts import Entry
-from .models import Count
-from .queries.blind import BlindLine, BlindSheet
-from .readers.decisions import Asked, read_row
-from .rules.reasons import REASONS
-from .rules.settling import LATE_KINDS
-from .rules.words import SACFOR, SACFOR_WORDS, How, Seen
-from .rules.written import read_box, read_whole
+from ..actions.counts import Entry
+from ..models import Count
+from ..queries.blind import BlindLine, BlindSheet
+from ..rules.words import SACFOR, SACFOR_WORDS, Seen
+from ..rules.written import read_box, read_whole
 
 WRITE_INS = 4
 _LETTERS = [("", "not counted"), *((s, f"{s} {SACFOR_WORDS[s]}") for s in SACFOR)]
-_LATE = [(kind.value, kind.value.replace("_", " ")) for kind in LATE_KINDS]
 _SEEN = [("", "-"), *((seen.value, seen.value) for seen in Seen)]
 
 
@@ -202,131 +197,6 @@ class CountSheetForm(forms.Form):
                     letter=written.letter,
                 )
             )
-
-
-class IssueForm(forms.Form):
-    """Who gets the sheet."""
-
-    counters = forms.ModelMultipleChoiceField(
-        Person.objects.filter(left_on=None, user__isnull=False), required=False, label="Counters"
-    )
-
-
-class RecountForm(forms.Form):
-    """Who counts again. The reason is not told to the counter."""
-
-    of = forms.ModelChoiceField(
-        Person.objects.filter(left_on=None, user__isnull=False), label="Ask a recount of"
-    )
-
-
-class OpenCensusForm(forms.Form):
-    """Which period is counted, and where."""
-
-    period = forms.ModelChoiceField(Period.objects.all(), label="Period")
-    places = forms.ModelMultipleChoiceField(
-        Place.objects.exclude(kind=PlaceKind.FEED),
-        label="Places, one sheet each",
-        help_text="Places inside a place, and joined tanks, go on its sheet.",
-        widget=forms.CheckboxSelectMultiple,
-    )
-
-
-class NoteForm(forms.Form):
-    """A few words that stay with what is done."""
-
-    note = forms.CharField(required=False, max_length=300, label="Note")
-
-
-class DecisionForm(forms.Form):
-    """How one line is settled; only what belongs to the chosen way is filled in."""
-
-    how = forms.ChoiceField(label="How it is settled", choices=[(how.value, how.words) for how in How])
-    reason = forms.ChoiceField(
-        required=False,
-        label="Reason",
-        choices=[("", "-"), *((reason.name, f"{reason.group}: {reason.name}") for reason in REASONS)],
-    )
-    n = forms.IntegerField(
-        required=False, label="Number", help_text="An adjustment with its sign: -5 is a loss of five."
-    )
-    kind = forms.ChoiceField(
-        required=False,
-        label="Kind of late event",
-        choices=[("", "-"), *_LATE],
-        help_text="Late event only.",
-    )
-    happened = forms.CharField(
-        required=False,
-        max_length=60,
-        label="It happened",
-        help_text="Late event or move: YYYY-MM-DD, YYYY-MM-DDTHH:MM, or START/END.",
-    )
-    to_line = forms.CharField(
-        required=False, max_length=120, label="The other line", help_text="Late move, change of name."
-    )
-    to_place = forms.CharField(
-        required=False, max_length=20, label="To place", help_text="Late move to a place without a line."
-    )
-    accessions = forms.CharField(
-        required=False, max_length=300, label="Which animals", help_text="Accession numbers, with spaces."
-    )
-    from_sex = forms.CharField(required=False, max_length=13, label="From sex", help_text="Regroup only.")
-    to_sex = forms.CharField(required=False, max_length=13, label="To sex", help_text="Regroup only.")
-    reverses = forms.CharField(
-        required=False, max_length=120, label="Takes back", help_text="Ref or identifier of the event."
-    )
-    last_seen = forms.CharField(
-        required=False,
-        label="Last seen",
-        help_text="Missing or lost.",
-        widget=forms.DateInput(attrs={"type": "date"}),
-    )
-    drift = forms.BooleanField(
-        required=False, label="Third census running on the same side (class C; name them as evidence)"
-    )
-    approved_by = forms.ModelChoiceField(
-        Person.objects.filter(left_on=None, user__groups__name="curator"),
-        required=False,
-        label="Approved by",
-        to_field_name="name",
-    )
-    countersigned_by = forms.ModelChoiceField(
-        Person.objects.filter(left_on=None, user__groups__name="permit_officer"),
-        required=False,
-        label="Countersigned by",
-        to_field_name="name",
-    )
-    evidence = forms.CharField(required=False, max_length=250, label="Evidence")
-    note = forms.CharField(required=False, label="Note", widget=forms.Textarea(attrs={"rows": 2}))
-    owner = forms.ModelChoiceField(
-        Person.objects.filter(left_on=None, user__isnull=False),
-        required=False,
-        label="Owner",
-        help_text="Open query, missing.",
-        to_field_name="name",
-    )
-    due = forms.CharField(required=False, label="Until", widget=forms.DateInput(attrs={"type": "date"}))
-
-    # How many fields stand open for each way would need a script; the page groups them instead.
-    ALWAYS = ("how", "reason", "n", "evidence")
-    APPROVAL = ("approved_by", "countersigned_by", "note")
-
-    def asked(self, line: str) -> tuple[Asked | None, list[str]]:
-        """What is stated, read by the same reader as a row of a decisions file."""
-        texts = {name: "" if value is None else str(value) for name, value in self.cleaned_data.items()}
-        texts["line"] = line
-        texts["drift"] = "yes" if self.cleaned_data.get("drift") else ""
-        return read_row(line, texts)
-
-    def always(self) -> list[forms.BoundField]:
-        return [self[name] for name in self.ALWAYS]
-
-    def sometimes(self) -> list[forms.BoundField]:
-        return [self[name] for name in self.fields if name not in (*self.ALWAYS, *self.APPROVAL)]
-
-    def approval(self) -> list[forms.BoundField]:
-        return [self[name] for name in self.APPROVAL]
 
 
 def _written(count: Count | None) -> str:

@@ -1,0 +1,75 @@
+"""Small forms of the registrar's and the curator's steps."""
+
+from django import forms
+
+from inventory.book.models import Place, PlaceKind
+from inventory.book.rules.periods import code_of
+from inventory.people.models import Person
+
+_PEOPLE = Person.objects.filter(left_on=None, user__isnull=False)
+
+
+class IssueForm(forms.Form):
+    """Who gets the sheet, and when it is to be counted."""
+
+    counters = forms.ModelMultipleChoiceField(_PEOPLE, required=False, label="Counters")
+    planned_at = forms.DateTimeField(
+        required=False,
+        label="To be counted at",
+        help_text="Its numbers are hidden from its counters from the quiet time on; blank: from now on.",
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+    )
+
+
+class RecountForm(forms.Form):
+    """Who counts again. The reason is not told to the counter."""
+
+    of = forms.ModelChoiceField(_PEOPLE, label="Ask a recount of")
+
+
+class OpenCensusForm(forms.Form):
+    """Which period is counted, and where."""
+
+    period = forms.CharField(
+        max_length=12,
+        label="Period",
+        help_text="A quarter or a year, such as 2026 Q4; one that the book does not have yet is made.",
+    )
+    places = forms.ModelMultipleChoiceField(
+        Place.objects.exclude(kind=PlaceKind.FEED),
+        label="Places, one sheet each",
+        help_text="Places inside a place, and joined tanks, go on its sheet.",
+        widget=forms.CheckboxSelectMultiple,
+    )
+
+    def clean_period(self) -> str:
+        try:
+            return code_of(self.cleaned_data["period"])
+        except ValueError as error:
+            raise forms.ValidationError(str(error)) from error
+
+
+class NoteForm(forms.Form):
+    """A few words that stay with what is done."""
+
+    note = forms.CharField(required=False, max_length=300, label="Note")
+
+
+class NumberForm(forms.Form):
+    """A named number is changed."""
+
+    name = forms.CharField(max_length=60, widget=forms.HiddenInput())
+    value = forms.IntegerField(label="New value")
+    why = forms.CharField(max_length=300, required=False, label="Why")
+
+
+class PersonForm(forms.Form):
+    """Who is asked."""
+
+    person = forms.ModelChoiceField(_PEOPLE, label="Person")
+
+
+class NoSecondForm(forms.Form):
+    """No second name is at hand, and why."""
+
+    why = forms.CharField(max_length=300, label="Why no second person was at hand")
