@@ -25,6 +25,7 @@ ENTRIES = (
     Entry("names_review", "Check names"),
     Entry("census_list", "Census"),
     Entry("change", "Population change"),
+    Entry("devices", "Devices", frozenset({Role.REGISTRAR})),
 )
 
 
