@@ -9,6 +9,7 @@ from inventory.names.actions.lists import load_lists
 
 from ..rules.fixtures import FIXTURES, read_quarters
 from ..rules.history import History, make_history
+from .devices import set_codes
 from .half_counted import count_half
 from .keepers import make_keepers
 from .ledger import make_periods, post_history
@@ -42,6 +43,7 @@ def build_house(*, now: datetime, zone: tzinfo, progress: Progress = _quiet) -> 
     tell("two years of events generated")
     sign_ins = make_people()
     first_day = datetime.fromisoformat(history.opening[0].entered).replace(tzinfo=zone)
+    set_codes(now=first_day)
     load_first_release(now=first_day)
     load_lists(LISTS, now=first_day)
     tell("people, backbone and lists")

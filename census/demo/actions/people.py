@@ -35,7 +35,9 @@ def make_people() -> list[SignIn]:
         if row["sign_in"]:
             roles = tuple(row["roles"].split())
             sign_in = SignIn(roles, row["name"], row["sign_in"], password_of(row["sign_in"]))
-            person.user = get_user_model().objects.create_user(sign_in.user, password=sign_in.password)
+            person.user = get_user_model().objects.create_user(
+                sign_in.user, email=f"{sign_in.user}@kittelvoe.example", password=sign_in.password
+            )
             person.user.groups.set(groups[role] for role in roles)
             sign_ins.append(sign_in)
         person.save()

@@ -7,6 +7,7 @@ from django.contrib.auth import get_user_model
 from django.contrib.auth.models import Group, User
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
 from django.db import transaction
 
 from ..models import House, Person
@@ -24,6 +25,7 @@ def set_up_person(
     sign_in: str = "",
     password: str = "",
     roles: Collection[Role] = (),
+    email: str = "",
     left_on: date | None = None,
 ) -> Person:
     """Makes the person, or changes one who is there; what is left empty stays as it was.
@@ -41,6 +43,10 @@ def set_up_person(
         _set_password(person.user, password)
     if roles and person.user is None:
         raise NotSetUp(f"{name} cannot sign in yet, so no role would do anything; give --sign-in too.")
+    if email and person.user is None:
+        raise NotSetUp(f"{name} has no sign-in for the e-mail address to belong to; give --sign-in too.")
+    if email and person.user is not None:
+        _set_email(person.user, email)
     if roles and person.user is not None:
         person.user.groups.set(Group.objects.filter(name__in=[role.value for role in roles]))
     person.save()
@@ -75,6 +81,15 @@ def _sign_in(person: Person, sign_in: str, password: str) -> User:
         raise NotSetUp(f"{person.name} has no sign-in yet; a new one needs a password.")
     user: User = users.create_user(sign_in)
     return user
+
+
+def _set_email(user: User, email: str) -> None:
+    try:
+        validate_email(email)
+    except ValidationError as error:
+        raise NotSetUp(f"{email!r} is no e-mail address.") from error
+    user.email = email
+    user.save(update_fields=["email"])
 
 
 def _set_password(user: User, password: str) -> None:

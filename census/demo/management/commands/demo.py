@@ -19,6 +19,7 @@ from rich.table import Table
 from waitress import serve  # type: ignore[import-untyped]
 
 from census.demo.actions.build import build_house
+from census.demo.actions.devices import CODES, make_devices
 from census.demo.actions.people import SignIn
 from census.demo.actions.preview import figures, promised, running_quarter, settle_and_take_back
 from inventory.doors.clock import now
@@ -51,6 +52,7 @@ class Command(BaseCommand):
         console = Console(stderr=True, highlight=False)
         sign_ins = self._build(console)
         _print_sign_ins(sign_ins, console)
+        _print_devices(console)
         if not no_serve:
             _serve(port, console)
 
@@ -143,11 +145,21 @@ def _free(port: int) -> bool:
 
 def _print_sign_ins(sign_ins: list[SignIn], console: Console) -> None:
     table = Table(title="Sign-ins of the demo (invented, good for nothing else)", title_justify="left")
-    for heading in ("role", "name", "sign-in", "password"):
+    for heading in ("role", "name", "sign-in", "password", "code at the tank"):
         table.add_column(heading)
     for sign_in in sign_ins:
         roles = ", ".join(role.replace("_", " ") for role in sign_in.roles)
-        table.add_row(roles, sign_in.name, sign_in.user, sign_in.password)
+        table.add_row(roles, sign_in.name, sign_in.user, sign_in.password, CODES.get(sign_in.user, ""))
+    console.print(table)
+
+
+def _print_devices(console: Console) -> None:
+    """Opened for a quarter of an hour from now; the registrar's page opens them again."""
+    table = Table(title="Devices: type the words at /tank/enrol within 15 minutes", title_justify="left")
+    for heading in ("device", "words"):
+        table.add_column(heading)
+    for enrolment in make_devices(now=now()):
+        table.add_row(enrolment.device, enrolment.code)
     console.print(table)
 
 

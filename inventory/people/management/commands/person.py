@@ -15,7 +15,7 @@ from inventory.people.rules.roles import Role
 
 
 class Command(HouseCommand):
-    help = "Adds a person, or changes one: sign-in, password, roles, the day of leaving."
+    help = "Adds a person, or changes one: sign-in, password, roles, e-mail, the day of leaving."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("name", metavar="NAME", help="as it stands in the book, unlike anybody else's")
@@ -30,6 +30,7 @@ class Command(HouseCommand):
             metavar="ROLE",
             help=f"one of {', '.join(Role)}; give it once for each role, those not given are taken away",
         )
+        parser.add_argument("--email", default="", metavar="ADDRESS", help="where alarms reach them")
         parser.add_argument("--password", action="store_true", help="ask for a new password")
         parser.add_argument(
             "--password-stdin", action="store_true", help="read the password from standard input"
@@ -54,6 +55,7 @@ class Command(HouseCommand):
                 sign_in=sign_in,
                 password=password,
                 roles=options["roles"],
+                email=options["email"].strip(),
                 left_on=options["left_on"],
             )
         except NotSetUp as error:
