@@ -19,7 +19,7 @@ _DATA.mkdir(exist_ok=True)
 
 for _name in [name for name in os.environ if name.startswith("TIDETALLY_GBIF")]:
     os.environ.pop(_name)
-for _name in ("DEBUG", "HOSTS", "NOW", "SQLITE", "TLS"):
+for _name in ("ADDRESS", "DEBUG", "HOSTS", "NOW", "SQLITE", "TEMPERATURE", "TLS"):
     os.environ.pop(f"TIDETALLY_{_name}", None)
 os.environ["TIDETALLY_DATA"] = str(_DATA)
 os.environ["TIDETALLY_SECRET_KEY"] = "for tests only; signs nothing that lasts"

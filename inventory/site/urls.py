@@ -7,9 +7,10 @@ from .api import api
 
 ROOMS = (
     "inventory.people.urls",
+    # Before the book, whose place/<code> would take place/<code>/log for a place.
+    "inventory.tankside.urls",
     "inventory.book.urls",
     "inventory.names.urls",
-    "inventory.tankside.urls",
     "census.rounds.urls",
     "census.change.urls",
 )

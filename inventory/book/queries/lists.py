@@ -243,7 +243,7 @@ def below_zero(*, hidden: Collection[int] = ()) -> list[BelowZero]:
     )
     owners = {(lot, place): (owner, event) for lot, place, owner, event in flags}
     return [
-        BelowZero(*told, *owners.get((lot, place), ("", None)), place)
+        BelowZero(*told, *owners.get((lot, place), ("", None)), place_id=place)
         for lot, place, *told in rows
         if place not in hidden
     ]
