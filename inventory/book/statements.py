@@ -12,6 +12,11 @@ from datetime import tzinfo
 
 from .models import PeriodVersion
 
+# Papers that a restatement is read from, whoever writes them.
+FIGURES = "population change"
+PRINTED = "population change, printed"
+CHANGED = "changed figures"
+
 
 @dataclass(frozen=True, slots=True)
 class Paper:

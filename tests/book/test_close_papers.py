@@ -8,7 +8,7 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 from django.utils import timezone
 
-from census.change.files.statement import FIGURES, PRINTED
+from inventory.book.statements import FIGURES, PRINTED
 from inventory.book.actions.close import close_period
 from inventory.book.models import Event, PeriodVersion, VersionStatement
 from inventory.book.queries.verification import verify

@@ -1,20 +1,20 @@
 """The population change as it was signed: figures for programs, and the same as a printed page."""
 
+import json
 from datetime import tzinfo
 from typing import Any
 
-from inventory.book.models import PeriodVersion
+from inventory.book.models import PeriodVersion, VersionStatement
 from inventory.book.rules.fingerprint import canonical
-from inventory.book.statements import Paper
+from inventory.book.statements import CHANGED, FIGURES, PRINTED, Paper
 
+from ..queries.behind_changes import events_between
 from ..queries.head import Head, report_head
 from ..queries.report import Report, change_reports, value_of
+from ..rules.changed import changed_figures
 from ..rules.columns import COLUMNS, HEADINGS, SIGNS
 from ..rules.question import By, Question
 from ..rules.words import ties_in_words
-
-FIGURES = "population change"
-PRINTED = "population change, printed"
 
 
 def papers(version: PeriodVersion, zone: tzinfo) -> list[Paper]:
@@ -26,10 +26,11 @@ def papers(version: PeriodVersion, zone: tzinfo) -> list[Paper]:
     question = Question(first_day=period.starts_on, last_day=period.ends_on, known_at=version.closed_at)
     taxon, place = change_reports(question, [By.TAXON, By.PLACE], zone=zone)
     head = report_head(taxon, zone=zone)
+    by_taxon = [_record(report_row) for report_row in taxon.records()]
     stated = {
         "head": dict(head.lines),
         "columns": list(COLUMNS),
-        "by_taxon": [_record(report_row) for report_row in taxon.records()],
+        "by_taxon": by_taxon,
         "by_place": [_record(report_row) for report_row in place.records()],
         "totals": {
             unit: {column: value_of(change, column) for column in COLUMNS}
@@ -37,9 +38,37 @@ def papers(version: PeriodVersion, zone: tzinfo) -> list[Paper]:
         },
         "check": ties_in_words([*taxon.named_untied, *place.named_untied]),
     }
+    changed = _changed(version, by_taxon)
     return [
+        *([Paper(CHANGED, "application/json", canonical(changed))] if changed is not None else []),
         Paper(FIGURES, "application/json", canonical(stated)),
         Paper(PRINTED, "text/plain; charset=utf-8", _printed(taxon, head).encode()),
+    ]
+
+
+def _changed(version: PeriodVersion, rows: list[dict[str, Any]]) -> list[dict[str, Any]] | None:
+    """Each figure that differs from the version before, with the events that did it; None for the first."""
+    before = (
+        VersionStatement.objects.filter(
+            version__period=version.period, version__number=version.number - 1, name=FIGURES
+        )
+        .select_related("version")
+        .first()
+    )
+    if before is None:
+        return None
+    changed = changed_figures(json.loads(bytes(before.content))["by_taxon"], rows)
+    events = events_between(before.version, version)
+    return [
+        {
+            "name": one.name,
+            "unit": one.unit,
+            "figure": one.figure,
+            "old": one.old,
+            "new": one.new,
+            "events": events.get((one.name, one.unit), []),
+        }
+        for one in changed
     ]
 
 

@@ -20,6 +20,7 @@ from ..rules.words import CensusState
 from .allowed import require
 from .moving import move_census, running
 from .refused import CensusRefused
+from .telling import tie_restatement
 
 
 @transaction.atomic
@@ -61,6 +62,7 @@ def sign(
     move_census(census, CensusState.CLOSED)
     census.version = version
     census.save(update_fields=["version"])
+    tie_restatement(version, by=by, now=now)
     return version
 
 
