@@ -7,6 +7,8 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django.urls import reverse
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
 
 from inventory.book.rules.words import signed, whole
 from inventory.names.models import Taxon
@@ -41,6 +43,13 @@ class Figure:
     href: str = ""
     css: str = "num"
 
+    @property
+    def cell(self) -> SafeString:
+        """``<td>`` with the figure, and a link where there is something behind it."""
+        if not self.href:
+            return format_html('<td class="{}">{}</td>', self.css, self.text)
+        return format_html('<td class="{}"><a href="{}">{}</a></td>', self.css, self.href, self.text)
+
 
 @dataclass(frozen=True, slots=True)
 class Line:
@@ -49,6 +58,14 @@ class Line:
     label: str
     taxon: Taxon | None
     figures: list[Figure]
+
+    @property
+    def cells(self) -> SafeString:
+        """The figures as cells of a table.
+
+        Made here: a page has thousands, and a template takes three times as long for each.
+        """
+        return mark_safe("".join(figure.cell for figure in self.figures))  # each is escaped
 
 
 @dataclass(frozen=True, slots=True)

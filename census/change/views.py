@@ -20,13 +20,13 @@ from .files.workbook import write_workbook
 from .forms import FORMS, FigureForm, QuestionForm
 from .queries.behind import Behind, behind, lines_of
 from .queries.head import newest_periods, report_head
-from .queries.report import change_report
+from .queries.remembered import remembered_report
 from .rules.columns import HEADINGS
 from .rules.question import Question
 from .rules.words import ties_in_words, title_of
 from .tables import in_order, unit_tables
 
-ROWS_ON_A_PAGE = 300
+ROWS_ON_A_PAGE = 200
 EVENTS_ON_A_PAGE = 200
 
 
@@ -40,7 +40,7 @@ def change(request: HttpRequest) -> HttpResponse:
         return render(request, "change/change.html", {"form": form, "periods": newest_periods()}, status=400)
     question = form.cleaned_data["question"]
     zone = timezone.get_current_timezone()
-    report = change_report(question, zone=zone)
+    report = remembered_report(question, zone=zone)
     sort = form.cleaned_data["sort"]
     pages = Paginator(in_order(report.rows, question.by, sort), ROWS_ON_A_PAGE)
     page = pages.get_page(request.GET.get("page"))
@@ -122,7 +122,7 @@ def change_csv(request: HttpRequest) -> HttpResponse:
     if not form.is_valid():
         return render(request, "change/change.html", {"form": form}, status=400)
     question = form.cleaned_data["question"]
-    report = change_report(question, zone=timezone.get_current_timezone())
+    report = remembered_report(question, zone=timezone.get_current_timezone())
     out = StringIO()
     write_rows(report.records(), report.columns(), "csv", out)
     return _file(out.getvalue().encode(), "text/csv; charset=utf-8", question, "csv")

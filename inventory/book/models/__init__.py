@@ -6,6 +6,7 @@ from .flags import Flag
 from .keeping import Keeping
 from .lots import Lot, LotKind
 from .periods import Period, PeriodBalance, PeriodVersion, VersionStatement
+from .revision import Revision
 from .settings import Setting
 
 __all__ = [
@@ -23,6 +24,7 @@ __all__ = [
     "PeriodVersion",
     "Place",
     "PlaceKind",
+    "Revision",
     "Setting",
     "Sex",
     "Standing",
