@@ -11,6 +11,7 @@ from .census import Census
 from .checks import Draw, DrawnLine, SampleResult, SpotCount
 from .counts import Count, Recount, Sighting
 from .decisions import Decision
+from .scans import Scan
 from .sheets import Line, Sheet
 
 __all__ = [
@@ -28,6 +29,7 @@ __all__ = [
     "Restatement",
     "Retyping",
     "SampleResult",
+    "Scan",
     "Sheet",
     "Sighting",
     "SpotCount",
