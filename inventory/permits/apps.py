@@ -5,3 +5,11 @@ class PermitsRoom(AppConfig):
     name = "inventory.permits"
     label = "permits"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        # The book's load reads the sheets of this room, and knows nothing of permits.
+        from inventory.book.actions.load import guests
+
+        from .actions.sheets import guest
+
+        guests.ask(guest())

@@ -92,7 +92,6 @@ def test_all_problems_are_told_at_once(tmp_path: Path) -> None:
             event("c", "moved", "2026-02-01", accession="I1", place="Q1", to_place="T1", unknown=1),
         ],
         "counts": [{"sheet": 1}],
-        "permits": [{"number": 1}],
         "fish": [{"name": "x"}],
     }
     problems = problems_of(tmp_path / "house", sheets)
@@ -108,7 +107,6 @@ def test_all_problems_are_told_at_once(tmp_path: Path) -> None:
         "sheet fish",
         "sheet lots, row 4, column kind",
         "sheet lots, row 4, column name",
-        "sheet permits",
         "sheet places, row 5, column kind",
         "sheet taxa, row 2, column can_divide",
         "sheet taxa, row 2, column count_class",
@@ -116,13 +114,8 @@ def test_all_problems_are_told_at_once(tmp_path: Path) -> None:
 
 
 def test_sheets_that_come_by_another_door_are_refused_with_that_door(tmp_path: Path) -> None:
-    sheets: dict[str, Rows] = {name: [{"x": 1}] for name in ("counts", "loans", "takes")}
-    assert problems_of(tmp_path / "house", sheets) == [
+    assert problems_of(tmp_path / "house", {"counts": [{"x": 1}]}) == [
         "house: sheet counts: it is not loaded here: counts are taken with `census take`",
-        "house: sheet loans: it is not loaded here: loans are rows of the sheet events: loan_in, loan_out, "
-        "given_back, back_from_loan",
-        "house: sheet takes: it is not loaded here: permits, trips and takes are not loaded; events give "
-        "the permit's number in the column permit",
     ]
 
 

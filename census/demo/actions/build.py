@@ -15,6 +15,7 @@ from .keepers import make_keepers
 from .ledger import make_periods, post_history
 from .names import decide_names
 from .people import SignIn, make_people
+from .permits import load_permits
 from .releases import load_first_release
 from .stock import load_opening_stock
 
@@ -32,7 +33,7 @@ def build_house(*, now: datetime, zone: tzinfo, progress: Progress = _quiet) -> 
     """Two years of events and a census that is half counted; ``now`` is the demo's own present."""
     quarters = read_quarters()
     closings = sum(bool(quarter.closed_at) + bool(quarter.reclosed_at) for quarter in quarters)
-    steps, done = closings + 8, 0
+    steps, done = closings + 9, 0
 
     def tell(what: str) -> None:
         nonlocal done
@@ -60,6 +61,8 @@ def build_house(*, now: datetime, zone: tzinfo, progress: Progress = _quiet) -> 
         history, now=now, zone=zone, progress=lambda what: tell(f"events posted up to {what}")
     )
     tell(f"{events:,} events in all")
+    sheets = load_permits(history, now=now, zone=zone).sheets
+    tell(f"{sheets['permits'].new} permits, {sheets['takes'].new} takes, {sheets['loans'].new} loans")
     count_half(history, now=now, zone=zone)
     tell("census half counted")
     return history, sign_ins

@@ -46,13 +46,13 @@ def row_by(history: History) -> str:
 
 
 def _write_workbook(folder: Path, history: History) -> None:
-    _write(folder / "places.csv", PLACES.columns, read_rows("places.csv"))
+    write_sheet(folder / "places.csv", PLACES.columns, read_rows("places.csv"))
     # With the names as they stood in the old spreadsheets; those of lots come in with the lots.
     typed = {lot.name for lot in history.lots}
     taxa = read_rows("taxa.csv") + [
         row for row in read_rows("names_to_review.csv") if row["name"] not in typed
     ]
-    _write(folder / "taxa.csv", TAXA.columns, taxa)
+    write_sheet(folder / "taxa.csv", TAXA.columns, taxa)
     lots = [
         {
             "accession": history.accessions[lot.lot],
@@ -65,9 +65,9 @@ def _write_workbook(folder: Path, history: History) -> None:
         }
         for lot in history.lots
     ]
-    _write(folder / "lots.csv", LOTS.columns, lots)
+    write_sheet(folder / "lots.csv", LOTS.columns, lots)
     events = [_event_row(row, history.accessions) for row in history.opening]
-    _write(folder / "events.csv", EVENTS.columns, events)
+    write_sheet(folder / "events.csv", EVENTS.columns, events)
 
 
 def _event_row(row: Row, accessions: Mapping[str, str]) -> dict[str, str]:
@@ -86,7 +86,8 @@ def _event_row(row: Row, accessions: Mapping[str, str]) -> dict[str, str]:
     }
 
 
-def _write(path: Path, columns: tuple[str, ...], rows: Iterable[Mapping[str, str]]) -> None:
+def write_sheet(path: Path, columns: tuple[str, ...], rows: Iterable[Mapping[str, str]]) -> None:
+    """Writes one csv file as a house would keep it."""
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.DictWriter(file, columns, restval="", extrasaction="ignore", lineterminator="\n")
         writer.writeheader()

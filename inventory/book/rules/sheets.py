@@ -102,16 +102,9 @@ EVENTS = Sheet(
 # In the order in which they are needed, whatever their order in the file.
 SHEETS = (PLACES, TAXA, LOTS, EVENTS)
 
-_PERMIT = "permits, trips and takes are not loaded; events give the permit's number in the column permit"
-# Sheets of the house's workbook that come in by another door, and which.
-OTHER_DOORS = {
-    "permits": _PERMIT,
-    "permit_lines": _PERMIT,
-    "trips": _PERMIT,
-    "takes": _PERMIT,
-    "loans": "loans are rows of the sheet events: loan_in, loan_out, given_back, back_from_loan",
-    "counts": "counts are taken with `census take`",
-}
+# Sheets of the house's workbook that come in by another door, and which. Permits, trips, takes and loans
+# are read by the room that knows of them: see inventory/book/actions/load/guests.py.
+OTHER_DOORS = {"counts": "counts are taken with `census take`"}
 
 
 @dataclass(frozen=True, slots=True)

@@ -86,7 +86,7 @@ def review_cases(
     root = chains.root(trip)
     found = Permit.objects.in_bulk(list(permits))
     takes = current_takes(trips=[root], known_at=at)
-    matters = _of_trip(root, takes, found, at=at)
+    matters = _of_trip(root, takes, found)
     matters |= _of_limits(root, found, at=at, zone=zone)
     rows = set(chains.all_of(root))
     kept: list[tuple[_Key, Case]] = []
@@ -164,16 +164,14 @@ def _first_row(take: Take | None) -> int | None:
     return take.pk if take else None
 
 
-def _of_trip(
-    root: int, takes: list[TakeRead], permits: Mapping[int, Permit], *, at: datetime
-) -> dict[_Key, _Matter]:
+def _of_trip(root: int, takes: list[TakeRead], permits: Mapping[int, Permit]) -> dict[_Key, _Matter]:
     """What the trip breaks of each permit under which it has takes, and what each take does."""
     matters: dict[_Key, _Matter] = {}
     if not takes:
         return matters
     used = {read.take.permit_id for read in takes}
     day = takes[0].trip.ends_on
-    reads = read_permits([permit for pk, permit in permits.items() if pk in used], on=day, known_at=at)
+    reads = read_permits([permit for pk, permit in permits.items() if pk in used], on=day)
     for pk, read in reads.items():
         trip = takes[0].trip
         for breach in check_trip(trip_facts(takes[0]), read.terms):

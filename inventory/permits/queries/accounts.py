@@ -91,7 +91,7 @@ def accounts(
 
     ``hidden`` are places whose numbers the reader may not see: lines with animals there are blanked.
     """
-    reads = read_permits(permits, on=as_of, known_at=known_at)
+    reads = read_permits(permits, on=as_of)
     takes: defaultdict[int, list[TakeRead]] = defaultdict(list)
     for take in current_takes(permits=permits, known_at=known_at):
         if take.trip.ends_on <= as_of:

@@ -6,7 +6,7 @@ In bulk: the number of queries does not grow with permits or lines.
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 
 from inventory.names.models import Taxon
 
@@ -104,17 +104,14 @@ def animal_of(taxon: Taxon) -> Animal:
     return Animal(taxon.pk, taxon.scientific_name, tuple(pair for pair in higher if pair[1]))
 
 
-def read_permits(
-    permits: Sequence[Permit], *, on: date, known_at: datetime | None = None
-) -> dict[int, PermitRead]:
-    """Each permit as it stands on the day, by its id. Five queries.
+def read_permits(permits: Sequence[Permit], *, on: date) -> dict[int, PermitRead]:
+    """Each permit as it stands on the day, by its id, whenever that was entered here. Five queries.
 
-    Before the first version begins, that one stands. With ``known_at`` what was entered later is left out.
+    Before the first version begins, that one stands.
     """
     ids = [permit.pk for permit in permits]
-    entered = {} if known_at is None else {"entered_at__lte": known_at}
     versions: defaultdict[int, list[PermitVersion]] = defaultdict(list)
-    for version in PermitVersion.objects.filter(permit__in=ids, **entered).order_by("number"):
+    for version in PermitVersion.objects.filter(permit__in=ids).order_by("number"):
         versions[version.permit_id].append(version)
     chosen = {pk: _in_force(rows, on) for pk, rows in versions.items()}
     wanted = [version.pk for version in chosen.values()]
@@ -126,8 +123,7 @@ def read_permits(
     lines: defaultdict[int, list[PermitLine]] = defaultdict(list)
     for line in PermitLine.objects.filter(version__in=wanted).order_by("position"):
         lines[line.version_id].append(line)
-    linked = {} if known_at is None else {"linked_at__lte": known_at}
-    links = newest_links(LineLink.objects.filter(permit__in=ids, **linked).order_by("id"))
+    links = newest_links(LineLink.objects.filter(permit__in=ids).order_by("id"))
     members: defaultdict[int, list[LinkMember]] = defaultdict(list)
     for member in LinkMember.objects.select_related("taxon").filter(link__in=[x.pk for x in links.values()]):
         members[member.link_id].append(member)
@@ -147,9 +143,9 @@ def read_permits(
     }
 
 
-def read_permit(permit: Permit, *, on: date, known_at: datetime | None = None) -> PermitRead:
+def read_permit(permit: Permit, *, on: date) -> PermitRead:
     """One permit as it stands on the day. Five queries."""
-    return read_permits([permit], on=on, known_at=known_at)[permit.pk]
+    return read_permits([permit], on=on)[permit.pk]
 
 
 def newest_links(links: Iterable[LineLink]) -> dict[tuple[int, int], LineLink]:

@@ -15,6 +15,7 @@ from ...models import Lot, Place
 from ...readers import Source
 from ...rules.sheets import EVENTS, LOTS, PLACES, TAXA, LotRow
 from ..register import Registered, RowsRefused, register_lots, register_places
+from .guests import GuestLoad, asked
 from .people import register_people
 from .posting import Posting
 from .reading import Told, read_sheets
@@ -84,6 +85,11 @@ def _write(
     report.names_to_review = waiting.count() - waiting_before
     _check_names_of_unread(told, report, posting)
     posting.post_all(told.spool, progress)
+    told_to = GuestLoad(report, by, now, zone, source_name)
+    for guest in asked():
+        # What a guest would find wrong might only follow from what is wrong already.
+        if not report.problem_count:
+            guest.write(told.guests, told_to)
 
 
 def _register_places(told: Told, report: LoadReport) -> None:

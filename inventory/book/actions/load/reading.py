@@ -17,10 +17,10 @@ from ...rules.drafts import Problem
 from ...rules.happened import Happened
 from ...rules.kinds import ARRIVALS, EventKind
 from ...rules.sheets import EVENTS, LOTS, OTHER_DOORS, PLACES, SHEETS, TAXA, PlaceRow, Sheet
+from .guests import GuestRow, GuestSheet, Reader, sheets_asked
 from .report import KEPT, LoadReport, Progress
 from .spool import EventHead, EventLine, Spool
 
-Reader = Callable[[Value], Any]
 _PROGRESS_EVERY = 2_000
 _VOLUME = {"digits": 10, "places": 3}
 
@@ -36,6 +36,8 @@ class Told:
     taxon_rows: dict[str, int] = field(default_factory=dict)
     # Rows of events that cannot be read, with what they name: that can be wrong too.
     unread_events: list[tuple[int, dict[str, Any]]] = field(default_factory=list)
+    # Rows of the sheets that other rooms read, by sheet.
+    guests: dict[str, list[GuestRow]] = field(default_factory=dict)
 
 
 def read_sheets(
@@ -64,12 +66,39 @@ def read_sheets(
             if tally.rows % _PROGRESS_EVERY == 0:
                 progress(f"reading {sheet.name}", tally.rows, None)
         progress(f"reading {sheet.name}", tally.rows, tally.rows)
+    for guest in sheets_asked():
+        if guest.sheet.name in titles:
+            _read_guest(guest, source, titles[guest.sheet.name], told, report, zone=zone)
     return told
+
+
+def _read_guest(
+    guest: GuestSheet, source: Source, title: str, told: Told, report: LoadReport, *, zone: tzinfo
+) -> None:
+    """The rows of a sheet that another room reads; those that cannot be read are told and left out."""
+    sheet, special = guest.sheet, guest.readers(zone)
+    tally = report.tally(sheet.name)
+    table = read_table(source, title, sheet)
+    if not isinstance(table, Table):
+        report.refuse(*table)
+        return
+    readers = [special.get(column, _text_reader(sheet, column)) for column in sheet.columns]
+    rows = told.guests.setdefault(sheet.name, [])
+    for row in table.rows:
+        if isinstance(row, Problem):
+            report.refuse(row)
+            continue
+        tally.rows += 1
+        number, values = row
+        read, problems = _read_row(sheet, readers, number, values)
+        report.refuse(*problems)
+        if not problems:
+            rows.append(GuestRow(number, read))
 
 
 def _titles(source: Source, report: LoadReport) -> dict[str, str]:
     """The file's own titles by the names of the sheets that are known."""
-    known = [sheet.name for sheet in SHEETS]
+    known = [sheet.name for sheet in (*SHEETS, *(guest.sheet for guest in sheets_asked()))]
     titles: dict[str, str] = {}
     for title in source.sheets():
         name = title.strip().lower()
@@ -134,8 +163,12 @@ def _readers(sheet: Sheet, zone: tzinfo) -> list[Reader]:
             "to_sex": _word,
         },
     }
-    text = {column: partial(as_typed.text, longest=sheet.longest.get(column)) for column in sheet.columns}
-    return [special[sheet.name].get(column, text[column]) for column in sheet.columns]
+    own = special[sheet.name]
+    return [own.get(column, _text_reader(sheet, column)) for column in sheet.columns]
+
+
+def _text_reader(sheet: Sheet, column: str) -> Reader:
+    return partial(as_typed.text, longest=sheet.longest.get(column))
 
 
 def _takers(
