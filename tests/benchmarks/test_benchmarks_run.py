@@ -1,10 +1,12 @@
-"""The benchmark of the population change runs from one end to the other; nothing is timed here."""
+"""Benchmarks run from one end to the other; nothing is timed here."""
 
 import os
 import re
 import subprocess
 import sys
 from pathlib import Path
+
+from census.estimators.rules.methods import METHODS
 
 PROJECT = Path(__file__).resolve().parent.parent.parent
 
@@ -32,3 +34,33 @@ def test_the_benchmark_of_the_population_change_runs(tmp_path: Path) -> None:
         "floor: the columns in one DuckDB query on Parquet",
     ):
         assert what in measured
+
+
+def test_the_simulation_of_intervals_runs_and_every_estimator_has_its_row() -> None:
+    run = subprocess.run(
+        [sys.executable, "-m", "tests.benchmarks.bench_estimators", "--runs=20"],
+        cwd=PROJECT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert run.returncode == 0, run.stderr
+    rows = re.findall(r"^(\w+)(?: \(\w+\))?, .* (?:well|OUTSIDE)$", run.stdout, re.MULTILINE)
+    assert set(rows) == set(METHODS) - {"full"}  # one count has no interval
+
+
+def test_the_benchmark_of_the_source_shares_runs() -> None:
+    """It also holds one answer to HiGHS on the whole network, and exits when the two differ."""
+    run = subprocess.run(
+        [
+            *(sys.executable, "-m", "tests.benchmarks.bench_shares"),
+            *("--lots=200", "--joins=60", "--sources=5", "--repeat=1"),
+        ],
+        cwd=PROJECT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert run.returncode == 0, run.stderr
+    assert run.stdout.count("45 answers") == 3
+    assert run.stdout.count("the same answer") == 2

@@ -11,12 +11,14 @@ from scipy import optimize, stats
 
 from census.estimators.rules.carle_strub import carle_strub
 from census.estimators.rules.estimate import CannotEstimate, Estimate
-from census.estimators.rules.observers import swapped_detection, two_observers
+from census.estimators.rules.marked import ChapmanInterval, chapman
+from census.estimators.rules.observers import swapped_detection, two_observers, two_observers_swapped
 from census.estimators.rules.proportions import clopper_pearson, wilson
 from census.estimators.rules.rates import garwood
 from census.estimators.rules.ratio import ratio
 from census.estimators.rules.removal import RemovalForm, conditional_likelihood, removal, two_pass
 from census.estimators.rules.sampling import squares, strata
+from census.estimators.rules.schnabel import schnabel
 
 shares = st.integers(1, 3000).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n)))
 few_catches = st.lists(st.integers(0, 40), min_size=2, max_size=6).filter(lambda c: sum(c) > 0)
@@ -166,28 +168,79 @@ def test_three_catches_give_sebers_explicit_estimate() -> None:
         assert conditional_likelihood([first, second, third]).estimate == pytest.approx(explicit)
 
 
-def _likelihood_of_looks(n: int, first: int, second: int, both: int) -> float:
-    """Seen by both, by one only, by none: a multinomial draw, at the shares of n that each observer saw."""
-    p1, p2 = first / n, second / n
-    cells = [both, first - both, second - both, n - first - second + both]
-    chances = [p1 * p2, p1 * (1 - p2), (1 - p1) * p2, (1 - p1) * (1 - p2)]
-    return float(stats.multinomial.logpmf(cells, n, chances))
-
-
-@given(st.integers(1, 40), st.integers(0, 20), st.integers(0, 20))
-def test_the_interval_of_two_observers_is_what_a_likelihood_ratio_test_keeps(
-    both: int, first_only: int, second_only: int
-) -> None:
-    seen, counts = both + first_only + second_only, (both + first_only, both + second_only, both)
-    found = two_observers(*counts)
-    assert found.high is not None
-    candidates = range(seen, 2 * int(found.high) + 20)
-    fits = {n: _likelihood_of_looks(n, *counts) for n in candidates}
-    # The best number may lie between two whole ones, a little above both.
+def _kept(drawn: list[tuple[int, int, int]], numbers: range) -> dict[int, float]:
+    """How far each whole number lies above the bar of a likelihood-ratio test, by scipy's hypergeometric
+    distribution; the best number may lie between two whole ones, a little above both."""
+    fits = {n: sum(float(stats.hypergeom.logpmf(r, n, m, c)) for m, c, r in drawn) for n in numbers}
     bar = max(fits.values()) - float(stats.chi2.ppf(0.95, 1)) / 2
-    assert all(fit > bar - 0.01 for n, fit in fits.items() if n > found.estimate and n <= found.high)
-    assert all(fit < bar + 0.2 for n, fit in fits.items() if n > found.high)
-    assert all(fit < bar + 0.2 for n, fit in fits.items() if n < found.low)
+    return {n: fit - bar for n, fit in fits.items()}
+
+
+def _holds_what_is_kept(found: Estimate, kept: dict[int, float]) -> None:
+    """Above the best number, for an estimate below it widens the interval downwards."""
+    assert found.high is not None
+    best = max(kept, key=kept.__getitem__)
+    assert all(far > -0.01 for n, far in kept.items() if best < n <= found.high)
+    assert all(far < 0.2 for n, far in kept.items() if not found.low <= n <= found.high)
+
+
+marked_again = st.tuples(st.integers(1, 40), st.integers(0, 30), st.integers(0, 30))
+
+
+@given(marked_again)
+def test_two_observers_and_chapman_have_the_interval_that_a_likelihood_ratio_test_keeps(
+    seen: tuple[int, int, int],
+) -> None:
+    both, first_only, second_only = seen
+    first, second = both + first_only, both + second_only
+    by_observers = two_observers(first, second, both)
+    by_marks = chapman(first, second, both, ChapmanInterval.LIKELIHOOD)
+    assert (by_observers.low, by_observers.high) == (by_marks.low, by_marks.high)
+    assert by_marks.high is not None
+    numbers = range(sum(seen), 2 * int(by_marks.high) + 20)
+    _holds_what_is_kept(by_marks, _kept([(first, second, both)], numbers))
+
+
+@given(st.lists(st.integers(0, 6), min_size=1, max_size=5), st.integers(4, 12))
+def test_schnabel_has_the_interval_that_a_likelihood_ratio_test_keeps(again: list[int], size: int) -> None:
+    drawn, at_large = [], size
+    for r in again:
+        drawn.append((at_large, size, min(r, size)))
+        at_large += size - min(r, size)
+    assume(sum(r for _, _, r in drawn) > 0)
+    found = schnabel([size] * (len(again) + 1), [0, *(r for _, _, r in drawn)])
+    assert found.high is not None
+    assume(found.high < 20_000)
+    _holds_what_is_kept(found, _kept(drawn, range(at_large, 2 * int(found.high) + 20)))
+
+
+@pytest.mark.parametrize("catches", [[38, 26, 12], [79, 28], [53, 22, 14, 4], [10, 0], [30, 12, 5]])
+def test_the_interval_of_carle_strub_is_the_middle_of_their_weighted_likelihood(catches: list[int]) -> None:
+    """By brute force: binomial draws pass by pass, averaged over chances of capture by Gauss's rule."""
+    nodes, weights = np.polynomial.legendre.leggauss(400)
+    chances = (nodes + 1) / 2
+    numbers = np.arange(sum(catches), 60_000)
+    left = [numbers - sum(catches[:place]) for place in range(len(catches))]
+    mass = np.zeros(len(numbers))
+    for p, weight in zip(chances, weights, strict=True):
+        mass += weight * np.exp(sum(stats.binom.logpmf(c, n, p) for c, n in zip(catches, left, strict=True)))
+    shares = np.cumsum(mass / np.sqrt(numbers))
+    low, high = numbers[np.searchsorted(shares, [0.025 * shares[-1], 0.975 * shares[-1]])]
+    found = carle_strub(catches)
+    assert found.low == low
+    assert found.high == pytest.approx(high, rel=0.02)
+
+
+def test_with_many_animals_swapped_observers_have_the_plain_log_normal_interval() -> None:
+    """Half an animal more or less then hardly matters: log-normal from the standard error (Chao 1987)."""
+    found = two_observers_swapped(600, 100, 550, 120)
+    assert found.se is not None
+    assert found.high is not None
+    seen = 600 + 100 + 550 + 120
+    unseen = found.estimate - seen
+    spread = np.exp(1.959964 * sqrt(log(1 + (found.se / unseen) ** 2)))
+    assert found.low == pytest.approx(seen + unseen / spread, abs=1)
+    assert found.high == pytest.approx(seen + unseen * spread, abs=2)
 
 
 @given(st.integers(20, 200), st.integers(1, 15), st.integers(20, 200), st.integers(1, 15))

@@ -8,7 +8,7 @@ from typing import Any
 from .carle_strub import carle_strub
 from .counts import full, passes
 from .estimate import Estimate
-from .marked import chapman, petersen
+from .marked import ChapmanInterval, chapman, petersen
 from .observers import two_observers, two_observers_swapped
 from .proportions import clopper_pearson, wilson
 from .rates import poisson
@@ -101,7 +101,11 @@ _ALL = (
     ),
     Method(
         "chapman", "as petersen, nearly unbiased", chapman,
-        "chapman marked=421 caught=332 recaptured=88", _MARKED,
+        "chapman marked=421 caught=332 recaptured=88",
+        (
+            *_MARKED,
+            Value("interval", Kind.WORD, "which interval; by size when left out", True, ChapmanInterval),
+        ),
     ),
     Method(
         "schnabel", "marked and seen again over several catches", schnabel,

@@ -1,10 +1,12 @@
 """Two observers of the same animals: independent, or one who leads and one who adds what was missed."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from math import sqrt
+from math import log, sqrt
 
-from .estimate import Estimate, few_recaptures, need, need_none_below_zero, shaky
-from .unseen import interval_above_seen, interval_of_two_looks
+from .estimate import Estimate, Z, few_recaptures, need, need_none_below_zero, shaky
+from .likelihood import FAR, NO_LIMIT, interval_of_marked
+from .unseen import interval_above_seen
 
 HIDING = (
     "Two observers can agree and both be wrong: animals that hide from one tend to hide from the other, "
@@ -31,8 +33,8 @@ def detection(first: int, second: int, both: int) -> Detection:
 def two_observers(first: int, second: int, both: int) -> Estimate:
     """Animals seen by the first observer, by the second, and by both, each blind to the other.
 
-    Chapman's nearly unbiased form of Lincoln-Petersen and its variance (Seber 2002, 3.1.1); interval by
-    profile likelihood, widened where it would not hold the estimate.
+    Chapman's nearly unbiased form of Lincoln-Petersen and its variance (Seber 2002, 3.1.1). Interval by the
+    hypergeometric likelihood, given how many each saw; widened where it would not hold the estimate.
     """
     need_none_below_zero("first, second and both", [first, second, both])
     need(both <= min(first, second), "Both cannot have seen more animals than one of them did.")
@@ -44,14 +46,14 @@ def two_observers(first: int, second: int, both: int) -> Estimate:
     seen = first + second - both
     unseen = (first - both) * (second - both) / (both + 1)
     variance = unseen * (first + 1) * (second + 1) / ((both + 1) * (both + 2))
-    low, high = interval_of_two_looks(first, second, both)
+    low, high = interval_of_marked([(first, second, both)], seen)
     estimate, se = seen + unseen, sqrt(variance)
     return Estimate(
         estimate=estimate,
         low=min(low, estimate),
-        high=max(high, estimate),
+        high=None if high is None else max(high, estimate),
         se=se,
-        method="two independent observers, Chapman's form, profile-likelihood interval",
+        method="two independent observers, Chapman's form, likelihood-ratio interval",
         assumptions=(
             "Each observer counted without knowing what the other saw.",
             "It is known for each animal whether both saw it.",
@@ -61,16 +63,14 @@ def two_observers(first: int, second: int, both: int) -> Estimate:
             HIDING,
             *few_recaptures(both),
             *(_NOTHING_NEW if unseen == 0 else ()),
+            *(NO_LIMIT if high is None else ()),
             *shaky(estimate, se),
         ),
     )
 
 
 _NOTHING_NEW = ("One of the two saw nothing that the other had missed: the estimate is what was seen.",)
-_ADDS_NOTHING = (
-    "One of the two added nothing: the estimate is what was seen, and the interval cannot show what both "
-    "missed.",
-)
+_ADDS_NOTHING = ("One of the two added nothing: the estimate is what was seen.",)
 
 
 def swapped_detection(first_leads: int, second_adds: int, second_leads: int, first_adds: int) -> Detection:
@@ -91,7 +91,10 @@ def two_observers_swapped(
 
     The first two numbers are of the part where the first leads, the other two of another part (other
     tanks, other squares) where the second leads. The estimate is for both parts together. Variance by the
-    delta method on the two ratios of added to led (own derivation, as Nichols et al. 2000).
+    delta method on the two ratios of added to led (own derivation, as Nichols et al. 2000). Interval: the
+    same on the logarithm of the unseen, with half an animal added to each count, as Sadinle 2009 (Commun.
+    Stat. Simul. Comput. 38:1909-1924, from memory) does for two independent looks: without it the interval
+    has no width when nothing was added.
     """
     numbers = (first_leads, second_adds, second_leads, first_adds)
     need_none_below_zero("the four counts", numbers)
@@ -113,12 +116,12 @@ def two_observers_swapped(
         variance += (chance.animals * (1 - chance.either) / chance.either) ** 2 * sum(
             1 / number for number in numbers
         )
-    low, high = interval_above_seen(seen, unseen, variance)
+    low, high = _swapped_interval(numbers)
     se = sqrt(variance)
     return Estimate(
         estimate=chance.animals,
-        low=low,
-        high=high,
+        low=min(low, chance.animals),
+        high=None if high is None else max(high, chance.animals),
         se=se,
         method="two dependent observers with swapped roles (Nichols et al. 2000), log-normal interval on the "
         "unseen",
@@ -130,6 +133,23 @@ def two_observers_swapped(
         warnings=(
             HIDING,
             *(_ADDS_NOTHING if unseen == 0 else ()),
+            *(NO_LIMIT if high is None else ()),
             *shaky(chance.animals, se),
         ),
     )
+
+
+def _swapped_interval(numbers: Sequence[int]) -> tuple[float, float | None]:
+    """Log-normal on the unseen, each count half an animal higher; no upper end where nothing limits it."""
+    first_leads, second_adds, second_leads, first_adds = (number + 0.5 for number in numbers)
+    led, added = first_leads * second_leads, first_adds * second_adds
+    seen, missed = sum(numbers), added / led
+    if missed >= 1:
+        return seen, None
+    unseen = seen * missed / (1 - missed)
+    spread = sum(1 / (number + 0.5) for number in numbers) / (1 - missed) ** 2
+    relative_error = sqrt(1 / (unseen * (1 - missed)) + spread)
+    if Z * relative_error > log(FAR):
+        return seen, None
+    low, high = interval_above_seen(seen - 0.5, unseen, relative_error)
+    return max(seen, low), high

@@ -1,6 +1,6 @@
 """Marked animals over several catches, each marking what it lets go: Schnabel, and Schumacher-Eschmeyer."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from math import sqrt
@@ -8,6 +8,7 @@ from math import sqrt
 from scipy.special import stdtrit
 
 from .estimate import TAIL, Estimate, few_recaptures, need, need_none_below_zero, shaky
+from .likelihood import NO_LIMIT, interval_of_marked
 from .marked import ASSUMPTIONS
 from .rates import garwood
 
@@ -25,6 +26,8 @@ class Sums:
     """Sums over the catches: C caught, R recaptured, M marked animals at large before the catch."""
 
     catches: int
+    drawn: tuple[tuple[int, int, int], ...]
+    """(M, C, R) of each catch with marked animals at large."""
     seen: int
     recaptured: int
     caught_marked: int
@@ -42,16 +45,19 @@ def schnabel(
     """Several catches, one number in each list a catch: animals caught, those of them with a mark, and those
     let go with a mark (all, unless `returned` says less).
 
-    `chapman` (default): sum(C M) / (sum(R) + 1), interval sum(C M) / Garwood(sum R). `plain` is Schnabel's
-    own, divided by sum(R). `schumacher`: sum(C M ** 2) / sum(R M), interval t on 1 / N with two degrees of
-    freedom less than catches. All in Krebs 1989, 2.2, and Ricker 1975, 3.6.
+    `chapman` (default): sum(C M) / (sum(R) + 1), interval by the hypergeometric likelihood of the catches.
+    `plain` is Schnabel's own, divided by sum(R), with the handbooks' interval sum(C M) / Garwood(sum R): an
+    exact Poisson one, which is wider than 95 % where catches take a good part of the animals. `schumacher`:
+    sum(C M ** 2) / sum(R M), interval t on 1 / N with two degrees of freedom less than catches; its scatter
+    is meant to be the same in all catches, and where marks grow from nothing the interval covers 90 to 93 %.
+    Forms in Krebs 1989, 2.2, and Ricker 1975, 3.6; coverage by `tests/benchmarks/bench_estimators.py`.
     """
     sums = sums_of(caught, recaptured, caught if returned is None else returned)
     need(
         sums.recaptured > 0,
         "No marked animal was seen again in any catch: nothing tells how many there are.",
     )
-    found = _schumacher(sums) if form is SchnabelForm.SCHUMACHER else _schnabel(sums, form)
+    found = _FORMS[form](sums)
     return Estimate(
         estimate=max(found.estimate, sums.seen),
         low=max(found.low, sums.seen),
@@ -83,6 +89,7 @@ def sums_of(caught: Sequence[int], recaptured: Sequence[int], returned: Sequence
     rows = list(zip(caught, recaptured, marked, strict=True))
     return Sums(
         catches=len(rows),
+        drawn=tuple((m, c, r) for c, r, m in rows if m),
         seen=sum(c - r for c, r, _ in rows),
         recaptured=sum(recaptured),
         caught_marked=sum(c * m for c, _, m in rows),
@@ -92,19 +99,37 @@ def sums_of(caught: Sequence[int], recaptured: Sequence[int], returned: Sequence
     )
 
 
-def _schnabel(sums: Sums, form: SchnabelForm) -> Estimate:
-    plain = form is SchnabelForm.PLAIN
-    estimate = sums.caught_marked / (sums.recaptured if plain else sums.recaptured + 1)
+def _chapman(sums: Sums) -> Estimate:
+    estimate = sums.caught_marked / (sums.recaptured + 1)
+    low, high = interval_of_marked(sums.drawn, sums.seen)
+    se = _schnabel_se(sums, estimate)
+    return Estimate(
+        estimate=estimate,
+        low=min(low, estimate),
+        high=None if high is None else max(high, estimate),
+        se=se,
+        method="Schnabel, Chapman form, likelihood-ratio interval",
+        warnings=(*(NO_LIMIT if high is None else ()), *shaky(estimate, se)),
+    )
+
+
+def _plain(sums: Sums) -> Estimate:
+    estimate = sums.caught_marked / sums.recaptured
     fewest, most = garwood(sums.recaptured)
-    se = estimate**2 * sqrt(sums.recaptured) / sums.caught_marked
+    se = _schnabel_se(sums, estimate)
     return Estimate(
         estimate=estimate,
         low=sums.caught_marked / most,
         high=sums.caught_marked / fewest,
         se=se,
-        method=f"Schnabel{'' if plain else ', Chapman form'}, exact Poisson interval (Garwood) on recaptures",
+        method="Schnabel, exact Poisson interval (Garwood) on recaptures",
         warnings=shaky(estimate, se),
     )
+
+
+def _schnabel_se(sums: Sums, estimate: float) -> float:
+    """By the delta method on the Poisson number of recaptures."""
+    return estimate**2 * sqrt(sums.recaptured) / sums.caught_marked
 
 
 def _schumacher(sums: Sums) -> Estimate:
@@ -137,3 +162,10 @@ def _below_seen(estimate: float, seen: int) -> tuple[str, ...]:
         f"The formula gives {estimate:.1f}, fewer than the {seen} different animals that were seen; what was "
         "seen is given. An assumption does not hold, or the catches took nearly all.",
     )
+
+
+_FORMS: dict[SchnabelForm, Callable[[Sums], Estimate]] = {
+    SchnabelForm.CHAPMAN: _chapman,
+    SchnabelForm.PLAIN: _plain,
+    SchnabelForm.SCHUMACHER: _schumacher,
+}
