@@ -2,11 +2,23 @@
 
 from django.urls import path
 
-from . import views_app, views_labels, views_log
+from . import views, views_app, views_labels, views_log, views_quarantine
 from .rules.pages import PAGES
 
 urlpatterns = [
+    path("alarms", views.alarms, name="alarms"),
+    path("doubles", views.doubles, name="doubles"),
+    path("open-names", views.open_names, name="open_names"),
+    path("came-back", views.came_back, name="came_back"),
+    path("questions", views.questions, name="tank_questions"),
+    path("event/<int:pk>/body", views.body, name="tank_body"),
+    path("sent", views.sent, name="tank_sent"),
     path("labels", views_labels.labels, name="labels"),
+    path("quarantine", views_quarantine.quarantine, name="quarantine"),
+    path("quarantine/expect", views_quarantine.expect, name="quarantine_expect"),
+    path("quarantine/release", views_quarantine.sign_release, name="quarantine_release"),
+    path("quarantine/early", views_quarantine.sign_early, name="quarantine_early"),
+    path("tank-logs", views_log.logs, name="tank_logs"),
     path("place/<path:code>/log", views_log.log, name="tank_log"),
     path("place/<path:code>/log.csv", views_log.log_csv, name="tank_log_csv"),
     path("place/<path:code>/wanted", views_log.wanted, name="wanted_range"),

@@ -1,6 +1,5 @@
 """A small house with an enrolled tablet, and a way to send entries from it."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
@@ -124,7 +123,6 @@ def tablet(house: TankHouse) -> Tablet:
 
 
 @pytest.fixture(autouse=True)
-def _no_post(settings: Any) -> Iterator[None]:
+def _no_post(settings: Any) -> None:
     """Alarms stay in their table; the tests of the post say when it is carried."""
     settings.ALARM_POST_IN_BACKGROUND = False
-    yield

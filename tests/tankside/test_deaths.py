@@ -6,7 +6,7 @@ from inventory.book.models import Event, Flag
 from inventory.tankside.models import Entry
 
 from ..factories import NOW
-from .conftest import TankHouse, Tablet
+from .conftest import Tablet, TankHouse
 
 
 def test_a_death_is_an_event_and_is_said_back_in_words(house: TankHouse, tablet: Tablet) -> None:

@@ -12,6 +12,7 @@ from ..rules import drafting, times
 from ..rules.kinds import EntryKind
 from ..rules.stated import Stated, comes_back
 from .booking import Booked, refused
+from .doubles import forget_twins_of
 
 
 def undo(entry: Stated, around: Surroundings, person: Person, saved: datetime) -> Booked:
@@ -46,6 +47,7 @@ def undo(entry: Stated, around: Surroundings, person: Person, saved: datetime) -
     except LedgerRefused as error:
         raise refused(error) from error
     booked.event = Event.objects.get(pk=posted.event_id)
+    forget_twins_of(first, by=person, now=around.now)
     # What was asked of the event is answered by its end.
     Flag.objects.filter(event=first.event, settled_at=None).update(settled_at=around.now, settled_by=person)
     return booked

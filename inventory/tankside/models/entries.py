@@ -70,3 +70,22 @@ class Entry(models.Model):
 
 ENTRY_TRIGGERS = triggers.append_only("tankside_entry")
 triggers.declare(*ENTRY_TRIGGERS)
+
+
+class SetAside(models.Model):
+    """An entry that came back, looked at: nothing of it is to be entered any more. Append-only."""
+
+    entry = models.OneToOneField(Entry, on_delete=models.PROTECT, related_name="set_aside")
+    why = models.CharField(max_length=200)
+    by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return f"{self.entry_id}: {self.why}"
+
+
+SET_ASIDE_TRIGGERS = triggers.append_only("tankside_setaside")
+triggers.declare(*SET_ASIDE_TRIGGERS)

@@ -1,12 +1,27 @@
 """Entries and events that look like one."""
 
-from datetime import timedelta
+from collections import defaultdict
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 
-from inventory.book.models import Lot, Place
+from inventory.book.models import Flag, Flow, Lot, LotKind, Place
+from inventory.book.models.flags import FlagKind
+from inventory.book.queries import story
+from inventory.book.queries.settings import numbers_in_use
+from inventory.book.queries.story import EventTold
+from inventory.book.rules.kinds import EventKind
 from inventory.people.models import Person
 
-from ..models import Entry, Outcome
+from ..models import DoubleDecision, Entry, Outcome
+from ..rules.doubles import Alike, Happening, pairs
+from ..rules.kinds import EVENT_OF
 from ..rules.stated import Stated
+
+# How far back the list looks; a suspicion that is still open reaches further.
+LOOKS_BACK = timedelta(days=92)
+# What is entered at a tank, or typed from a slip of one. A change of sex or stage doubles nothing.
+_KINDS = frozenset(EVENT_OF.values()) - {EventKind.REGROUPED}
 
 
 def twin_of(entry: Stated, *, person: Person, place: Place, lot: Lot, minutes: int) -> Entry | None:
@@ -27,3 +42,63 @@ def twin_of(entry: Stated, *, person: Person, place: Place, lot: Lot, minutes: i
         event__reversed_by=None,
     ).exclude(identifier=entry.identifier)
     return twins.order_by("-id").first()
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Two events that look like one. ``suspected``: the program saw it as the second came in."""
+
+    first: EventTold
+    second: EventTold
+    place: Place
+    suspected: bool
+
+
+def open_pairs(*, now: datetime, hidden: Collection[int] = ()) -> list[Pair]:
+    """Pairs that nobody has decided on yet, those suspected at entry first, then the newest.
+
+    ``hidden`` are places whose events the reader may not see now. Ten queries, however many events.
+    """
+    flags = Flag.objects.filter(kind=FlagKind.DOUBLE, settled_at=None)
+    flagged = dict(flags.values_list("event_id", "event__effective_at"))
+    hours = timedelta(hours=numbers_in_use()["double_entry_list_hours"])
+    since = min([now - LOOKS_BACK, *(moment - hours for moment in flagged.values())])
+    decided = set(DoubleDecision.objects.values_list("first_id", "second_id"))
+    found = [
+        pair
+        for pair in pairs(_happenings(since), within=hours, decided=decided)
+        if pair[0].alike.place not in hidden
+    ]
+    told = story.tell({one.event for pair in found for one in pair})
+    places = Place.objects.in_bulk({pair[0].alike.place for pair in found})
+    listed = [
+        Pair(
+            told[first.event],
+            told[second.event],
+            places[first.alike.place],
+            suspected=second.event in flagged or first.event in flagged,
+        )
+        for first, second in found
+    ]
+    return sorted(listed, key=lambda pair: not pair.suspected)
+
+
+def _happenings(since: datetime) -> list[Happening]:
+    """Events that stand, with their number by taxon and place. An individual is never in two."""
+    ends = [f"{end}_cell__{name}" for end in ("from", "to") for name in ("account__place_id", "inside")]
+    rows = (
+        Flow.objects.filter(
+            effective_at__gte=since, event__kind__in=_KINDS, reversal=False, event__reversed_by=None
+        )
+        .exclude(from_cell__lot__kind=LotKind.INDIVIDUAL)
+        .order_by()
+        .values_list("event_id", "event__kind", "effective_at", "n", "from_cell__lot__taxon_id", *ends)
+    )
+    sums: dict[tuple[int, str, datetime, int, int], int] = defaultdict(int)
+    for event, kind, moment, n, taxon, from_place, from_inside, to_place, _ in rows:
+        place = from_place if from_inside else to_place
+        sums[event, kind, moment, taxon, place] += n
+    return [
+        Happening(event, moment, Alike(kind, taxon, place, n))
+        for (event, kind, moment, taxon, place), n in sums.items()
+    ]

@@ -1,0 +1,132 @@
+"""What the tank side asks people to look at: see :mod:`inventory.people.attention`."""
+
+from datetime import datetime
+
+from django.urls import reverse
+
+from inventory.book import blind
+from inventory.people.attention import Attention, Line
+from inventory.people.models import Person
+from inventory.people.rules.roles import Role
+
+from .queries import doubles, open_items
+
+SHOWN = 10
+REGISTRAR = frozenset({Role.REGISTRAR})
+
+
+def items(person: Person, *, now: datetime) -> list[Attention]:
+    """Alarms, own entries that came back, doubles, open names, questions. A constant number of queries."""
+    hidden = blind.hidden_from(person)
+    found = [
+        _alarms(),
+        _came_back_to(person),
+        _came_back(),
+        _doubles(now, hidden),
+        _open_names(hidden),
+        _questions(),
+    ]
+    return [item for item in found if item.total]
+
+
+def _alarms() -> Attention:
+    alarms = list(open_items.unseen_alarms())
+    return Attention(
+        heading="Alarm: deaths that nobody has looked at yet",
+        total=len(alarms),
+        url=reverse("alarms"),
+        roles=frozenset({Role.CURATOR, Role.VETERINARIAN}),
+        lines=tuple(
+            Line(
+                alarm.words,
+                reverse("event", args=[alarm.event_id]),
+                places=frozenset({alarm.place_id}),
+            )
+            for alarm in alarms
+        ),
+    )
+
+
+def _came_back_to(person: Person) -> Attention:
+    """Whatever the role: who wrote it mends it."""
+    entries = list(open_items.came_back(person)[: SHOWN + 1])
+    total = len(entries) if len(entries) <= SHOWN else open_items.came_back(person).count()
+    return Attention(
+        heading="Entries of yours that came back",
+        total=total,
+        url=reverse("came_back"),
+        roles=frozenset(),
+        lines=tuple(
+            Line(
+                "; ".join(one["words"] for one in entry.answer["problems"]),
+                reverse("came_back"),
+                places=frozenset({entry.place_id}) if entry.place_id else frozenset(),
+            )
+            for entry in entries
+        ),
+    )
+
+
+def _came_back() -> Attention:
+    return Attention(
+        heading="Entries from the tanks that came back to their authors",
+        total=open_items.came_back().count(),
+        url=reverse("came_back"),
+        roles=REGISTRAR,
+    )
+
+
+def _doubles(now: datetime, hidden: frozenset[int]) -> Attention:
+    pairs = [pair for pair in doubles.open_pairs(now=now, hidden=hidden) if pair.suspected]
+    return Attention(
+        heading="Suspected doubles: one or two?",
+        total=len(pairs),
+        url=reverse("doubles"),
+        roles=REGISTRAR,
+        lines=tuple(
+            Line(
+                f"events {pair.first.event.pk} and {pair.second.event.pk} in {pair.place.code}",
+                reverse("doubles"),
+                places=frozenset({pair.place.pk}),
+            )
+            for pair in pairs
+        ),
+    )
+
+
+def _open_names(hidden: frozenset[int]) -> Attention:
+    rows = open_items.open_name_rows(hidden=hidden)
+    return Attention(
+        heading="Species still open: which was it?",
+        total=len(rows),
+        url=reverse("open_names"),
+        roles=frozenset({Role.REGISTRAR, Role.VETERINARIAN}),
+        lines=tuple(
+            Line(
+                f"{row.label} in {row.flag.place.code if row.flag.place else ''}, {row.told.event.happened}",
+                reverse("open_names"),
+                row.flag.owner.name,
+                frozenset({row.flag.place_id}) if row.flag.place_id else frozenset(),
+            )
+            for row in rows
+        ),
+    )
+
+
+def _questions() -> Attention:
+    flags = list(open_items.questions())
+    return Attention(
+        heading="Entries from the tanks with a question",
+        total=len(flags),
+        url=reverse("tank_questions"),
+        roles=REGISTRAR,
+        lines=tuple(
+            Line(
+                f"{flag.get_kind_display()}: event {flag.event_id} by {flag.event.entered_by.name}",
+                reverse("tank_questions"),
+                flag.owner.name,
+                frozenset({flag.place_id}) if flag.place_id else frozenset(),
+            )
+            for flag in flags
+        ),
+    )
