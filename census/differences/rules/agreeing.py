@@ -34,13 +34,14 @@ def _regrouped(line: Line, house: HouseFacts) -> Iterator[Possible]:
         return
     short = {s: b - c for s, c, b in zip(_SEXES, line.counted_sexes, line.book_sexes, strict=True) if b > c}
     over = {s: c - b for s, c, b in zip(_SEXES, line.counted_sexes, line.book_sexes, strict=True) if c > b}
-    for to_sex in over:
-        for from_sex in short:
-            n = min(over[to_sex], short[from_sex])
+    for to_sex, wanted in over.items():
+        rest = wanted
+        for from_sex, had in list(short.items()):
+            n = min(rest, had)
             if not n:
                 continue
-            over[to_sex] -= n
-            short[from_sex] -= n
+            rest -= n
+            short[from_sex] = had - n
             counted, book = (".".join(map(str, sexes)) for sexes in (line.counted_sexes, line.book_sexes))
             yield possible(
                 Cause.SEX_CHANGE,

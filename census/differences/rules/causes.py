@@ -40,6 +40,14 @@ class Cause(StrEnum):
     EATEN = "eaten (suspected)"
     LOSS = "unexplained loss"
     GAIN = "unexplained gain"
+    # These explain nothing more: they are in the book already.
+    LATE = "entered since the count"
+    CROSSED = "moved between counts"
+
+    @property
+    def is_rest(self) -> bool:
+        """True for what is left when nothing explains it; it is always possible."""
+        return self in (Cause.LOSS, Cause.GAIN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +69,7 @@ DEFAULTS: Mapping[Cause, Prior] = {
     Cause.DRIFT: Prior(
         500, 20, "three counts on one side are seldom chance: one in four if the book is right"
     ),
-    Cause.DOUBLE: Prior(600, 3, "only where two like entries lie within minutes of each other"),
+    Cause.DOUBLE: Prior(850, 3, "only where two like entries lie within minutes of each other"),
     Cause.EDITED: Prior(500, 5, "only where an entry has neither reason nor approval"),
     Cause.JOINED: Prior(900, 10, "animals pass between joined tanks as they like"),
     Cause.MOVE: Prior(60, 5, "two moves in a hundred are entered late, some never; shared by all ways to go"),
@@ -142,12 +150,12 @@ def cost_of_size(mean: float) -> tuple[int, int]:
 
 
 def in_words(regret: int) -> str:
-    """How much likelier one set of causes is than another that costs ``regret`` more."""
+    """How much likelier one set of causes is than another that costs ``regret`` more: "... than that"."""
     times = math.exp(min(regret / NAT, 20))
     if times < 1.5:
-        return "about as likely"
+        return "about as likely as"
     if times < 4:
-        return "somewhat likelier"
+        return "somewhat likelier than"
     if times < 15:
-        return "clearly likelier"
-    return "much likelier"
+        return "clearly likelier than"
+    return "much likelier than"

@@ -49,7 +49,8 @@ def _noise(line: Line) -> Iterator[Possible]:
             continue
         for way in ("up", "down"):
             gains, loses = (line.key, "") if way == "up" else ("", line.key)
-            each = round(NAT * slope / first)
+            # Two counts that agree are twice as sure as one.
+            each = round(NAT * slope / first) * (2 if line.confirmed else 1)
             key = f"estimate / {line.key} / {piece} {way}"
             candidate = Candidate(key, gains, loses, fixed=0, each=each, most=most, noise=True)
             yield Possible(candidate, Cause.ESTIMATE, (f"{abs(line.difference)} lie inside the error",))
@@ -57,6 +58,8 @@ def _noise(line: Line) -> Iterator[Possible]:
 
 def _spread(line: Line) -> int:
     """By how many a count can be wrong and still be as good as the method is."""
+    if line.drift:
+        return 0  # chance does not lie on one side three times running
     if line.count_class == "C" and not line.at_least:
         ranged = 0 if line.low is None or line.high is None else (line.high - line.low + 1) // 2
         return max(line.tolerance, ranged)

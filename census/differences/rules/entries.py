@@ -1,7 +1,10 @@
 """Causes that lie in what was entered of a line's lots: twice, without a reason, not yet, never."""
 
 import math
+import re
+from calendar import month_abbr
 from collections.abc import Iterator
+from datetime import date, datetime
 from itertools import pairwise
 
 from inventory.book.rules.kinds import ARRIVALS, DEPARTURES
@@ -27,6 +30,7 @@ def _below_zero(line: Line, house: HouseFacts) -> Iterator[Possible]:
     if line.book >= 0 or line.difference <= 0:
         return
     births = [p.happened_at for p in line.passages if p.kind == "born"]
+    since, until = house.span(max(births, default=None), line.moment)
     kind = "births" if births or line.counts_in_from else "arrivals, births or a move in"
     yield possible(
         Cause.BELOW_ZERO,
@@ -35,7 +39,7 @@ def _below_zero(line: Line, house: HouseFacts) -> Iterator[Possible]:
         gains=line,
         most=line.difference,
         mean=max(20, line.difference),
-        hints=Hints(since=max(births, default=None), until=line.moment, reason="late birth entry"),
+        hints=Hints(since=since, until=until, reason="late birth entry"),
     )
 
 
@@ -89,10 +93,27 @@ def _letter(line: Line, house: HouseFacts) -> Iterator[Possible]:
         mean=max(1.5, -line.difference),
         hints=Hints(
             accessions=tuple(one.accession for one in line.not_seen),
-            until=line.moment,
+            until=house.span(None, line.moment)[1],
+            happened=_day_told(line.remark, line.moment),
             reason="late death entry",
         ),
     )
+
+
+_DAY_TOLD = re.compile(r"died (?:on )?(\d{1,2}) (" + "|".join(month_abbr[1:]) + ")")
+
+
+def _day_told(words: str, moment: datetime | None) -> str:
+    """ "died 22 Aug" as a day before the letter; nothing where no day is told."""
+    told = _DAY_TOLD.search(words)
+    if told is None or moment is None:
+        return ""
+    month = list(month_abbr).index(told[2])
+    year = moment.year if (month, int(told[1])) <= (moment.month, moment.day) else moment.year - 1
+    try:
+        return date(year, month, int(told[1])).isoformat()
+    except ValueError:
+        return ""
 
 
 def _late_death(line: Line, house: HouseFacts) -> Iterator[Possible]:

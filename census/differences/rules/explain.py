@@ -76,7 +76,7 @@ def explain(
     offered = {
         one.candidate.key: one
         for one in possible_causes(lines, house)
-        if one.candidate.key not in refused or one.cause in (Cause.LOSS, Cause.GAIN)
+        if one.candidate.key not in refused or one.cause.is_rest
     }
     differences = {line.key: line.difference for line in lines if is_node(line)}
     parts = components(differences, _widened([one.candidate for one in offered.values()], differences))

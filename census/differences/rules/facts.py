@@ -99,6 +99,7 @@ class Line:
     passages: Sequence[Passage] = field(default_factory=tuple)
     drift: str = ""
     party: str = ""
+    count_id: int = 0
 
     @property
     def difference(self) -> int:
@@ -119,7 +120,8 @@ class HouseFacts:
     """``routes``: how often animals were moved from one place to another in two years.
 
     ``keepers``: who looks after each place. ``hunters``: kinds held in a place that hunt others there.
-    ``now``: the day of asking, for slips that are still to come.
+    ``now``: the day of asking, for slips that are still to come. ``starts`` and ``last``: first and last
+    moment of the period; what a later count brings to light belongs to the period that is counted.
     """
 
     history: History = field(default_factory=History)
@@ -128,6 +130,16 @@ class HouseFacts:
     hunters: Mapping[str, Sequence[str]] = field(default_factory=dict)
     uncounted: Sequence[Uncounted] = field(default_factory=tuple)
     now: datetime | None = None
+    starts: datetime | None = None
+    last: datetime | None = None
     double_minutes: int = 10
     notice_days: int = 7
     young_days: int = 30
+    search_days: int = 14
+
+    def span(self, since: datetime | None, until: datetime | None) -> tuple[datetime | None, datetime | None]:
+        """From when to when something may have happened, inside the period."""
+        moments = [moment for moment in (until, self.last) if moment]
+        until = min(moments, default=None)
+        since = since or self.starts
+        return (since if since and until and since < until else None), until

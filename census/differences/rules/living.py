@@ -79,8 +79,9 @@ def _gains(line: Line, house: HouseFacts) -> Iterator[Possible]:
     if over <= 0:
         return
     before = {p.kind for p in line.passages if p.n > 0}
-    since = max((p.happened_at for p in line.passages if p.n > 0), default=None)
-    span = Hints(since=since, until=line.moment)
+    since, until = house.span(
+        max((p.happened_at for p in line.passages if p.n > 0), default=None), line.moment
+    )
     if line.can_divide:
         yield possible(
             Cause.DIVIDED,
@@ -89,7 +90,7 @@ def _gains(line: Line, house: HouseFacts) -> Iterator[Possible]:
             gains=line,
             most=over,
             mean=max(12, abs(line.book) / 4),
-            hints=Hints(since=span.since, until=span.until, reason="divided"),
+            hints=Hints(since=since, until=until, reason="divided"),
         )
     if "born" in before and line.book >= 0:
         yield possible(
@@ -99,7 +100,7 @@ def _gains(line: Line, house: HouseFacts) -> Iterator[Possible]:
             gains=line,
             most=over,
             mean=usual_size(line, 8),
-            hints=Hints(since=span.since, until=span.until, reason="brood or young"),
+            hints=Hints(since=since, until=until, reason="brood or young"),
         )
     if "settled" in before or (line.open_water and line.sources == "settled"):
         yield possible(
@@ -109,7 +110,7 @@ def _gains(line: Line, house: HouseFacts) -> Iterator[Possible]:
             gains=line,
             most=over,
             mean=usual_size(line, 8),
-            hints=Hints(since=span.since, until=span.until, reason="settled from sea water"),
+            hints=Hints(since=since, until=until, reason="settled from sea water"),
         )
 
 
@@ -127,7 +128,7 @@ def _elsewhere(line: Line, house: HouseFacts) -> Iterator[Possible]:
             Cause.ELSEWHERE,
             house,
             f"{other.place} is not counted yet: wait for it",
-            f"{used} moves from {there[0]} to {there[1]} in two years",
+            f"moved from {there[0]} to {there[1]} before",
             on=line,
             most=abs(line.difference),
             share=used / (used + 3),
@@ -181,8 +182,18 @@ def _is_uncounted(place: str, house: HouseFacts) -> bool:
 
 def _unexplained(line: Line, house: HouseFacts) -> Iterator[Possible]:
     """Both ways, for what is left beside another cause may run against the difference."""
+    if line.drift:
+        yield possible(
+            Cause.DRIFT,
+            house,
+            line.drift,
+            on=line,
+            most=abs(line.difference),
+            mean=max(20, abs(line.difference)),
+            hints=Hints(reason="unexplained loss" if line.difference < 0 else "unexplained gain"),
+        )
     most = max(abs(line.difference), 1)
-    shares = f"pool: {line.sources}" if line.sources and " " in line.sources else ""
+    shares = f"a pool of several sources: {line.sources}" if " + " in line.sources else ""
     for cause, way, reason in (
         (Cause.LOSS, "loses", "unexplained loss"),
         (Cause.GAIN, "gains", "unexplained gain"),
@@ -191,7 +202,6 @@ def _unexplained(line: Line, house: HouseFacts) -> Iterator[Possible]:
             Cause(cause),
             house,
             "nothing found in the book or on other lines",
-            line.drift,
             shares if way == "loses" else "",
             gains=line if way == "gains" else None,
             loses=line if way == "loses" else None,

@@ -19,7 +19,8 @@ def pairs(lines: Sequence[Line], house: HouseFacts) -> Iterator[Possible]:
     by_look: dict[tuple[str, str, str], list[Line]] = defaultdict(list)
     by_place: dict[str, list[Line]] = defaultdict(list)
     for line in open_lines:
-        if not line.written_in:
+        # What others hold comes back as the end of a loan, which is another event than a move.
+        if not line.written_in and not line.off_site:
             by_kind[line.taxon, line.unit].append(line)
             if line.look_alike_set:
                 by_look[line.look_alike_set, line.place, line.unit].append(line)
@@ -64,7 +65,7 @@ def _is_joined(loses: Line, gains: Line) -> bool:
 
 def _joined(loses: Line, gains: Line, house: HouseFacts) -> Possible:
     words = f"{loses.place} and {gains.place} are joined: {gains.difference:+d} and {loses.difference:+d}"
-    since, until = _between(loses, gains)
+    since, until = _between(loses, gains, house)
     return possible(
         Cause.JOINED,
         house,
@@ -96,7 +97,7 @@ def _move(loses: Line, gains: Line, weight: float, house: HouseFacts) -> Possibl
     used = house.routes.get((loses.place, gains.place), 0)
     keepers = sorted(_same_keeper(loses, gains, house))
     size = "the same number" if loses.difference == -gains.difference else "not the same number"
-    since, until = _between(loses, gains)
+    since, until = _between(loses, gains, house)
     # A move of all that a place held is as usual as one of a few.
     mean = max(usual_size(loses, 5), abs(loses.difference) if loses.count == 0 else 0)
     return possible(
@@ -104,7 +105,7 @@ def _move(loses: Line, gains: Line, weight: float, house: HouseFacts) -> Possibl
         house,
         f"{loses.key} ({loses.place}) has {loses.difference:+d}, {gains.key} ({gains.place}) "
         f"{gains.difference:+d}: {size}, and no move is entered",
-        f"{used} moves from {loses.place} to {gains.place} in two years" if used else "",
+        f"{_times(used)} moved from {loses.place} to {gains.place} in two years" if used else "",
         f"both kept by {', '.join(keepers)}" if keepers else "",
         loses=loses,
         gains=gains,
@@ -115,7 +116,11 @@ def _move(loses: Line, gains: Line, weight: float, house: HouseFacts) -> Possibl
     )
 
 
-def _between(loses: Line, gains: Line) -> tuple[datetime | None, datetime | None]:
+def _times(n: int) -> str:
+    return "once" if n == 1 else "twice" if n == 2 else f"{n} times"
+
+
+def _between(loses: Line, gains: Line, house: HouseFacts) -> tuple[datetime | None, datetime | None]:
     """From the last thing entered of the animals in either place to the earlier of the two counts."""
     moments = [line.moment for line in (loses, gains) if line.moment]
     until = min(moments, default=None)
@@ -123,7 +128,7 @@ def _between(loses: Line, gains: Line) -> tuple[datetime | None, datetime | None
         return None, None
     # A death where the animals came from tells that they were there still; one where they are does not.
     known = [p.happened_at for p in loses.passages if p.happened_at < until]
-    return max(known, default=None), until
+    return house.span(max(known, default=None), until)
 
 
 def _look_alikes(alike: Sequence[Line], house: HouseFacts) -> Iterator[Possible]:

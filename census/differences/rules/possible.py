@@ -28,7 +28,7 @@ class Hints:
     from_sex: str = ""
     to_sex: str = ""
     reason: str = ""
-    owner: str = ""
+    happened: str = ""
 
 
 @dataclass(frozen=True, slots=True)

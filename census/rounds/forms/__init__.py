@@ -2,6 +2,7 @@
 
 from .counting import WRITE_INS, CountSheetForm, LineBoxes
 from .deciding import DecisionForm, WayForm, way_form, way_forms
+from .proposals import ProposalForm
 from .steps import (
     IssueForm,
     NoSecondForm,
@@ -23,6 +24,7 @@ __all__ = [
     "NumberForm",
     "OpenCensusForm",
     "PersonForm",
+    "ProposalForm",
     "RecountForm",
     "WayForm",
     "way_form",

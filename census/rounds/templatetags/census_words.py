@@ -9,6 +9,7 @@ from inventory.book.templatetags.book_words import difference
 
 from ..models import Count
 from ..queries.reading import LineRead, Row
+from ..rules.steps import Step
 from ..rules.words import How
 
 register = Library()
@@ -19,6 +20,21 @@ _MINUS = re.compile(r"(?<![\w-])-(?=\d)")
 def how_words(how: str) -> str:
     """``late_move`` as "late move"."""
     return How(how).words
+
+
+@register.filter
+def step_words(step: Step) -> str:
+    """What a decision of a proposal posts: "adjustment -5, eaten (suspected), on CS-26Q3-07 line 5"."""
+    stated = step.settling
+    n = f"{stated.n:+d}" if stated.how is How.ADJUSTMENT else str(stated.n or len(stated.accessions) or "")
+    what = " ".join(part for part in (stated.how.words, n) if part)
+    parts = [what, stated.kind.value.replace("_", " ") if stated.kind else "", stated.reason, stated.happened]
+    if stated.from_sex or stated.to_sex:
+        parts.append(f"{stated.from_sex} to {stated.to_sex}")
+    if stated.to_place and not step.to_line:
+        parts.append(f"to {stated.to_place}")
+    told = ", ".join(part for part in parts if part)
+    return f"{told}, on {step.line}" + (f" to {step.to_line}" if step.to_line else "")
 
 
 @register.filter

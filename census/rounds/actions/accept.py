@@ -1,0 +1,155 @@
+"""Accepts and refuses proposals: what is accepted becomes decisions of the census, like any others."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, tzinfo
+
+from django.db import transaction
+
+from census.differences.models import Refusal
+from inventory.people.models import Person
+from inventory.people.rules.roles import Role
+
+from ..models import Census, Decision, Line
+from ..queries.explaining import Answer, answer, counts_of, names
+from ..queries.find import line_called
+from ..queries.reading import read_census
+from ..rules.hypotheses import Hypothesis
+from ..rules.settings import CensusSettings
+from ..rules.steps import Step
+from ..rules.who import DECIDES
+from .allowed import require
+from .decide import decide_line
+from .refused import CensusRefused
+
+
+@dataclass(frozen=True, slots=True)
+class Under:
+    """What stands under an acceptance beside the one who accepts: approvals, owner, a note."""
+
+    approved_by: Person | None = None
+    countersigned_by: Person | None = None
+    owner: str = ""
+    note: str = ""
+
+
+@transaction.atomic
+def accept_proposals(
+    *,
+    census: Census,
+    keys: Sequence[str],
+    by: Person,
+    now: datetime,
+    zone: tzinfo,
+    under: Under | None = None,
+    settings: CensusSettings | None = None,
+) -> list[Decision]:
+    """Accepts the proposals called ``keys``, all or none, as they are made now.
+
+    The house is read again: a proposal that is no longer made, for the book or a count has moved since
+    the page was shown, is refused. Each becomes one decision or two, by the rules of any decision:
+    approvals, who counted, what the count supports. Raises :class:`CensusRefused`.
+    """
+    require(by, DECIDES, "accept a proposal")
+    found = _made_now(census, keys, now=now, settings=settings)
+    problems = [f"{key}: not proposed any more; look at the line again" for key in keys if key not in found]
+    if problems:
+        raise CensusRefused(*problems)
+    decisions = []
+    for key in dict.fromkeys(keys):
+        if not found[key].acceptable:
+            problems.append(f"{key}: this is nothing to accept: {found[key].words}")
+            continue
+        for step in found[key].steps:
+            try:
+                with transaction.atomic():
+                    decisions.append(
+                        _decide(step, under or Under(), by=by, now=now, zone=zone, settings=settings)
+                    )
+            except CensusRefused as refused:
+                problems += refused.problems
+    if problems:
+        raise CensusRefused(*problems)
+    return decisions
+
+
+@transaction.atomic
+def refuse_proposal(*, census: Census, key: str, by: Person, now: datetime, why: str = "") -> Refusal:
+    """Keeps that a proposal was refused; it is not made again of the same counts.
+
+    Refusing the same again gives the first refusal. Raises :class:`CensusRefused` when it is not made,
+    or when it is what is left unexplained: a line cannot be left without any.
+    """
+    require(by, DECIDES, "refuse a proposal")
+    told = answer(census, read_census(census), now=now)
+    found = _by_key(told, [key]).get(key)
+    lines = [line for name, line in told.lines.items() if names(key, name)]
+    earlier = Refusal.objects.filter(proposal=key, counts=counts_of(lines)).first()
+    if earlier is not None:
+        return earlier
+    if found is None:
+        raise CensusRefused(f"{key}: not proposed any more; look at the line again")
+    if found.cause.is_rest:
+        raise CensusRefused(
+            "What is unexplained cannot be refused: accept another proposal, ask a recount, or make it an "
+            "open query with an owner."
+        )
+    return Refusal.objects.create(
+        proposal=key,
+        counts=counts_of(lines),
+        words=f"{found.cause}: {found.words}",
+        why=why[:300],
+        refused_by=by,
+        refused_at=now,
+    )
+
+
+def _made_now(
+    census: Census, keys: Sequence[str], *, now: datetime, settings: CensusSettings | None
+) -> dict[str, Hypothesis]:
+    return _by_key(answer(census, read_census(census, settings=settings), settings=settings, now=now), keys)
+
+
+def _by_key(told: Answer, keys: Iterable[str]) -> dict[str, Hypothesis]:
+    wanted = set(keys)
+    every: Mapping[str, Hypothesis] = {
+        one.key: one for found in told.by_row.values() for one in found if one.key in wanted
+    }
+    return dict(every)
+
+
+def _decide(
+    step: Step, under: Under, *, by: Person, now: datetime, zone: tzinfo, settings: CensusSettings | None
+) -> Decision:
+    line = line_called(step.line)
+    settling = step.settling
+    if step.keeper or step.officer:
+        settling = replace(settling, owner=under.owner or _owner(step, line, by, now))
+    if under.note:
+        settling = replace(settling, note=under.note)
+    return decide_line(
+        line=line,
+        settling=settling,
+        by=by,
+        now=now,
+        zone=zone,
+        approved_by=under.approved_by,
+        countersigned_by=under.countersigned_by,
+        other_line=line_called(step.to_line) if step.to_line else None,
+        settings=settings,
+    )
+
+
+def _owner(step: Step, line: Line, by: Person, now: datetime) -> str:
+    """The permit officer where the law asks for a notice, else who keeps the tank, else who decides."""
+    here = Person.objects.filter(left_on=None)
+    if step.officer:
+        officer = here.filter(user__groups__name=Role.PERMIT_OFFICER.value).order_by("name").first()
+        if officer is not None:
+            return officer.name
+    today = now.date()
+    keeper = here.filter(
+        keepings__place=line.place_id, keepings__since__lte=today, keepings__until=None
+    ).order_by("name")
+    first = keeper.first()
+    return first.name if first else by.name

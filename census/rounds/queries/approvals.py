@@ -1,0 +1,88 @@
+"""Whose names a proposal will want, for many at once: what a page may offer with one tick.
+
+The decision itself asks again, with all that it knows; this only says what to expect.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+
+from django.db.models import Sum
+
+from ..models import Census, Decision
+from ..rules.approval import AdjustmentCase, ApprovalNeeded, approval_needed
+from ..rules.hypotheses import Hypothesis
+from ..rules.reasons import BY_NAME, REASONS
+from ..rules.settings import CensusSettings
+from ..rules.words import How
+from .explaining import Answer
+from .holdings import holdings
+from .reading import Row
+
+
+def approvals(
+    census: Census, rows: Sequence[Row], told: Answer, settings: CensusSettings
+) -> dict[str, ApprovalNeeded]:
+    """What each acceptable proposal needs, by its key. The same few queries for any number."""
+    by_line = {str(part.line): row for row in rows for part in row.parts}
+    every = [one for found in told.by_row.values() for one in found if one.acceptable]
+    if not any(_adjusts(one) for one in every):
+        return {one.key: ApprovalNeeded() for one in every}
+    held, lost = _tanks(census)
+    return {one.key: _needed(one, by_line, told, held, lost, settings) for one in every}
+
+
+def _adjusts(one: Hypothesis) -> bool:
+    return any(step.settling.how is How.ADJUSTMENT for step in one.steps)
+
+
+Tank = tuple[int, str]
+
+
+def _tanks(census: Census) -> tuple[Mapping[Tank, int], Mapping[Tank, int]]:
+    """What each place holds at the cut-off, and its unexplained loss in this census, by unit."""
+    held: dict[Tank, int] = defaultdict(int)
+    for holding in holdings(before=census.cutoff):
+        held[holding.place_id, holding.unit] += max(holding.total, 0)
+    unexplained = [reason.name for reason in REASONS if reason.unknown_cause]
+    decided = (
+        Decision.objects.filter(line__sheet__census=census, how=How.ADJUSTMENT.value, reason__in=unexplained)
+        .order_by()
+        .values_list("line__place_id", "line__unit")
+        .annotate(Sum("n"))
+    )
+    return held, {(place, unit): -n for place, unit, n in decided}
+
+
+def _needed(
+    one: Hypothesis,
+    rows: Mapping[str, Row],
+    told: Answer,
+    held: Mapping[Tank, int],
+    lost: Mapping[Tank, int],
+    settings: CensusSettings,
+) -> ApprovalNeeded:
+    needed = ApprovalNeeded()
+    for step in one.steps:
+        if step.settling.how is not How.ADJUSTMENT:
+            continue
+        row, line, n = rows[step.line], told.lines[step.line], step.settling.n
+        unexplained = BY_NAME[step.settling.reason].unknown_cause
+        before = sum(d.n for d in _adjusted(row) if d.n * n > 0)
+        tank = (row.line.place_id, line.unit)
+        needed = approval_needed(
+            AdjustmentCase(
+                count_class=line.count_class,
+                n=abs(n + before),
+                book=(row.latest.book if row.latest else 0) - before,
+                unexplained=unexplained,
+                permit_or_loan=line.permit_or_loan,
+                tank_held=held.get(tank, 0) if unexplained else 0,
+                tank_unexplained_loss=lost.get(tank, 0) - n if unexplained else 0,
+            ),
+            settings,
+        )
+    return needed
+
+
+def _adjusted(row: Row) -> Iterable[Decision]:
+    return (d for part in row.parts for d in part.decisions if d.how == How.ADJUSTMENT)

@@ -1,0 +1,3 @@
+from tests.rounds.conftest import house
+
+__all__ = ["house"]
