@@ -52,9 +52,15 @@ class Attention:
 
 
 def about_places(items: Iterable[Attention], places: Collection[int]) -> list[Attention]:
-    """What of ``items`` is about ``places``; a heading of which nothing is left is left out."""
+    """What of ``items`` is about ``places``, and what is the person's own (it names no role), whole.
+
+    A heading of which nothing is left is left out.
+    """
     found = []
     for item in items:
+        if not item.roles:
+            found.append(item)
+            continue
         lines = tuple(line for line in item.lines if not line.places.isdisjoint(places))
         if lines:
             found.append(replace(item, lines=lines, total=len(lines)))

@@ -17,6 +17,7 @@ ROOMS = (
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", views.today, name="today"),
+    path("my-tanks", views.my_tanks, name="my_tanks"),
     path("health", views.health, name="health"),
     path("api/v1/", api.urls),
     *(path("", include(room)) for room in ROOMS),

@@ -26,7 +26,7 @@ from inventory.people.rules.roles import Role
 from .actions.readings import ReadingRefused, take_reading, want_range
 from .forms_log import PERIODS, PeriodForm, ReadingForm, WantedForm
 from .models.readings import Reading
-from .queries.readings import in_period, ranges_wanted, tell
+from .queries.readings import in_period, last_of_each, ranges_wanted, tell
 from .queries.tank_log import LOG_COLUMNS, log_rows, tank_log
 
 ON_A_PAGE = 100
@@ -77,6 +77,24 @@ def log(request: HttpRequest, code: str) -> HttpResponse:
         "cautions": cautions_of_names(row.scientific_name for row in lives_here(places=[place.pk])),
     }
     return render(request, "tankside/log.html", context)
+
+
+@require_safe
+@requires()
+def logs(request: HttpRequest) -> HttpResponse:
+    """The last values of all tanks, or of those that are outside the range wanted."""
+    only_outside = request.GET.get("outside") == "1"
+    ranges, today = ranges_wanted(), timezone.localdate(clock.now())
+    places = Place.objects.filter(closed_on=None).values_list("pk", flat=True)
+    told = [
+        tell(reading, ranges, temperature=settings.TEMPERATURE_UNIT) for reading in last_of_each(list(places))
+    ]
+    rows = [
+        (one, ranges.at(one.reading.place_id, one.reading.quantity, today))
+        for one in told
+        if one.outside or not only_outside
+    ]
+    return render(request, "tankside/logs.html", {"rows": rows, "only_outside": only_outside})
 
 
 @require_safe

@@ -1,5 +1,6 @@
 """Whose tanks: the places that a person keeps on a day, with all that is below them."""
 
+from collections.abc import Mapping
 from datetime import date
 
 from django.db.models import F, Q, QuerySet
@@ -16,6 +17,11 @@ def places_kept(keeper: Person, *, on: date) -> frozenset[int]:
     return with_descendants(tops, dict(Place.objects.values_list("pk", "parent_id")))
 
 
+def keeps_any(person: Person, *, on: date) -> bool:
+    """Whether the person keeps a place on a day. One query."""
+    return _on(on).filter(keeper=person).exists()
+
+
 def keepers_of(place: Place, *, on: date) -> list[Person]:
     """Who keeps a place on a day, by name; the keepers of the places above it count too."""
     parents = dict(Place.objects.values_list("pk", "parent_id"))
@@ -30,7 +36,7 @@ def keepings_of(place: Place) -> list[Keeping]:
     return list(rows.order_by(F("until").desc(nulls_first=True), "-since", "keeper__name"))
 
 
-def _upwards(place: int, parents: dict[int, int | None]) -> set[int]:
+def _upwards(place: int, parents: Mapping[int, int | None]) -> set[int]:
     above: set[int] = set()
     at: int | None = place
     while at is not None and at not in above:

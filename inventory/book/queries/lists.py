@@ -211,6 +211,7 @@ class BelowZero:
     the balance below zero.
     """
 
+    place_id: int
     accession: str
     scientific_name: str
     common_name: str
@@ -218,7 +219,6 @@ class BelowZero:
     held: int
     owner: str
     event_id: int | None
-    place_id: int
 
 
 def below_zero(*, hidden: Collection[int] = ()) -> list[BelowZero]:
@@ -243,7 +243,7 @@ def below_zero(*, hidden: Collection[int] = ()) -> list[BelowZero]:
     )
     owners = {(lot, place): (owner, event) for lot, place, owner, event in flags}
     return [
-        BelowZero(*told, *owners.get((lot, place), ("", None)), place_id=place)
+        BelowZero(place, *told, *owners.get((lot, place), ("", None)))
         for lot, place, *told in rows
         if place not in hidden
     ]

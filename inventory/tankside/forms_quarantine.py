@@ -1,0 +1,41 @@
+"""What is said of a stay in quarantine or hospital, and the least days of a group."""
+
+from datetime import date
+from typing import Any
+
+from django import forms
+
+
+class StayForm(forms.Form):
+    """One word on a stay: an end is expected, it is released, or that it left early was looked at."""
+
+    lot = forms.CharField(max_length=40, widget=forms.HiddenInput)
+    place = forms.CharField(max_length=20, widget=forms.HiddenInput)
+    words = forms.CharField(max_length=500)
+
+
+class ExpectForm(StayForm):
+    ends_on = forms.DateField()
+
+
+class EarlyForm(StayForm):
+    event = forms.IntegerField(widget=forms.HiddenInput)
+
+
+class LeastDaysForm(forms.Form):
+    """The least days of a group of animals from a day on."""
+
+    group = forms.CharField(
+        max_length=100,
+        required=False,
+        label="Group",
+        help_text="A name of the classification or a species, such as Elasmobranchii; empty: all others",
+    )
+    min_days = forms.IntegerField(min_value=0, max_value=1000, label="Least days")
+    since = forms.DateField(label="From", widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d"))
+    source = forms.CharField(
+        max_length=300, label="On what it rests", help_text="Your plan, an authority, or “common practice”"
+    )
+
+    def __init__(self, data: Any = None, *, today: date) -> None:
+        super().__init__(data, initial={"since": today})
