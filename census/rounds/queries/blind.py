@@ -7,9 +7,9 @@ page, print and workbook made of it are blind by construction.
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import Prefetch, Q
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 
-from inventory.book.models import Lot
+from inventory.book.models import Cell, Lot, Sex
 from inventory.people.models import Person
 
 from ..models import Count, Line, Sheet
@@ -43,6 +43,9 @@ class BlindLine:
     individuals: tuple[BlindIndividual, ...]
     marks: str
     note: str
+    joined: bool = False
+    sexed: bool = False
+    """Some of them have a known sex, or may change it: the counter is asked for the sexes."""
     mine: Count | None = None
 
 
@@ -77,7 +80,7 @@ def blind_sheets(
         lines = lines.filter(Q(recounts__round=round) | _as_second_counter(round, person))
     mine = _mine(chosen, round, person)
     lines = lines.exclude(Q(kind=LineKind.WRITE_IN.value) & ~Q(pk__in=mine) & Q(recounts=None)).distinct()
-    lines = lines.prefetch_related(Prefetch("lots", Lot.objects.order_by("house_name", "accession")))
+    lines = lines.prefetch_related(Prefetch("lots", _lots()))
     by_sheet: dict[int, list[BlindLine]] = {pk: [] for pk in chosen}
     for line in lines.order_by("number"):
         by_sheet[line.sheet_id].append(_line(line, mine.get(line.pk)))
@@ -99,6 +102,12 @@ def blind_sheets(
         )
         for pk, sheet in chosen.items()
     ]
+
+
+def _lots() -> QuerySet[Lot]:
+    """Lots in the order of a roll-call, each with whether an animal of it ever had a known sex."""
+    known = Cell.objects.filter(lot=OuterRef("pk"), inside=True).exclude(sex=Sex.UNKNOWN)
+    return Lot.objects.annotate(sexed=Exists(known)).order_by("house_name", "accession")
 
 
 def _as_second_counter(round_: int, person: Person | None) -> Q:
@@ -140,5 +149,12 @@ def _line(line: Line, mine: Count | None) -> BlindLine:
         individuals=individuals if roll_call else (),
         marks=", ".join(lot.marks for lot in lots if lot.marks) if not roll_call else "",
         note="joined: count all parts in one session" if line.joined_key else "",
+        joined=bool(line.joined_key),
+        sexed=line.kind == LineKind.GROUP and _asks_for_sexes(line),
         mine=mine,
     )
+
+
+def _asks_for_sexes(line: Line) -> bool:
+    may_change = line.taxon is not None and line.taxon.can_change_sex
+    return may_change or any(getattr(lot, "sexed", False) for lot in line.lots.all())

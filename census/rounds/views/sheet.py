@@ -14,10 +14,13 @@ from ..actions.counts import take_counts
 from ..actions.refused import CensusRefused
 from ..actions.sheets import accept, hand_in, issue
 from ..forms import CountSheetForm, IssueForm
+from ..forms.papers import ScanForm
 from ..models import Recount, Sheet
 from ..queries.blind import blind_sheet
 from ..queries.find import NotFound, sheet_of
+from ..queries.scans import scans_of
 from ..rules.states import SHEETS_OPEN
+from ..rules.who import TYPES_LETTERS
 from ..rules.words import SheetState
 from . import COMPARES, COUNTS, DECIDES
 
@@ -29,11 +32,11 @@ def sheet(request: HttpRequest, number: str) -> HttpResponse:
 
     Who reads everything and counts nothing gets the list without the boxes.
     """
-    found, counts = _sheet(number), may(request, *COUNTS)
+    found, counts = found_sheet(number), may(request, *COUNTS)
     if request.method == "POST" and not counts:
         raise PermissionDenied("Those who count and those who type write on a sheet; you may read it.")
     person = person_of(request.user)
-    round_ = _round(request, found, person)
+    round_ = round_of(request, found, person)
     blind = blind_sheet(found, round=round_, person=person)
     now = clock.now()
     form = CountSheetForm(blind, request.POST or None, person=person, now=now)
@@ -57,6 +60,8 @@ def sheet(request: HttpRequest, number: str) -> HttpResponse:
         "decides": may(request, *DECIDES),
         "compares": may(request, *COMPARES),
         "issue_form": IssueForm(),
+        "scans": scans_of(found, person=person, compares=may(request, *COMPARES)),
+        "scan_form": ScanForm() if may(request, *TYPES_LETTERS) else None,
     }
     return render(request, "rounds/sheet.html", context)
 
@@ -65,7 +70,7 @@ def sheet(request: HttpRequest, number: str) -> HttpResponse:
 @requires(*DECIDES)
 def sheet_step(request: HttpRequest, number: str, step: str) -> HttpResponse:
     """The registrar's steps with a sheet: issue it to its counters, or accept it."""
-    found, person, now = _sheet(number), person_of(request.user), clock.now()
+    found, person, now = found_sheet(number), person_of(request.user), clock.now()
     form = IssueForm(request.POST)
     try:
         if step == "issue" and form.is_valid():
@@ -77,14 +82,15 @@ def sheet_step(request: HttpRequest, number: str, step: str) -> HttpResponse:
     return redirect("sheet", number)
 
 
-def _sheet(number: str) -> Sheet:
+def found_sheet(number: str) -> Sheet:
+    """The sheet of an address, or a page that says there is none."""
     try:
         return sheet_of(number)
     except NotFound as error:
         raise Http404(str(error)) from error
 
 
-def _round(request: HttpRequest, sheet: Sheet, person: Person) -> int:
+def round_of(request: HttpRequest, sheet: Sheet, person: Person) -> int:
     """Which count this is: the one asked for in the address, else the newest asked of this person."""
     asked = request.GET.get("round", "")
     if asked in ("1", "2", "3"):

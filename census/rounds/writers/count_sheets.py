@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import xlsxwriter  # type: ignore[import-untyped]  # it ships no types
 
@@ -12,9 +12,9 @@ from ..rules.sheet_layout import BOXES, COLUMNS, HEAD, HEADER_ROW, RULE, WRITE_I
 _WIDTHS = {"name": 32, "common name": 24, "marks": 24, "individual": 16, "remark": 30, "counted by": 20}
 
 
-def write_sheets(sheets: Iterable[BlindSheet], path: Path) -> None:
+def write_sheets(sheets: Iterable[BlindSheet], out: Path | BinaryIO) -> None:
     """One worksheet for each count sheet, in one workbook."""
-    with xlsxwriter.Workbook(str(path)) as book:
+    with xlsxwriter.Workbook(str(out) if isinstance(out, Path) else out) as book:
         formats = {
             "head": book.add_format({"bold": True}),
             "header": book.add_format({"bold": True, "bottom": 1, "text_wrap": True}),

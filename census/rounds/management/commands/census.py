@@ -20,14 +20,14 @@ from census.rounds.actions.sheets import issue
 from census.rounds.actions.signing import sign
 from census.rounds.models import Sheet
 from census.rounds.queries import blind, table_rows
-from census.rounds.queries.evidence import explanations
+from census.rounds.queries.explaining import explanations
 from census.rounds.queries.find import NotFound, census_of
 from census.rounds.queries.holdings import holdings
 from census.rounds.queries.reading import read_census
 from census.rounds.readers.count_sheets import read_sheets
 from census.rounds.readers.decisions import COLUMNS, Asked, read_decisions, read_row
 from census.rounds.rules.words import SheetState
-from census.rounds.writers.count_sheets import write_sheets
+from census.rounds.writers.files import WRITERS, write_to
 from inventory.book.models import Period, Place, PlaceKind
 from inventory.book.readers import NotReadable
 from inventory.doors import clock
@@ -81,9 +81,10 @@ class Command(HouseCommand):
         )
         door.add_argument("--code", default="", help="left out: made from the period (CS-26Q3)")
         _by(door)
-        door = doors.add_parser("sheets", help="write count sheets as workbooks, and issue them")
+        door = doors.add_parser("sheets", help="write count sheets as workbooks or PDF, and issue them")
         door.add_argument("code", metavar="CODE", help="of a census, or number of one sheet")
-        door.add_argument("--out", type=Path, required=True, metavar="DIR|FILE", help="folder, or one .xlsx")
+        door.add_argument("--out", type=Path, required=True, metavar="DIR|FILE", help="folder, or one file")
+        door.add_argument("--format", choices=WRITERS, help="left out: by the name of the file, else xlsx")
         door.add_argument("--round", type=int, default=1, choices=(1, 2, 3), help="2 and 3: lines to recount")
         door.add_argument("--issue", action="store_true", help="also issue sheets that are not issued yet")
         _by(door, required=False)
@@ -143,7 +144,16 @@ class Command(HouseCommand):
         self.stderr.write(f"{census.code} is open with {census.sheets.count()} sheets")
 
     def _sheets(
-        self, *, code: str, out: Path, round: int, issue: bool, by: str, now: datetime, **_: Any
+        self,
+        *,
+        code: str,
+        out: Path,
+        round: int,
+        issue: bool,
+        by: str,
+        now: datetime,
+        format: str | None,
+        **_: Any,
     ) -> None:
         sheets = list(Sheet.objects.filter(number__iexact=code).select_related("place", "census"))
         if not sheets:
@@ -156,12 +166,7 @@ class Command(HouseCommand):
             written = [sheet for sheet in written if sheet.lines]
         if not written:
             raise CensusRefused(f"No line of {code} is to be counted in round {round}.")
-        if out.suffix.lower() == ".xlsx":
-            write_sheets(written, out)
-        else:
-            out.mkdir(parents=True, exist_ok=True)
-            for sheet in written:
-                write_sheets([sheet], out / f"{sheet.number}.xlsx")
+        write_to(written, out, format)
         self.stderr.write(f"{len(written)} sheets written to {out}")
 
     def _take(self, *, file: Path, by: str, now: datetime, **_: Any) -> None:
