@@ -72,7 +72,6 @@ class Shares:
         self._pools = Pools(network, open_nodes)
         self._held = [component for component, _ in held]
         self._even = [Even(network, open_nodes), *(Even(network, nodes) for _, nodes in held)]
-        self._most_of: dict[tuple[frozenset[Source], frozenset[Place]], int] = {}
         self.sources = frozenset(
             {source for source, _ in self._settled}.union(*(even.sources for even in self._even))
         )
@@ -85,7 +84,7 @@ class Shares:
         of_sources, in_places = frozenset(sources) & self.sources, frozenset(places) & self.places
         sure = sum(self._settled.get((s, p), 0) for s in of_sources for p in in_places)
         most = self._most(of_sources, in_places)
-        least = self._supply(of_sources) - self._most(of_sources, self.places - in_places)
+        least = self._supply(of_sources) - self._most(of_sources, in_places, elsewhere=True)
         return Bounds(sure + least, sure + most, self._even_share(of_sources, in_places, sure, least, most))
 
     def table(
@@ -102,13 +101,13 @@ class Shares:
         held = sum(component.supply(sources) for component in self._held)
         return int(self._pools.arrivals(sources).sum()) + held
 
-    def _most(self, sources: frozenset[Source], places: frozenset[Place]) -> int:
-        key = (sources, places)
-        if key not in self._most_of:
-            held = sum(component.most(sources, places) for component in self._held)
-            pools = self._pools.most(self._pools.arrivals(sources), self._pools.ends(places))
-            self._most_of[key] = pools + held
-        return self._most_of[key]
+    def _most(self, sources: frozenset[Source], places: frozenset[Place], *, elsewhere: bool = False) -> int:
+        """The most of ``sources`` in ``places``, or in all other places."""
+        held = sum(component.most(sources, places, elsewhere=elsewhere) for component in self._held)
+        ends = self._pools.ends(places)
+        return held + self._pools.most(
+            self._pools.arrivals(sources), self._pools.all_ends - ends if elsewhere else ends
+        )
 
     def _even_share(
         self, sources: frozenset[Source], places: frozenset[Place], sure: int, least: int, most: int

@@ -37,6 +37,7 @@ class Pools:
         self.edges: Whole = np.array(tail, dtype=np.int64).reshape(-1, 3)
         self.arriving = _by_key(self.index, network.arrivals)
         self.ending = _by_key(self.index, network.sinks)
+        self.all_ends: Whole = np.array([sum(network.sinks[node].values()) for node in order], dtype=np.int64)
         self.component: Whole = np.array([component[node] for node in order], dtype=np.int64)
         _, self.component, sizes = np.unique(self.component, return_inverse=True, return_counts=True)
         self.alone = sizes[self.component] == 1 if self.size else np.zeros(0, dtype=bool)
@@ -119,10 +120,12 @@ class Held:
         arrive = sum(n for numbers in self.arrivals for source, n in numbers.items() if source in sources)
         return arrive - sum(demand.n for demand in self.demands if demand.source in sources)
 
-    def most(self, sources: frozenset[Source], places: frozenset[Place]) -> int:
-        """The most animals of ``sources`` that can be in ``places``."""
+    def most(self, sources: frozenset[Source], places: frozenset[Place], *, elsewhere: bool = False) -> int:
+        """The most animals of ``sources`` that can be in ``places``, or in all other places."""
         if not any(source in sources for numbers in self.arrivals for source in numbers):
             return 0
+        if elsewhere:
+            places = frozenset(place for _, place, _ in self.sinks) - places
         most = self._solve(sources, places, self.demands)
         assert most is not None, "checked before"
         return most

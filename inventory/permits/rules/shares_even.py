@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array, csc_array, eye_array
+from scipy.sparse import coo_array, csc_array, csr_array, eye_array
 from scipy.sparse.linalg import splu
 
 from .shares_build import Network
@@ -34,13 +34,17 @@ class Even:
         table = np.array(ways, dtype=np.int64).reshape(-1, 3)
         self.tail, self.head, self.n = table[:, 0], table[:, 1], table[:, 2]
         self.arrivals = np.zeros((len(nodes), len(self.sources)))
-        self.sinks = np.zeros((len(nodes), len(self.places)))
+        ends = []
         for node, i in index.items():
             for source, n in network.arrivals[node].items():
                 self.arrivals[i, self.sources[source]] = n
             for place, n in network.sinks[node].items():
-                self.sinks[i, self.places[place]] = n
-        self.out = self.sinks.sum(axis=1)
+                ends.append((i, self.places[place], n))
+        at, place_at, ending = np.array(ends, dtype=np.int64).reshape(-1, 3).T
+        # Sparse, for there can be as many places as boxes.
+        self.sinks = csr_array((ending.astype(float), (at, place_at)), shape=(len(nodes), len(self.places)))
+        self.out = np.zeros(len(nodes))
+        np.add.at(self.out, at, ending)
         np.add.at(self.out, self.tail, self.n)
         self.table = self._table(network)
 
@@ -73,7 +77,7 @@ class Even:
     def _shared(self, arrivals: Real, ways: Any, out: Real) -> Real:
         through = self._through(arrivals, ways, out)
         mixed = np.divide(through, out[:, None], out=np.zeros_like(through), where=out[:, None] > _NOTHING)
-        table: Real = mixed.T @ self.sinks
+        table: Real = (self.sinks.T @ mixed).T
         return table
 
     def _set_apart(self, through: Real, wanted: Real, out: Real, source: int) -> tuple[Real, Real, Real]:
