@@ -13,6 +13,7 @@ from .facts import CellFact, cell_facts
 from .flows import DatedFlow, Pair, cell_ends, flows_of_lots, late_flows, pair_flows
 from .sources import source_labels
 from .stock import StockBy, StockRow, stock
+from .traces import Traced, TracedFlow, traced_flows
 
 __all__ = [
     "CellEnd",
@@ -24,6 +25,8 @@ __all__ = [
     "Scope",
     "StockBy",
     "StockRow",
+    "Traced",
+    "TracedFlow",
     "cell_balances",
     "cell_balances_from_now",
     "cell_ends",
@@ -34,4 +37,5 @@ __all__ = [
     "pair_flows",
     "source_labels",
     "stock",
+    "traced_flows",
 ]
