@@ -11,6 +11,7 @@ from inventory.book.models import Lot
 from ..models import Census, Sheet
 from ..rules.states import SHEETS_IN
 from ..rules.words import LineKind, LineState, SheetState
+from .draws import drawn_for_recount, newest_sample, waiting_for_recount
 from .holdings import Holding, below_zero, holdings, on_no_line
 from .reading import Row
 
@@ -21,6 +22,8 @@ class ItemKind(StrEnum):
     UNSETTLED = "not settled"
     BELOW_ZERO = "below zero"
     NOT_LISTED = "sums do not tie"
+    DRAWN = "drawn for a recount"
+    SAMPLE = "sample test"
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +48,8 @@ def open_items(census: Census, rows: Sequence[Row], *, now: datetime) -> list[Op
         *_unsettled(rows),
         *_below_zero(negative, lots),
         *_not_listed(unlisted, lots),
+        *_drawn(census, rows),
+        *_sample(census),
     ]
 
 
@@ -121,3 +126,22 @@ def _not_listed(found: Iterable[Holding], lots: dict[int, Lot]) -> Iterable[Open
             "at the cut-off, and no line counts it there: add a line"
         )
         yield OpenItem(ItemKind.NOT_LISTED, text)
+
+
+def _drawn(census: Census, rows: Sequence[Row]) -> Iterable[OpenItem]:
+    for row in waiting_for_recount(rows, drawn_for_recount(census)):
+        text = f"{row.refs}, {row.name}: drawn by lot to be counted again by another person"
+        yield OpenItem(ItemKind.DRAWN, text, row.line.sheet.number, row.line.number)
+
+
+def _sample(census: Census) -> Iterable[OpenItem]:
+    """A sample that was begun is brought to its end, and has to accept; none is asked for here."""
+    sample = newest_sample(census)
+    if sample is None:
+        return
+    if not sample.done:
+        yield OpenItem(ItemKind.SAMPLE, f"{sample.found} of {len(sample.lines)} drawn lines were looked at")
+    elif not sample.acceptance.accepted:
+        teams = f"; count again all sheets of: {'; '.join(sample.teams)}" if sample.teams else ""
+        text = f"not accepted: {', '.join(sample.acceptance.why)}{teams}; then draw anew"
+        yield OpenItem(ItemKind.SAMPLE, text)
