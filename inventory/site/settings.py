@@ -40,6 +40,7 @@ INSTALLED_APPS = [
     "inventory.tankside",
     "census.estimators",
     "census.differences",
+    "census.population",
     "census.rounds",
     "census.change",
     "census.demo",
