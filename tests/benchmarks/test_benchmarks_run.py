@@ -64,3 +64,15 @@ def test_the_benchmark_of_the_source_shares_runs() -> None:
     assert run.returncode == 0, run.stderr
     assert run.stdout.count("45 answers") == 3
     assert run.stdout.count("the same answer") == 2
+
+
+def test_count_sheets_are_printed_by_the_hundred() -> None:
+    run = subprocess.run(
+        [sys.executable, "-m", "tests.benchmarks.bench_sheets", "4"],
+        cwd=PROJECT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert run.returncode == 0, run.stderr
+    assert re.search(r"2 sheets, \d+ pages, 60 lines", run.stdout)
