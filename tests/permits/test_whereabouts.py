@@ -1,7 +1,8 @@
 """Where the animals kept under a permit are now, out of the ledger."""
 
 from collections.abc import Callable
-from datetime import date, datetime, timedelta, tzinfo
+from dataclasses import replace
+from datetime import date, timedelta, tzinfo
 from typing import Any
 from uuid import uuid4
 
@@ -9,14 +10,16 @@ import pytest
 from django.template.loader import render_to_string
 from django.utils import timezone
 
+from inventory.book.actions.post import post_event
 from inventory.book.models import Event, Place, PlaceKind
+from inventory.book.rules.drafts import DraftLine, Numbers
 from inventory.book.rules.kinds import EventKind
 from inventory.permits.models import Authority, Permit, Take, TakeEvent, Trip
 from inventory.permits.queries.whereabouts import PermitWhereabouts, whereabouts
 from inventory.permits.rules.shares import Bounds
 from inventory.permits.rules.whereabouts import FATES, in_words
 
-from ..factories import NOW, make_event, make_lot, make_person, make_place, make_reversal
+from ..factories import NOW, make_draft, make_event, make_lot, make_person, make_place, make_reversal
 
 pytestmark = pytest.mark.django_db
 
@@ -28,10 +31,10 @@ def make_permit(number: str) -> Permit:
     return Permit.objects.create(number=number, authority=authority, holder="Test Aquarium")
 
 
-def make_take(permit: Permit, event: Event, *, line: int, kept: int, now: datetime = NOW) -> Take:
+def make_take(permit: Permit, event: Event, *, line: int, kept: int, **more: Any) -> Take:
     """A slip that points to an event, as entered with it."""
     person = make_person()
-    stated: dict[str, Any] = {"entered_at": now, "entered_by": person, "recorded_at": now}
+    stated: dict[str, Any] = {"entered_at": NOW, "entered_by": person, "recorded_at": NOW}
     trip = Trip.objects.create(
         identifier=uuid4(),
         permit=permit,
@@ -49,6 +52,7 @@ def make_take(permit: Permit, event: Event, *, line: int, kept: int, now: dateti
         caught=kept,
         kept=kept,
         **stated,
+        **more,
     )
     TakeEvent.objects.create(take=take, event=event)
     return take
@@ -199,6 +203,21 @@ def test_slips_say_by_which_line_animals_came() -> None:
     ]
     assert told(found, 0)["alive_here"] == "1 to 4 (2.8)"
     assert found.of_line(3) == [found.rows[2]]
+
+
+def test_one_event_may_bring_animals_of_several_lines() -> None:
+    permit, tank = make_permit("P1"), make_place()
+    one, two = make_lot(), make_lot()
+    lines = [
+        DraftLine(lot=lot.accession, place=tank.code, numbers=Numbers(unknown=n))
+        for lot, n in ((one, 4), (two, 5))
+    ]
+    draft = replace(make_draft(EventKind.TAKEN, lot=one, place=tank, permit_number="P1"), lines=lines)
+    posted = post_event(draft, now=NOW, zone=timezone.get_current_timezone())
+    event = Event.objects.get(pk=posted.event_id)
+    make_take(permit, event, line=7, kept=4, lot=one)
+    make_take(permit, event, line=8, kept=5, taxon=two.taxon)
+    assert [(row.line, row.kept) for row in found_of(permit).rows] == [(7, 4), (8, 5)]
 
 
 def test_who_counts_a_tank_is_told_nothing_of_what_can_be_there() -> None:

@@ -5,21 +5,22 @@ pools the least, the most and the even share (`inventory.permits.rules.shares`).
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Hashable, Mapping, Sequence
+from collections.abc import Collection, Hashable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, tzinfo
 from typing import NamedTuple
 
 from inventory.book.models import Event
 from inventory.book.queries.quantities import Traced, TracedFlow, traced_flows
+from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.happened import end_of_day
 from inventory.book.rules.kinds import ARRIVALS, EventKind
 from inventory.book.rules.sources import label_of_arrival
 
-from ..models import Permit
+from ..models import Permit, Take
 from ..rules.shares import Bounds, Shares, Step
 from ..rules.whereabouts import ALIVE, FATES, Fate, Whereabouts, fate_of
-from .takes import current_takes
+from .takes import TakeRead, current_takes
 
 
 class OfPermit(NamedTuple):
@@ -70,11 +71,11 @@ def whereabouts(
     ``hidden`` are places whose numbers the reader may not see: rows with animals that can be there are
     blanked. A constant number of queries, however many permits, lots and flows.
     """
-    line_of = _lines_of_events(known_at)
+    slips = _Slips(current_takes(known_at=known_at))
     numbers = {permit.number for permit in permits}
-    taken_into = _lots_taken_into(numbers, {event for event, of in line_of.items() if of.permit in numbers})
+    taken_into = _lots_taken_into(numbers, slips.events_of(numbers))
     traced = traced_flows(taken_into, before=end_of_day(as_of, zone), known_at=known_at)
-    network = _Network(traced, line_of)
+    network = _Network(traced, slips)
     events = Event.objects.in_bulk(network.set_aside)
     found = {}
     for permit in permits:
@@ -86,13 +87,33 @@ def whereabouts(
     return found
 
 
-def _lines_of_events(known_at: datetime | None) -> dict[int, OfPermit]:
-    """What the slips say of the events that they point to."""
-    return {
-        event: OfPermit(take.take.permit.number, take.take.line_number)
-        for take in current_takes(known_at=known_at)
-        for event in take.event_ids
-    }
+class _Slips:
+    """What the slips say of the events that they point to. One event may serve several of them."""
+
+    def __init__(self, takes: Sequence[TakeRead]) -> None:
+        self.by_event: defaultdict[int, list[Take]] = defaultdict(list)
+        for read in takes:
+            for event in read.event_ids:
+                self.by_event[event].append(read.take)
+
+    def events_of(self, numbers: Collection[str]) -> set[int]:
+        """Events to which slips of these permits point."""
+        return {
+            event
+            for event, takes in self.by_event.items()
+            if any(take.permit.number in numbers for take in takes)
+        }
+
+    def source(self, event: int, end: CellEnd) -> OfPermit | None:
+        """The line by which the animals of an event came into a lot: that of the slip which names the
+        lot, else the kind of animal, else of the only one."""
+        takes = self.by_event.get(event, [])
+        named = (
+            [take for take in takes if take.lot_id == end.lot_id]
+            or [take for take in takes if take.lot_id is None and take.taxon_id == end.taxon_id]
+            or (takes if len(takes) == 1 else [])
+        )
+        return OfPermit(named[0].permit.number, named[0].line_number) if named else None
 
 
 def _lots_taken_into(numbers: Collection[str], events: Collection[int]) -> set[int]:
@@ -108,9 +129,9 @@ class _Network:
     A place is a fate and a unit: lots that share animals count in one unit, so none is mixed.
     """
 
-    def __init__(self, traced: Traced, line_of: Mapping[int, OfPermit]) -> None:
+    def __init__(self, traced: Traced, slips: _Slips) -> None:
         self._traced = traced
-        self._line_of = line_of
+        self._slips = slips
         self._came: defaultdict[tuple[OfPermit, str], int] = defaultdict(int)
         self._families: defaultdict[OfPermit, set[int]] = defaultdict(set)
         for flow in traced.flows:
@@ -127,8 +148,8 @@ class _Network:
         """Where the animals of an arrival came from; None of any other flow."""
         if flow.kind not in ARRIVALS:
             return None
-        if flow.event_id in self._line_of:
-            return self._line_of[flow.event_id]
+        if of_slip := self._slips.source(flow.event_id, self._traced.ends[flow.to_cell]):
+            return of_slip
         if flow.kind == EventKind.TAKEN and flow.permit_number:
             return OfPermit(flow.permit_number, None)
         return label_of_arrival(flow.kind, party=flow.party, permit=flow.permit_number)
