@@ -78,6 +78,11 @@ def send_due(*, now: datetime) -> int:
     return len(due)
 
 
+def waiting() -> int:
+    """Alarms that failed and are to be tried again."""
+    return Alarm.objects.filter(mailed_at=None, next_try_at__isnull=False).count()
+
+
 def _send(alarm: Alarm, now: datetime) -> None:
     to = addresses()
     if not settings.EMAIL_HOST:

@@ -1,0 +1,38 @@
+"""``send_alarms``: carries the post of alarms that is due, once or again and again."""
+
+import time
+from typing import Any
+
+from django.core.management.base import CommandError, CommandParser
+
+from inventory.doors.clock import now
+from inventory.doors.command import HouseCommand
+from inventory.tankside.actions.post import send_due, waiting
+
+
+class Command(HouseCommand):
+    help = "Sends alarms that are due by the house's e-mail; those that failed are tried again later."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument(
+            "--watch",
+            type=int,
+            default=0,
+            metavar="SECONDS",
+            help="look again after so many seconds, until it is stopped; without it once",
+        )
+
+    def handle(self, *args: Any, watch: int, **options: Any) -> None:
+        if watch < 0:
+            raise CommandError("--watch needs a number of seconds, such as 60", returncode=2)
+        while True:
+            tried = 0
+            while due := send_due(now=now()):
+                tried += due
+            waits = waiting()
+            self.stderr.write(f"{tried} tried, {waits} wait for another try")
+            if not watch:
+                break
+            time.sleep(watch)
+        if waits:
+            raise CommandError("Not every alarm could be sent; see the page Alarms.", returncode=1)
