@@ -1,0 +1,101 @@
+"""The ledger's flows as steps of source shares: where each arrival came from, and what events say of it."""
+
+from collections import defaultdict
+from collections.abc import Collection, Hashable, Sequence
+from typing import NamedTuple
+
+from inventory.book.queries.quantities import Traced, TracedFlow
+from inventory.book.rules.ends import CellEnd
+from inventory.book.rules.kinds import ARRIVALS, EventKind
+from inventory.book.rules.sources import label_of_arrival
+
+from ..models import Take
+from ..rules.shares import Step
+from .takes import TakeRead
+
+
+class OfPermit(NamedTuple):
+    """A source: what came in by one line of one permit. ``line`` None: no slip says which."""
+
+    permit: str
+    line: int | None
+
+
+class Slips:
+    """What the slips say of the events that they point to. One event may serve several of them."""
+
+    def __init__(self, takes: Sequence[TakeRead]) -> None:
+        self.by_event: defaultdict[int, list[Take]] = defaultdict(list)
+        for read in takes:
+            for event in read.event_ids:
+                self.by_event[event].append(read.take)
+
+    def events_of(self, numbers: Collection[str]) -> set[int]:
+        """Events to which slips of these permits point."""
+        return {
+            event
+            for event, takes in self.by_event.items()
+            if any(take.permit.number in numbers for take in takes)
+        }
+
+    def source(self, event: int, end: CellEnd) -> OfPermit | None:
+        """The line by which the animals of an event came into a lot: that of the slip which names the
+        lot, else the kind of animal, else of the only one."""
+        takes = self.by_event.get(event, [])
+        named = (
+            [take for take in takes if take.lot_id == end.lot_id]
+            or [take for take in takes if take.lot_id is None and take.taxon_id == end.taxon_id]
+            or (takes if len(takes) == 1 else [])
+        )
+        return OfPermit(named[0].permit.number, named[0].line_number) if named else None
+
+
+class Sources:
+    """Of each flow its source: a line of a permit, else the label of its arrival."""
+
+    def __init__(self, traced: Traced, slips: Slips) -> None:
+        self._traced = traced
+        self._slips = slips
+        # How many came, and among which lots they can be.
+        self.came: defaultdict[tuple[OfPermit, str], int] = defaultdict(int)
+        self.families: defaultdict[OfPermit, set[int]] = defaultdict(set)
+        for flow in traced.flows:
+            source = self.of(flow)
+            if isinstance(source, OfPermit):
+                end = traced.ends[flow.to_cell]
+                self.came[source, end.unit] += flow.n
+                self.families[source].add(traced.family[end.lot_id])
+
+    def steps(self) -> list[Step]:
+        """All flows, in their order."""
+        return [
+            Step(None, flow.to_cell, flow.n, self.of(flow))
+            if flow.kind in ARRIVALS
+            else Step(flow.from_cell, flow.to_cell, flow.n, self._evidence(flow))
+            for flow in self._traced.flows
+        ]
+
+    def of(self, flow: TracedFlow) -> Hashable:
+        """Where the animals of an arrival came from; None of any other flow."""
+        if flow.kind not in ARRIVALS:
+            return None
+        if of_slip := self._slips.source(flow.event_id, self._traced.ends[flow.to_cell]):
+            return of_slip
+        if flow.kind == EventKind.TAKEN and flow.permit_number:
+            return OfPermit(flow.permit_number, None)
+        return label_of_arrival(flow.kind, party=flow.party, permit=flow.permit_number)
+
+    def _evidence(self, flow: TracedFlow) -> OfPermit | None:
+        """A death, a move or another event that names the permit says whose the animals were.
+
+        Where animals of several lines of it stand together, it does not say by which they came.
+        """
+        if not flow.permit_number:
+            return None
+        family = self._traced.family[self._traced.ends[flow.from_cell].lot_id]
+        of_permit = [
+            source
+            for source, families in self.families.items()
+            if source.permit == flow.permit_number and family in families
+        ]
+        return of_permit[0] if len(of_permit) == 1 else None
