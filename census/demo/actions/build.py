@@ -18,6 +18,8 @@ from .people import SignIn, make_people
 from .permits import load_permits
 from .releases import load_first_release
 from .stock import load_opening_stock
+from .vet_notes import write_vet_notes
+from .water import make_water
 
 LISTS = FIXTURES.parent / "lists"
 # (what was done, steps done, steps in all)
@@ -63,6 +65,8 @@ def build_house(*, now: datetime, zone: tzinfo, progress: Progress = _quiet) -> 
     tell(f"{events:,} events in all")
     sheets = load_permits(history, now=now, zone=zone).sheets
     tell(f"{sheets['permits'].new} permits, {sheets['takes'].new} takes, {sheets['loans'].new} loans")
+    write_vet_notes(history.accessions, zone=zone)
+    make_water(now=now, zone=zone)
     count_half(history, now=now, zone=zone)
     tell("census half counted")
     return history, sign_ins

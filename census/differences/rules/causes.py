@@ -116,7 +116,7 @@ class History:
         prior = DEFAULTS[cause].of_1000
         if cause is Cause.LATE_DEATH and self.late_deaths is not None:
             prior *= _bounded(self.late_deaths / 0.04)
-        if cause in (Cause.MOVE, Cause.ELSEWHERE) and self.late_moves is not None:
+        if cause is Cause.MOVE and self.late_moves is not None:
             prior *= _bounded(self.late_moves / 0.02)
         if not self.lines or cause in _ONLY_WHERE:
             return min(prior, 990)

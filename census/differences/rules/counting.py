@@ -19,7 +19,7 @@ def counting(line: Line, beside: Sequence[Line], house: HouseFacts) -> Iterator[
     yield from _noise(line)
     yield from _units(line, beside, house)
     if not line.confirmed and not line.written_in and not line.off_site:
-        yield from _count_again(line, house)
+        yield from _count_again(line, beside, house)
 
 
 def _minimum(line: Line, house: HouseFacts) -> Iterator[Possible]:
@@ -94,7 +94,7 @@ def _units(line: Line, beside: Sequence[Line], house: HouseFacts) -> Iterator[Po
         )
 
 
-def _count_again(line: Line, house: HouseFacts) -> Iterator[Possible]:
+def _count_again(line: Line, beside: Sequence[Line], house: HouseFacts) -> Iterator[Possible]:
     difference = line.difference
     turned = _digits_turned(line)
     if turned is not None:
@@ -116,8 +116,9 @@ def _count_again(line: Line, house: HouseFacts) -> Iterator[Possible]:
     elif difference > 0 and line.book > 0 and (line.count or 0) >= FAR * line.book:
         words.insert(0, "far above the book: were feed animals, young or parts counted? Count before feeding")
         share = 2.0
-    if "pair" in line.remark.lower():
-        words.insert(0, f"written as {line.remark!r}: each kind is counted on its own line")
+    pairs = [one for one in beside if "pair" in one.remark.lower() and one.count == line.count]
+    if pairs:
+        words.insert(0, f"{pairs[0].remark!r} on {pairs[0].key}: each kind is counted on its own line")
         share = 2.0
     yield possible(
         Cause.MISCOUNT,

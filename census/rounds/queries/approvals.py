@@ -5,8 +5,11 @@ The decision itself asks again, with all that it knows; this only says what to e
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 from django.db.models import Sum
+
+from inventory.people.models import Person
 
 from ..models import Census, Decision
 from ..rules.approval import AdjustmentCase, ApprovalNeeded, approval_needed
@@ -20,15 +23,18 @@ from .reading import Row
 
 
 def approvals(
-    census: Census, rows: Sequence[Row], told: Answer, settings: CensusSettings
+    census: Census, rows: Sequence[Row], told: Answer, settings: CensusSettings, *, by: Person
 ) -> dict[str, ApprovalNeeded]:
-    """What each acceptable proposal needs, by its key. The same few queries for any number."""
+    """What each acceptable proposal needs, by its key, if ``by`` accepts it.
+
+    The same few queries for any number.
+    """
     by_line = {str(part.line): row for row in rows for part in row.parts}
     every = [one for found in told.by_row.values() for one in found if one.acceptable]
     if not any(_adjusts(one) for one in every):
         return {one.key: ApprovalNeeded() for one in every}
     held, lost = _tanks(census)
-    return {one.key: _needed(one, by_line, told, held, lost, settings) for one in every}
+    return {one.key: _needed(one, by_line, told, held, lost, settings, by) for one in every}
 
 
 def _adjusts(one: Hypothesis) -> bool:
@@ -60,6 +66,7 @@ def _needed(
     held: Mapping[Tank, int],
     lost: Mapping[Tank, int],
     settings: CensusSettings,
+    by: Person,
 ) -> ApprovalNeeded:
     needed = ApprovalNeeded()
     for step in one.steps:
@@ -81,7 +88,14 @@ def _needed(
             ),
             settings,
         )
+        if by.pk in _typed(row) and not needed.curator:
+            why = (*needed.why, "you typed this line: another person approves")
+            needed = replace(needed, curator=True, why=why)
     return needed
+
+
+def _typed(row: Row) -> set[int]:
+    return {c.typed_by_id for part in row.parts for c in (*part.counts.values(), *part.typed_before)}
 
 
 def _adjusted(row: Row) -> Iterable[Decision]:

@@ -25,6 +25,7 @@ from ..rules.hypotheses import Hypothesis, hypotheses, notes_on
 from ..rules.settings import CensusSettings
 from ..rules.words import LineKind, LineState, Seen
 from .evidence import passages_of
+from .explaining_drift import drift_words
 from .explaining_house import house_facts
 from .explaining_lines import Known, Looked, lines_of
 from .explaining_names import protected_taxa, written_in
@@ -67,7 +68,7 @@ def answer(
     """
     settings = settings or settings_of(census)
     now, zone = now or clock.now(), get_current_timezone()
-    known = _known(census, [row for row in rows if _has_something(row)])
+    known = _known(census, [row for row in rows if _has_something(row)], settings)
     lines = lines_of(rows, known, looked)
     by_key = {line.key: line for line in lines}
     house = house_facts(census, rows, now=now, settings=settings)
@@ -147,7 +148,7 @@ def names(proposal: str, key: str) -> bool:
     return key in ends.partition(" / ")[0].split(" > ")
 
 
-def _known(census: Census, rows: Sequence[Row]) -> Known:
+def _known(census: Census, rows: Sequence[Row], settings: CensusSettings) -> Known:
     lots = {lot.pk: lot for row in rows for part in row.parts for lot in part.lots}
     single = [pk for pk, lot in lots.items() if lot.kind == "individual"]
     introduced, may_be = written_in(rows)
@@ -162,6 +163,7 @@ def _known(census: Census, rows: Sequence[Row]) -> Known:
         protected=protected_taxa(rows),
         promised=_promised(lots),
         sources={pk: labels[pk] for pk in lots if pk in labels},
+        drift=drift_words(census, rows, settings),
     )
 
 

@@ -48,7 +48,7 @@ def differences(request: HttpRequest, code: str) -> HttpResponse:
     settings = settings_of(census)
     rows = read_census(census, settings=settings)
     told = answer(census, rows, settings=settings)
-    needed = approvals(census, rows, told, settings)
+    needed = approvals(census, rows, told, settings, by=person_of(request.user))
     chosen = [row for row in rows if shown(row, show)]
     chosen.sort(key=lambda row: _order(row, told.by_row.get(row.line.pk, ()), sort))
     upto = max((round_ for row in chosen for part in row.parts for round_ in part.counts), default=1)

@@ -17,6 +17,7 @@ from census.differences.rules.facts import Line as LineFacts
 from census.differences.rules.facts import Passage
 from inventory.doors import clock
 from inventory.people.access import may, person_of, requires
+from inventory.people.models import Person
 
 from ..actions.accept import Under, accept_proposals, refuse_proposal
 from ..actions.recounts import ask_recount
@@ -78,7 +79,7 @@ def census_line(request: HttpRequest, number: str, line: int) -> HttpResponse:
         "row": row,
         "chosen": found,
         "closing": closing_supported(row),
-        "offered": _offered(census, rows, row, told),
+        "offered": _offered(census, rows, row, told, person_of(request.user)),
         "notes": [note for key in keys if key in told.lines for note in notes_on(told.lines[key])],
         "sets": _sets(told, keys),
         "timeline": _timeline([told.lines[key] for key in keys if key in told.lines]),
@@ -192,9 +193,9 @@ def _next(rows: Sequence[Row], row: Row) -> str:
     return reverse("census_line", args=[after.line.sheet.number, after.line.number])
 
 
-def _offered(census: Census, rows: Sequence[Row], row: Row, told: Answer) -> list[Offered]:
+def _offered(census: Census, rows: Sequence[Row], row: Row, told: Answer, by: Person) -> list[Offered]:
     found = [one for one in told.by_row.get(row.line.pk, ()) if one.key]
-    needed = approvals(census, rows, told, settings_of(census)) if found else {}
+    needed = approvals(census, rows, told, settings_of(census), by=by) if found else {}
     return [Offered(one, needed.get(one.key, ApprovalNeeded()), *_link(one)) for one in found]
 
 
