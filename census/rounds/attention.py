@@ -3,21 +3,24 @@
 Also which numbers are hidden from whom while they count: see :mod:`inventory.book.blind`.
 """
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.urls import reverse
 
+from inventory.doors import clock
 from inventory.people.attention import Attention, Line
 from inventory.people.models import Person
 from inventory.people.queries import roles_of
 
+from .attention_told import told
 from .models import Census, Decision, Sheet
 from .models import Line as SheetLine
 from .queries.reading import read_census
+from .queries.settings import settings_in_use
 from .rules.states import SHEETS_IN, SHEETS_OPEN
 from .rules.who import COMPARES, DECIDES
-from .rules.words import CensusState, How
+from .rules.words import CensusState, How, SheetState
 
 DONE = (CensusState.CLOSED.value, CensusState.ABANDONED.value)
 
@@ -30,6 +33,7 @@ def items(person: Person, *, now: datetime) -> list[Attention]:
     """
     found = _own_sheets(person)
     roles = roles_of(person.user) if person.user else frozenset()
+    found += told(roles, now=now)
     for census in Census.objects.exclude(state__in=DONE):
         found += _sheets_out(census)
         if not roles.isdisjoint(COMPARES):
@@ -38,14 +42,25 @@ def items(person: Person, *, now: datetime) -> list[Attention]:
 
 
 def places_hidden_from(person: Person) -> set[int]:
-    """Ids of the places on the sheets that ``person`` counts and has not handed in. Two queries."""
-    sheets = _counted_by(person)
-    lines = SheetLine.objects.filter(sheet__in=sheets)
-    return {*sheets.values_list("place_id", flat=True), *lines.values_list("place_id", flat=True)}
+    """Ids of the places on the sheets that ``person`` counts and has not handed in.
+
+    From the start of the quiet time, where it is said when a sheet is to be counted; else from its
+    issue. Two queries, one more where a sheet has its moment.
+    """
+    planned = Q(state=SheetState.NOT_ISSUED.value, planned_at__isnull=False)
+    rows = list(_counted_by(person, planned).values_list("pk", "place_id", "planned_at"))
+    hidden = {pk: place for pk, place, moment in rows if moment is None}
+    if len(hidden) < len(rows):
+        quiet = timedelta(hours=settings_in_use().quiet_hours_before_count)
+        now = clock.now()
+        hidden |= {pk: place for pk, place, moment in rows if moment is not None and moment - quiet <= now}
+    lines = SheetLine.objects.filter(sheet__in=hidden)
+    return {*hidden.values(), *lines.values_list("place_id", flat=True)}
 
 
-def _counted_by(person: Person) -> QuerySet[Sheet]:
+def _counted_by(person: Person, also: Q | None = None) -> QuerySet[Sheet]:
     is_out = Q(state__in=[state.value for state in SHEETS_OPEN])
+    is_out = is_out | also if also is not None else is_out
     named = Q(counters=person) | Q(lines__recounts__of=person)
     # By number, so that the two joins do not repeat a sheet.
     numbers = Sheet.objects.filter(is_out, named).exclude(census__state__in=DONE).values("pk")

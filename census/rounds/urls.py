@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from .views import board, differences, line, numbers, papers, periods, sheet, signing
+from .views import board, differences, line, notices, numbers, papers, periods, sheet, signing
 
 urlpatterns = [
     path("census", board.census_list, name="census_list"),
@@ -15,6 +15,7 @@ urlpatterns = [
     path("periods", periods.periods, name="periods"),
     path("period/<str:code>", periods.period, name="period"),
     path("period/<str:code>/<int:number>/<str:name>", periods.paper, name="period_paper"),
+    path("notices", notices.notices, name="notices"),
     path("numbers", numbers.numbers, name="numbers"),
     path("sheet/<str:number>", sheet.sheet, name="sheet"),
     path("sheet/<str:number>/print", papers.sheet_pdf, name="sheet_pdf"),

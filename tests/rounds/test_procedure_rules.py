@@ -1,12 +1,14 @@
 """Draws, samples, runs and searches as pure rules."""
 
-from datetime import date
+from datetime import date, timedelta
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import chisquare
 
+from census.rounds.rules.calendar import working_days_after
 from census.rounds.rules.drawing import drawn, drawn_again, recounts_to_draw, share_of, sheets_to_draw
 from census.rounds.rules.runs import (
     Earlier,
@@ -149,3 +151,20 @@ def test_an_individual_not_seen_is_searched_asked_for_and_written_off_in_its_tim
     found = search_for(last_seen=date(2026, 8, 12), missed_on=missed, censuses=1, today=missed)
     assert found.search_until == date(2026, 10, 14)
     assert found.write_off_from == write_off_from(date(2026, 8, 12)) == date(2026, 10, 11)
+
+
+@pytest.mark.parametrize(
+    ("today", "days"),
+    [
+        (date(2026, 9, 30), 0),
+        (date(2026, 10, 1), 1),  # a Thursday
+        (date(2026, 10, 4), 2),
+        (date(2026, 10, 21), 15),
+        (date(2026, 10, 28), 20),
+    ],
+)
+def test_working_days_after_the_periods_end(today: date, days: int) -> None:
+    """numpy's busday_count counts the same."""
+    end = date(2026, 9, 30)
+    assert working_days_after(end, today) == days
+    assert days == int(np.busday_count("2026-10-01", today + timedelta(days=1)))

@@ -162,7 +162,7 @@ def test_class_a_needs_the_curator_and_on_a_loan_the_permit_officer_too(house: T
         n=-1,
         accessions=(house.lots["conger"].accession,),
         note="looked everywhere",
-        last_seen=date(2026, 8, 12),
+        last_seen=date(2026, 8, 2),
     )
     with pytest.raises(CensusRefused, match="permit officer's countersign"):
         settle(house, census, "conger", gone, approved_by=house.curator)
@@ -170,7 +170,7 @@ def test_class_a_needs_the_curator_and_on_a_loan_the_permit_officer_too(house: T
         house, census, "conger", gone, approved_by=house.curator, countersigned_by=house.officer
     )
     # An individual is written off by the interval in which it went, never as a death.
-    assert decision.events.get().happened == "2026-08-12T00:00/2026-09-30T10:00"
+    assert decision.events.get().happened == "2026-08-02T00:00/2026-09-30T10:00"
     assert decision.countersigned_by == house.officer
 
 

@@ -1,24 +1,34 @@
 """Puts the counts beside the book."""
 
-from datetime import datetime
+from datetime import UTC, datetime, tzinfo
 
 from django.db import transaction
 
 from inventory.people.models import Person
+from inventory.people.rules.roles import Role
 
 from ..models import Census
 from ..queries.reading import Row, read_census
+from ..queries.runs import not_seen
+from ..queries.settings import settings_of
+from ..rules.runs import NotSeen
 from ..rules.settings import CensusSettings
 from ..rules.who import DECIDES
-from ..rules.words import CensusState
+from ..rules.words import CensusState, NoticeKind
 from .allowed import require
 from .moving import move_census, running
 from .refused import CensusRefused
+from .telling import tell
 
 
 @transaction.atomic
 def compare_counts(
-    *, census: Census, by: Person, now: datetime, settings: CensusSettings | None = None
+    *,
+    census: Census,
+    by: Person,
+    now: datetime,
+    zone: tzinfo = UTC,
+    settings: CensusSettings | None = None,
 ) -> list[Row]:
     """Compares what is counted so far; the census goes to *comparing*. More counts may follow."""
     require(by, DECIDES, "compare the counts with the book")
@@ -26,4 +36,20 @@ def compare_counts(
     if census.state in (CensusState.PLANNED, CensusState.ISSUED):
         raise CensusRefused(f"Nothing is counted yet: the census {census.code} is {census.state}.")
     move_census(census, CensusState.COMPARING)
+    settings = settings or settings_of(census)
+    _ask_the_curator(census, settings, by=by, now=now, zone=zone)
     return read_census(census, settings=settings)
+
+
+def _ask_the_curator(
+    census: Census, settings: CensusSettings, *, by: Person, now: datetime, zone: tzinfo
+) -> None:
+    """Individuals that were searched long enough, or missed by two censuses, go to the curator."""
+    for missed in not_seen(census, settings, now=now, zone=zone):
+        if missed.search.stage is NotSeen.QUERY:
+            name = missed.lot.house_name or missed.lot.accession
+            words = (
+                f"{name} ({missed.lot.taxon}) in {missed.line.place.code} was last seen on "
+                f"{missed.last_seen}; it may be written off from {missed.search.write_off_from} on."
+            )
+            tell(Role.CURATOR, NoticeKind.NOT_SEEN, words, by=by, now=now, line=missed.line)

@@ -84,7 +84,12 @@ def census(request: HttpRequest, code: str) -> HttpResponse:
 def compare(request: HttpRequest, code: str) -> HttpResponse:
     """Counting is far enough: the counts are put beside the book."""
     try:
-        compare_counts(census=found_census(code), by=person_of(request.user), now=clock.now())
+        compare_counts(
+            census=found_census(code),
+            by=person_of(request.user),
+            now=clock.now(),
+            zone=timezone.get_current_timezone(),
+        )
     except CensusRefused as refused:
         messages.error(request, str(refused))
         return redirect("census", code)

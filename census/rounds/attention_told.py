@@ -1,0 +1,114 @@
+"""What people of one role have to hear of: notices, restatements, late entries, a census that is late."""
+
+from collections.abc import Collection
+from datetime import datetime
+
+from django.urls import reverse
+from django.utils import timezone
+
+from inventory.people.attention import Attention, Line
+from inventory.people.rules.roles import Role
+
+from .models import Census, Notice, Restatement
+from .queries.late import late_periods
+from .queries.settings import settings_in_use
+from .rules.calendar import working_days_after
+from .rules.who import DECIDES, SIGNS
+from .rules.words import CensusState
+
+SHOWN = 10
+_OVER = (CensusState.CLOSED.value, CensusState.ABANDONED.value)
+
+
+def told(roles: Collection[Role], *, now: datetime) -> list[Attention]:
+    """A constant number of queries, and none for those who have none of these roles."""
+    found = _notices(roles)
+    if not set(roles).isdisjoint(SIGNS):
+        found += _restatements() + _chased(now)
+    if not set(roles).isdisjoint(DECIDES):
+        found += _late()
+    return found
+
+
+def _notices(roles: Collection[Role]) -> list[Attention]:
+    names = [role.value for role in roles]
+    notices = list(Notice.objects.filter(role__in=names, seen_at=None)) if names else []
+    if not notices:
+        return []
+    return [
+        Attention(
+            heading="To be seen by you",
+            total=len(notices),
+            url=reverse("notices"),
+            roles=frozenset(Role(notice.role) for notice in notices),
+            lines=tuple(Line(notice.words, reverse("notices")) for notice in notices[:SHOWN]),
+        )
+    ]
+
+
+def _restatements() -> list[Attention]:
+    waiting = list(Restatement.objects.filter(approved_at=None).select_related("period", "asked_by"))
+    if not waiting:
+        return []
+    return [
+        Attention(
+            heading="Closed periods to be restated, if you approve",
+            total=len(waiting),
+            url=reverse("periods"),
+            roles=frozenset(SIGNS),
+            lines=tuple(
+                Line(f"{one.period}: {one.why}", reverse("period", args=[one.period.code]), one.asked_by.name)
+                for one in waiting[:SHOWN]
+            ),
+        )
+    ]
+
+
+def _chased(now: datetime) -> list[Attention]:
+    """A census still open so many working days after its period's end is shown each day."""
+    zone = timezone.get_current_timezone()
+    days = settings_in_use().close_chase_days
+    late = [
+        census
+        for census in Census.objects.exclude(state__in=_OVER).select_related("period")
+        if working_days_after(census.period.ends_on, now.astimezone(zone).date()) >= days
+    ]
+    if not late:
+        return []
+    return [
+        Attention(
+            heading=f"Open {days} working days after the end of the period",
+            total=len(late),
+            url=reverse("census_list"),
+            roles=frozenset(SIGNS),
+            lines=tuple(
+                Line(f"{one.code} is {one.state}", reverse("census", args=[one.code])) for one in late[:SHOWN]
+            ),
+        )
+    ]
+
+
+def _late() -> list[Attention]:
+    zone = timezone.get_current_timezone()
+    asks = [
+        late
+        for late in late_periods(settings=settings_in_use(), zone=zone)
+        if late.asks and late.restatement is None
+    ]
+    if not asks:
+        return []
+    return [
+        Attention(
+            heading="Late entries at or above the limit: restate?",
+            total=len(asks),
+            url=reverse("periods"),
+            roles=frozenset(DECIDES),
+            lines=tuple(
+                Line(
+                    f"{late.period}: {', '.join(f'{figure.name}, {why}' for figure, why in late.asks)}",
+                    reverse("period", args=[late.period.code]),
+                )
+                for late in asks[:SHOWN]
+            ),
+        )
+    ]
