@@ -23,6 +23,7 @@ ENTRIES = (
     Entry("lots", "Find animals"),
     Entry("places", "Places"),
     Entry("names_review", "Check names"),
+    Entry("permits", "Permits"),
     Entry("census_list", "Census"),
     Entry("change", "Population change"),
     Entry("devices", "Devices", frozenset({Role.REGISTRAR})),

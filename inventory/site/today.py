@@ -18,6 +18,7 @@ OFFERED_BY = (
     "census.rounds.attention.items",
     "inventory.book.attention.items",
     "inventory.names.attention.items",
+    "inventory.permits.attention.items",
     "inventory.tankside.attention.items",
     "inventory.tankside.day_list.items",
 )

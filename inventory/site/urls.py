@@ -11,6 +11,7 @@ ROOMS = (
     "inventory.tankside.urls",
     "inventory.book.urls",
     "inventory.names.urls",
+    "inventory.permits.urls",
     "census.rounds.urls",
     "census.change.urls",
 )

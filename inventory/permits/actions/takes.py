@@ -8,7 +8,7 @@ from uuid import UUID, uuid4
 from django.db import transaction
 
 from inventory.book.actions.post import LedgerRefused, post_events
-from inventory.book.models import Event, Flow
+from inventory.book.models import Event
 from inventory.book.rules.drafts import DraftLine, EventDraft, Numbers, Problem
 from inventory.book.rules.happened import parse_happened
 from inventory.book.rules.kinds import EventKind
@@ -17,7 +17,7 @@ from inventory.people.models import Person
 
 from ..models import Permit, Take, TakeEvent
 from ..queries.reading import animal_of, read_permit
-from ..queries.takes import current_takes
+from ..queries.takes import current_takes, place_of_events
 from ..rules.scopes import line_for
 from .cases import review_cases
 from .entries import Recorded, TakeEntry, TripRefused, When, adds_up
@@ -178,7 +178,7 @@ def _into_stock_again(
     """The events of a corrected take: those that it names, or new ones in place of the old."""
     stocking = Stocking(parse_happened(_happened(take)), by=by, when=when, zone=zone)
     if not entry.events:
-        place = entry.place or _place_of(before)
+        place = entry.place or place_of_events(before)
         lot = entry.lot or (take.lot.accession if take.lot else "")
         entry = replace(entry, place=place, lot=lot)
         if before:
@@ -190,13 +190,6 @@ def _into_stock_again(
 
 def _happened(take: Take) -> str:
     return next(iter(current_takes(trips=[take.trip_id]))).trip.happened
-
-
-def _place_of(events: Sequence[int]) -> str:
-    """The place where the events brought the animals."""
-    flows = Flow.objects.filter(event__in=events, to_cell__inside=True)
-    codes = flows.order_by("id").values_list("to_cell__account__place__code", flat=True)
-    return codes.first() or ""
 
 
 @dataclass(slots=True)

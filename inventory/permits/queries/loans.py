@@ -10,7 +10,7 @@ from inventory.book.queries.quantities import Held, Scope, cell_balances, cell_f
 from inventory.book.queries.quantities.balances import held_sum
 from inventory.book.rules.happened import end_of_day
 
-from ..models import Direction, Loan, LoanConfirmation, LoanExtension, LoanLot
+from ..models import Loan, LoanConfirmation, LoanExtension, LoanLot
 from ..rules import loans as rules
 from ..rules.loans import YoungShare, share_words
 
@@ -37,7 +37,6 @@ class LoanRead:
     extensions: list[LoanExtension]
     confirm_by: date | None
     on: date
-    problems: list[str] = field(default_factory=list)
 
     @property
     def lent(self) -> list[LotOnLoan]:
@@ -48,6 +47,16 @@ class LoanRead:
     def young(self) -> list[LotOnLoan]:
         """Their young."""
         return [lot for lot in self.lots if lot.row.young]
+
+    @property
+    def lent_now(self) -> int:
+        """How many of the animals lent there are."""
+        return sum(lot.held.total for lot in self.lent)
+
+    @property
+    def hides(self) -> bool:
+        """True when the reader counts some of them."""
+        return any(lot.hidden for lot in self.lent)
 
     @property
     def is_open(self) -> bool:
@@ -186,8 +195,3 @@ def totals(*, on: date, zone: tzinfo) -> list[Totals]:
         for place, counts in enumerate((here, ours, here and not ours, ours and not here)):
             sums[fact.unit][place] += n if counts else 0
     return [Totals(unit, *numbers) for unit, numbers in sorted(sums.items())]
-
-
-def directions() -> list[tuple[str, str]]:
-    """The two ways, for pages."""
-    return [(direction.value, str(direction.label)) for direction in Direction]

@@ -7,6 +7,8 @@ from datetime import datetime
 
 from django.db.models import Q
 
+from inventory.book.models import Flow
+
 from ..models import Permit, Take, TakeEvent, Trip, TripPerson
 from ..rules.accounts import Taken
 
@@ -151,3 +153,9 @@ def trails_of(takes: Sequence[Take]) -> dict[int, list[Take]]:
         if len(trail) > 1:
             trails[take.pk] = trail
     return trails
+
+
+def place_of_events(events: Collection[int]) -> str:
+    """The code of the place where events brought animals; blank when they brought none."""
+    flows = Flow.objects.filter(event__in=events, to_cell__inside=True)
+    return flows.order_by("id").values_list("to_cell__account__place__code", flat=True).first() or ""

@@ -25,10 +25,14 @@ def _readers(sheet: Sheet, zone: tzinfo) -> Mapping[str, Reader]:
 
 def write(rows: Mapping[str, Sequence[GuestRow]], to: GuestLoad) -> None:
     """All sheets of the room, each after those that it speaks of."""
-    write_permits(rows.get(PERMITS.name, ()), rows.get(PERMIT_LINES.name, ()), to)
-    if not to.report.problem_count:
+    if PERMITS.name in rows or PERMIT_LINES.name in rows:
+        write_permits(rows.get(PERMITS.name, ()), rows.get(PERMIT_LINES.name, ()), to)
+    if to.report.problem_count:
+        return
+    if TRIPS.name in rows or TAKES.name in rows:
         write_takes(rows.get(TRIPS.name, ()), rows.get(TAKES.name, ()), to)
-        write_loans(rows.get(LOANS.name, ()), to)
+    if LOANS.name in rows:
+        write_loans(rows[LOANS.name], to)
 
 
 def guest() -> Guest:

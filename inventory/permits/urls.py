@@ -1,0 +1,23 @@
+"""Addresses of the permits' pages."""
+
+from django.urls import path
+
+from .views import loans, permits, trips
+
+urlpatterns = [
+    path("permits", permits.permits, name="permits"),
+    path("permits/new", permits.enter, name="permit_new"),
+    path("permits/cases", trips.cases, name="cases"),
+    path("permits/case/<int:pk>", trips.case, name="case"),
+    path("permit/<int:pk>", permits.permit, name="permit"),
+    path("permit/<int:pk>/amend", permits.amend, name="permit_amend"),
+    path("permit/<int:pk>/line/<int:number>", permits.link, name="permit_link"),
+    path("permit/<int:pk>/paper", permits.paper, name="permit_paper"),
+    path("permit/<int:pk>/trip", trips.take_in, name="take_in"),
+    path("trip/<uuid:identifier>", trips.trip, name="trip"),
+    path("take/<int:pk>/correct", trips.correct, name="take_correct"),
+    path("take/<int:pk>/move", trips.move, name="take_move"),
+    path("loans", loans.loans, name="loans"),
+    path("loans/new", loans.enter, name="loan_new"),
+    path("loan/<int:pk>", loans.loan, name="loan"),
+]

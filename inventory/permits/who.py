@@ -1,0 +1,10 @@
+"""Which roles may do what with permits. Everybody who is signed in may read what is left."""
+
+from inventory.people.rules.roles import Role
+
+# Who enters permits, corrects takes, keeps loans.
+KEEPS = (Role.PERMIT_OFFICER, Role.REGISTRAR)
+# Who brings a slip in.
+TAKES = (Role.AQUARIST, Role.TYPIST, Role.REGISTRAR, Role.PERMIT_OFFICER, Role.CURATOR)
+# Who reads what went wrong.
+READS_CASES = (Role.PERMIT_OFFICER, Role.REGISTRAR, Role.CURATOR, Role.INSPECTOR)
