@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from .views import board, differences, line, notices, numbers, papers, periods, sheet, signing
+from .views import board, count_help, differences, line, notices, numbers, papers, periods, sheet, signing
 
 urlpatterns = [
     path("census", board.census_list, name="census_list"),
@@ -16,6 +16,8 @@ urlpatterns = [
     path("period/<str:code>", periods.period, name="period"),
     path("period/<str:code>/<int:number>/<str:name>", periods.paper, name="period_paper"),
     path("notices", notices.notices, name="notices"),
+    path("count-help", count_help.count_help_list, name="count_help_list"),
+    path("count-help/<slug:method>", count_help.count_help, name="count_help"),
     path("numbers", numbers.numbers, name="numbers"),
     path("sheet/<str:number>", sheet.sheet, name="sheet"),
     path("sheet/<str:number>/print", papers.sheet_pdf, name="sheet_pdf"),
