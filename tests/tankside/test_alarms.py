@@ -1,6 +1,7 @@
 """Alarms: raised with the death, never waited for, sent until it has worked, shown until seen."""
 
 import threading
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any, ClassVar
 
@@ -23,7 +24,8 @@ HOUR = timedelta(hours=1)
 
 
 def deaths(**said: Any) -> Deaths:
-    return Deaths(**{"moment": NOW, "class_a": False, "in_tank": (), "of_lot": (), "held_now": 1000} | said)
+    quiet = Deaths(moment=NOW, class_a=False, in_tank=(), of_lot=(), held_now=1000)
+    return replace(quiet, **said)
 
 
 def why(**said: Any) -> list[Reason]:

@@ -15,7 +15,6 @@ def raise_and_settle(
     written: Sequence[tuple[Event, Sequence[FlowDraft]]], batch: Batch, *, now: datetime
 ) -> None:
     """Flags what went below zero and what lies in a closed period; settles what stands above again."""
-    owner = House.objects.values_list("registrar_id", flat=True).first()
     last_event = {
         (cell.lot, cell.account): event
         for event, flows in written
@@ -24,6 +23,8 @@ def raise_and_settle(
         if cell.inside
     }
     below = {box: event for box, event in last_event.items() if batch.book.total(*box) < 0}
+    late = [event for event, _ in written if batch.closed_at(event.effective_at)]
+    owner = House.objects.values_list("registrar_id", flat=True).first() if below or late else None
     open_flags = _open_below_zero(batch, set(last_event))
     Flag.objects.filter(pk__in=[pk for box, pk in open_flags.items() if box not in below]).update(
         settled_at=now
@@ -42,8 +43,7 @@ def raise_and_settle(
     ]
     flags += [
         Flag(kind=FlagKind.LATE_ENTRY, event=event, owner_id=owner or event.entered_by_id, raised_at=now)
-        for event, _ in written
-        if batch.closed_at(event.effective_at)
+        for event in late
     ]
     Flag.objects.bulk_create(flags, batch_size=1_000)
 

@@ -10,7 +10,7 @@ from django.db.models import Q, QuerySet
 
 from inventory.people.models import Person
 
-from ..models import Account, Cell, Event, Flow, Lot, LotKind, PeriodVersion, Place, PlaceKind
+from ..models import Account, Cell, Event, Flow, Lot, LotKind, PeriodVersion, PlaceKind
 from ..rules import chain
 from ..rules.drafts import EventDraft
 from ..rules.happened import start_of_day
@@ -91,7 +91,7 @@ def read(drafts: Sequence[EventDraft], zone: tzinfo) -> Batch:
     targets = {draft.reverses for draft in drafts if draft.reverses}
     accessions = {lot for draft in drafts for line in draft.lines for lot in (line.lot, line.to_lot) if lot}
     accessions |= _lots_of_events(targets)
-    places = list(Place.objects.values_list("id", "code", "name", "kind"))
+    accounts = list(_accounts())
     names = {name for draft in drafts for name in (draft.entered_by, draft.approved_by) if name}
     lots = [
         row
@@ -107,12 +107,16 @@ def read(drafts: Sequence[EventDraft], zone: tzinfo) -> Batch:
             },
             places={
                 code: PlaceFacts(code, name, kind == PlaceKind.OFF_SITE, kind == PlaceKind.FEED)
-                for _, code, name, kind in places
+                for _, _, _, code, name, kind in accounts
+                if code
             },
         ),
         people=dict(Person.objects.filter(name__in=names).values_list("name", "id")),
-        account_ids=_account_ids(),
-        place_ids={place_account(code): number for number, code, _, _ in places},
+        account_ids={
+            place_account(code) if code else outside_account(cause): number
+            for number, cause, _, code, _, _ in accounts
+        },
+        place_ids={place_account(code): place for _, _, place, code, _, _ in accounts if code},
         lot_ids={accession: number for number, accession, _, _ in lots},
         cell_ids={},
         closings=_closings(zone),
@@ -151,11 +155,9 @@ def _portions(things: Iterable[Thing]) -> Iterator[list[Thing]]:
         yield listed[start : start + ASK_AT_ONCE]
 
 
-def _account_ids() -> dict[str, int]:
-    return {
-        place_account(code) if code else outside_account(cause): number
-        for number, code, cause in Account.objects.values_list("id", "place__code", "cause")
-    }
+def _accounts() -> Iterable[tuple[int, str, int, str, str, str]]:
+    """Every account: its number and cause, and of a place its number, code, name and kind. One query."""
+    return Account.objects.values_list("id", "cause", "place_id", "place__code", "place__name", "place__kind")
 
 
 def _closings(zone: tzinfo) -> list[tuple[datetime, datetime, datetime]]:

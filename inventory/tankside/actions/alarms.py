@@ -1,10 +1,10 @@
 """Raises alarms with the death that makes them, and notes who has seen them."""
 
-from datetime import datetime, timedelta
+from datetime import datetime
 
-from django.db.models import QuerySet
+from django.db.models import Q
 
-from inventory.book.models import Event, Flow, Lot, Place
+from inventory.book.models import Flow, Lot, Place
 from inventory.book.rules.kinds import EventKind
 from inventory.names.models import CountClass
 from inventory.people.models import Person
@@ -13,42 +13,41 @@ from ..models import Alarm
 from ..queries.around import Surroundings
 from ..rules.alarms import WINDOW, Deaths, Limits, Reason, reasons
 from ..rules.eggs import is_eggs
+from .booking import Booked
 from .post import send_soon
 
+# (moment, number)
+Happened = tuple[tuple[datetime, int], ...]
 
-def raise_alarms(event: Event, lot: Lot, place: Place, around: Surroundings) -> str:
+
+def raise_alarms(booked: Booked, around: Surroundings) -> str:
     """Rows for what this death makes an alarm of, in the entry's own transaction; all of it in words.
 
     An alarm of the same kind for the same tank that nobody has seen yet is not raised again, for it is
     still ringing. The post goes out after the commit; the entry never waits for it.
     """
-    if is_eggs(lot.unit):
+    lot, place, moment = booked.lot, booked.place, booked.moment
+    if lot is None or place is None or moment is None or booked.event_id is None or is_eggs(lot.unit):
         return ""
-    deaths = _deaths(event.effective_at)
-    in_tank = deaths.filter(from_cell__account__place=place).exclude(from_cell__lot__unit__startswith="egg")
-    of_lot = deaths.filter(from_cell__lot=lot)
-    found = reasons(
-        Deaths(
-            moment=event.effective_at,
-            class_a=(lot.count_class or lot.taxon.count_class) == CountClass.EXACT,
-            in_tank=tuple(in_tank.values_list("effective_at", "n")),
-            of_lot=tuple(of_lot.values_list("effective_at", "n")),
-            held_now=Lot.objects.values_list("held", flat=True).get(pk=lot.pk),
-        ),
-        Limits(around.numbers["mass_death_in_day"], around.numbers["mass_death_lot_percent"]),
-        now=around.now,
+    in_tank, of_lot = _deaths(lot, place, moment)
+    deaths = Deaths(
+        moment=moment,
+        class_a=(lot.count_class or lot.taxon.count_class) == CountClass.EXACT,
+        in_tank=in_tank,
+        of_lot=of_lot,
+        held_now=Lot.objects.values_list("held", flat=True).get(pk=lot.pk),
     )
+    limits = Limits(around.numbers["mass_death_in_day"], around.numbers["mass_death_lot_percent"])
+    found = reasons(deaths, limits, now=around.now)
     if not found:
         return ""
-    ringing = set(
-        Alarm.objects.filter(place=place, seen_at=None, raised_at__gte=around.now - WINDOW).values_list(
-            "reason", "lot_id"
-        )
-    )
+    since = around.now - WINDOW
+    ringing = Alarm.objects.filter(place=place, seen_at=None, raised_at__gte=since)
+    rings = set(ringing.values_list("reason", "lot_id"))
     alarms = [
         Alarm(
             reason=reason,
-            event=event,
+            event_id=booked.event_id,
             place=place,
             lot=lot,
             words=_words(reason, n, lot, place)[:300],
@@ -56,7 +55,7 @@ def raise_alarms(event: Event, lot: Lot, place: Place, around: Surroundings) -> 
             next_try_at=around.now,
         )
         for reason, n in found
-        if not _rings(reason, lot, ringing)
+        if not _rings(reason, lot, rings)
     ]
     Alarm.objects.bulk_create(alarms)
     if alarms:
@@ -69,14 +68,22 @@ def see_alarm(alarm: Alarm, *, by: Person, now: datetime) -> bool:
     return bool(Alarm.objects.filter(pk=alarm.pk, seen_at=None).update(seen_at=now, seen_by=by))
 
 
-def _deaths(moment: datetime) -> QuerySet[Flow]:
-    """Flows of deaths within a day of ``moment`` that were not taken back."""
-    return Flow.objects.filter(
+def _deaths(lot: Lot, place: Place, moment: datetime) -> tuple[Happened, Happened]:
+    """Deaths within a day of ``moment`` that were not taken back: in the tank, and of the lot. One query."""
+    flows = Flow.objects.filter(
+        Q(from_cell__account__place=place) | Q(from_cell__lot=lot),
         to_cell__account__cause=EventKind.DIED,
-        effective_at__range=(moment - WINDOW, moment + WINDOW - timedelta(microseconds=1)),
+        effective_at__range=(moment - WINDOW, moment + WINDOW),
         reversal=False,
         event__reversed_by=None,
-    ).order_by("id")
+    ).order_by()
+    rows = list(
+        flows.values_list(
+            "effective_at", "n", "from_cell__lot_id", "from_cell__account__place_id", "from_cell__lot__unit"
+        )
+    )
+    in_tank = tuple((at, n) for at, n, _, where, unit in rows if where == place.pk and not is_eggs(unit))
+    return in_tank, tuple((at, n) for at, n, whose, _, _ in rows if whose == lot.pk)
 
 
 def _rings(reason: Reason, lot: Lot, ringing: set[tuple[str, int]]) -> bool:

@@ -25,14 +25,14 @@ def must_state_body(lot: Lot) -> bool:
     ).exists()
 
 
-def keep_body(*, event: Event, body: StatedBody, by: Person, now: datetime) -> Body | str:
-    """Keeps the statement. A bag that holds another death's body is left out, and why is answered.
+def keep_body(*, event: int, body: StatedBody, by: Person, now: datetime) -> Body | str:
+    """Keeps the statement on an event, by its number.
 
-    The death is real whatever the bag's number: the question goes to the registrar.
+    A bag that holds another death's body is left out, and why is answered. The death is real whatever the bag's number: the question goes to the registrar.
     """
-    taken = Body.objects.filter(bag=body.bag).exclude(event=event).first() if body.bag else None
+    taken = Body.objects.filter(bag=body.bag).exclude(event_id=event).first() if body.bag else None
     kept = Body.objects.create(
-        event=event,
+        event_id=event,
         kept=body.kept,
         bag="" if taken else body.bag,
         part=body.part,

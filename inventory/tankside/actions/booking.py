@@ -6,7 +6,7 @@ from datetime import datetime
 from django.db.models import Sum
 
 from inventory.book.actions.post import LedgerRefused, post_event
-from inventory.book.models import Cell, Event, Flag, Lot, LotKind, Place
+from inventory.book.models import Cell, Flag, Lot, LotKind, Place
 from inventory.book.models.flags import FlagKind
 from inventory.people.models import Person
 
@@ -29,7 +29,9 @@ class Booked:
     """What came of one entry."""
 
     words: str
-    event: Event | None = None
+    event_id: int | None = None
+    # From when the book counts it.
+    moment: datetime | None = None
     person: Person | None = None
     place: Place | None = None
     lot: Lot | None = None
@@ -78,10 +80,10 @@ def book_event(entry: Stated, around: Surroundings, person: Person, saved: datet
         posted = post_event(draft, now=around.now, zone=around.zone)
     except LedgerRefused as error:
         raise refused(error) from error
-    event = Event.objects.get(pk=posted.event_id)
     booked = Booked(
         words=words.confirmation(entry, _named(entry, around, lot, place), happened),
-        event=event,
+        event_id=posted.event_id,
+        moment=happened.effective_at(around.zone),
         person=person,
         place=place,
         lot=lot,
@@ -99,12 +101,12 @@ def book_event(entry: Stated, around: Surroundings, person: Person, saved: datet
 
 def raise_flags(booked: Booked, around: Surroundings) -> None:
     """Puts what needs an eye before its owner, the registrar; without one, before who wrote it."""
-    if booked.event is None or not booked.flags or booked.person is None:
+    if booked.event_id is None or not booked.flags or booked.person is None:
         return
     Flag.objects.bulk_create(
         Flag(
             kind=kind,
-            event=booked.event,
+            event_id=booked.event_id,
             lot=booked.lot,
             place=booked.place,
             owner_id=around.registrar_id or booked.person.pk,
@@ -169,13 +171,13 @@ def _doubles(entry: Stated, around: Surroundings, booked: Booked) -> None:
         lot=booked.lot,
         minutes=around.numbers["double_entry_minutes"],
     )
-    if twin is not None and twin.saved_at is not None:
-        at = f"{twin.saved_at.astimezone(around.zone):%H:%M}"
+    if twin is not None:
+        at = f"{twin.astimezone(around.zone):%H:%M}"
         booked.flags.append((FlagKind.DOUBLE, f"looks like the entry of {at}: both are kept"))
 
 
 def _body(entry: Stated, around: Surroundings, booked: Booked) -> None:
-    event, lot, person = booked.event, booked.lot, booked.person
+    event, lot, person = booked.event_id, booked.lot, booked.person
     if event is None or lot is None or person is None:
         return
     if entry.body is None:

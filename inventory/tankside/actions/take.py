@@ -12,7 +12,7 @@ from uuid import UUID
 from django.db import DatabaseError, DataError, IntegrityError, transaction
 
 from inventory.book.models.flags import FlagKind
-from inventory.db.locks import serialize_writers
+from inventory.db.locks import queue_of_writers, serialize_writers
 from inventory.people.actions.devices import seen
 from inventory.people.models import Device, DeviceScope, Person
 
@@ -65,7 +65,8 @@ def take_entries(
 
 def _take(one: Received, around: Surroundings) -> dict[str, Any]:
     try:
-        return _take_once(one, around)
+        with queue_of_writers():
+            return _take_once(one, around)
     except Exception as error:
         if isinstance(error, DatabaseError) and not isinstance(error, DataError | IntegrityError):
             raise
@@ -80,11 +81,11 @@ def _take(one: Received, around: Surroundings) -> dict[str, Any]:
 def _take_once(one: Received, around: Surroundings) -> dict[str, Any]:
     # Before the look for what is there: two tabs that send the same wait for each other here.
     serialize_writers()
-    before = {entry.content_hash: entry for entry in Entry.objects.filter(identifier=one.identifier)}
-    same = before.get(one.content_hash)
-    if same is not None:
-        return {**same.answer, "already": True}
-    if any(entry.outcome == Outcome.SENT for entry in before.values()):
+    before = Entry.objects.filter(identifier=one.identifier).values_list("content_hash", "outcome", "answer")
+    first = {content: (outcome, answer) for content, outcome, answer in before}
+    if one.content_hash in first:
+        return {**first[one.content_hash][1], "already": True}
+    if any(outcome == Outcome.SENT for outcome, _ in first.values()):
         words = "this identifier is in use for another entry: send it under a new one"
         return _keep(one, around, None, [Trouble("identifier", words)])
     try:
@@ -116,8 +117,8 @@ def _book(one: Received, around: Surroundings) -> Booked:
         person = _author(entry, around, saved, flags)
         booked = _book_by(entry, around, person, saved)
     booked.flags[:0] = flags
-    if entry.kind is EntryKind.DIED and booked.event and booked.lot and booked.place:
-        booked.alarm = raise_alarms(booked.event, booked.lot, booked.place, around)
+    if entry.kind is EntryKind.DIED:
+        booked.alarm = raise_alarms(booked, around)
     return booked
 
 
@@ -172,7 +173,7 @@ def _keep(
         body=body,
         outcome=Outcome.SENT if booked else Outcome.CAME_BACK,
         answer=answer,
-        event=booked.event if booked else None,
+        event_id=booked.event_id if booked else None,
         replaces=stated.replaces if stated else None,
         undoes=booked.undoes if booked else None,
     )
@@ -187,7 +188,7 @@ def _answer(
         "identifier": str(one.identifier),
         "outcome": (Outcome.SENT if booked else Outcome.CAME_BACK).value,
         "already": False,
-        "event": booked.event.pk if booked and booked.event else None,
+        "event": booked.event_id if booked else None,
         "words": booked.words if booked else "",
         "flags": [{"kind": kind.value, "words": words} for kind, words in (booked.flags if booked else ())],
         "problems": [{"field": trouble.field, "words": trouble.words} for trouble in troubles],

@@ -3,7 +3,7 @@
 from datetime import datetime, timedelta
 
 from inventory.book.actions.post import LedgerRefused, post_event
-from inventory.book.models import Event, Flag
+from inventory.book.models import Flag
 from inventory.people.models import Person
 
 from ..models import Entry, Outcome
@@ -46,7 +46,7 @@ def undo(entry: Stated, around: Surroundings, person: Person, saved: datetime) -
         posted = post_event(draft, now=around.now, zone=around.zone)
     except LedgerRefused as error:
         raise refused(error) from error
-    booked.event = Event.objects.get(pk=posted.event_id)
+    booked.event_id = posted.event_id
     forget_twins_of(first, by=person, now=around.now)
     # What was asked of the event is answered by its end.
     Flag.objects.filter(event=first.event, settled_at=None).update(settled_at=around.now, settled_by=person)

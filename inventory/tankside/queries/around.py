@@ -3,13 +3,16 @@
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
+from functools import cached_property
+
+from django.contrib.auth.models import Group
+from django.db.models import Exists, F, OuterRef
 
 from inventory.book.models import Lot, PeriodVersion, Place
 from inventory.book.queries.settings import numbers_in_use
-from inventory.book.rules.happened import end_of_day
 from inventory.book.who import RECORDS
 from inventory.people.models import Device, House, Person
-from inventory.people.queries.devices import code_changes, read_pass
+from inventory.people.queries.devices import read_pass
 from inventory.people.rules.roles import Role
 
 from ..rules.stated import Stated
@@ -38,7 +41,7 @@ class Author:
         return ""
 
 
-@dataclass(slots=True)
+@dataclass
 class Surroundings:
     """The house around a batch."""
 
@@ -50,13 +53,22 @@ class Surroundings:
     places: dict[str, Place]
     lots: dict[str, Lot]
     numbers: dict[str, int]
-    # (first moment after the period, when it was closed)
-    closings: list[tuple[datetime, datetime]]
-    registrar_id: int | None
 
     def entered_at(self, entry: Stated, effective_at: datetime) -> datetime | None:
         """The ledger's ``entered_at`` for what counts from ``effective_at``; None is now."""
+        if not self.clock.waited(entry.saved_at):
+            return None
         return self.clock.entered(entry.saved_at, effective_at=effective_at, closings=self.closings)
+
+    @cached_property
+    def closings(self) -> list[tuple[datetime, datetime]]:
+        """(up to when a closing counts, when it was made); asked for by what had to wait only."""
+        return list(PeriodVersion.objects.values_list("boundary", "closed_at"))
+
+    @cached_property
+    def registrar_id(self) -> int | None:
+        """Who owns what nobody else owns; asked for when something is flagged."""
+        return House.objects.values_list("registrar_id", flat=True).first()
 
     @property
     def today(self) -> date:
@@ -66,7 +78,7 @@ class Surroundings:
 def read(
     entries: Sequence[Stated], *, device: Device, sent_at: datetime, now: datetime, zone: tzinfo
 ) -> Surroundings:
-    """Eight queries at most, however many entries."""
+    """Four queries, however many entries."""
     accessions = {code for entry in entries for code in (entry.lot, entry.to_lot) if code}
     codes = {code for entry in entries for code in (entry.place, entry.to_place) if code}
     lots = Lot.objects.select_related("taxon").filter(accession__in=accessions)
@@ -79,25 +91,17 @@ def read(
         places={place.code: place for place in Place.objects.filter(code__in=codes)},
         lots={lot.accession: lot for lot in lots},
         numbers=numbers_in_use(),
-        closings=[
-            (end_of_day(ends_on, zone), closed_at)
-            for ends_on, closed_at in PeriodVersion.objects.values_list("period__ends_on", "closed_at")
-        ],
-        registrar_id=House.objects.values_list("registrar_id", flat=True).first(),
     )
 
 
 def _authors(ids: Collection[int]) -> dict[int, Author]:
-    people = Person.objects.select_related("user").prefetch_related("user__groups").filter(pk__in=ids)
-    changed = code_changes(ids)
-    records = {role.value for role in RECORDS}
+    """One query."""
+    recording = Group.objects.filter(user__person=OuterRef("pk"), name__in=[role.value for role in RECORDS])
+    people = Person.objects.filter(pk__in=ids).annotate(
+        may_record=Exists(recording), code_changed_at=F("code__changed_at")
+    )
     return {
-        person.pk: Author(
-            person,
-            may_record=person.user is not None
-            and not records.isdisjoint(group.name for group in person.user.groups.all()),
-            code_changed_at=changed.get(person.pk),
-        )
+        person.pk: Author(person, may_record=person.may_record, code_changed_at=person.code_changed_at)
         for person in people
     }
 

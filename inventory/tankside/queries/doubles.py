@@ -24,8 +24,8 @@ LOOKS_BACK = timedelta(days=92)
 _KINDS = frozenset(EVENT_OF.values()) - {EventKind.REGROUPED}
 
 
-def twin_of(entry: Stated, *, person: Person, place: Place, lot: Lot, minutes: int) -> Entry | None:
-    """Another entry of the same person, tank, lot, kind and number, saved within ``minutes``: the last one.
+def twin_of(entry: Stated, *, person: Person, place: Place, lot: Lot, minutes: int) -> datetime | None:
+    """When the last other entry of the same person, tank, lot, kind and number was saved within ``minutes``.
 
     What was taken back meanwhile is no twin. One query.
     """
@@ -41,7 +41,7 @@ def twin_of(entry: Stated, *, person: Person, place: Place, lot: Lot, minutes: i
         event__isnull=False,
         event__reversed_by=None,
     ).exclude(identifier=entry.identifier)
-    return twins.order_by("-id").first()
+    return twins.order_by("-id").values_list("saved_at", flat=True).first()
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,7 +36,10 @@ def tank_side(*, now: datetime) -> dict[str, Any]:
     numbers = numbers_in_use()
     placed = _placed()
     lots = Lot.objects.select_related("taxon").in_bulk({lot for lot, _ in placed})
-    places = {place.pk: place for place in Place.objects.filter(closed_on=None).exclude(kind=PlaceKind.FEED)}
+    # What others hold is told by their letters, and feed is no stock.
+    places = (
+        Place.objects.filter(closed_on=None).exclude(kind__in=(PlaceKind.FEED, PlaceKind.OFF_SITE)).in_bulk()
+    )
     open_lots = set(OpenLot.objects.values_list("lot_id", flat=True))
     held = [
         (lots[lot], places[place])

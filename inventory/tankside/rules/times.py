@@ -44,18 +44,22 @@ class Clock:
         """When it was saved: the device's own time, and never later than now."""
         return min(saved_at, self.now)
 
+    def waited(self, saved_at: datetime) -> bool:
+        """Whether it was kept on the device for longer than it takes to send it."""
+        kept = self.sent_at - saved_at if self.agrees else self.now - self.saved(saved_at)
+        return kept > LIVE
+
     def entered(
         self, saved_at: datetime, *, effective_at: datetime, closings: list[tuple[datetime, datetime]]
     ) -> datetime | None:
         """The ledger's ``entered_at``: None for what came as it was saved, which is now.
 
-        ``closings`` are (first moment after the period, when it was closed). What was saved before a
-        period was closed and comes after it would change balances that are signed, so it is entered
-        now: it counts as late, and nothing of it is lost.
+        ``closings`` are (first moment that a closing does not count, when it was made). What was saved
+        before a period was closed and comes after it would change balances that are signed, so it is
+        entered now: it counts as late, and nothing of it is lost.
         """
         saved = self.saved(saved_at)
-        waited = self.sent_at - saved_at if self.agrees else self.now - saved
-        if waited <= LIVE:
+        if not self.waited(saved_at):
             return None
         if any(effective_at < ends and closed_at >= saved for ends, closed_at in closings):
             return None
