@@ -63,10 +63,7 @@ def whereabouts(
     blanked. A constant number of queries, however many permits, lots and flows.
     """
     slips = Slips(current_takes(known_at=known_at))
-    numbers = {permit.number for permit in permits}
-    taken_into = _lots_taken_into(numbers, slips.events_of(numbers))
-    traced = traced_flows(taken_into, before=end_of_day(as_of, zone), known_at=known_at)
-    network = _Network(traced, slips)
+    network = _network(permits, slips, before=end_of_day(as_of, zone), known_at=known_at)
     events = Event.objects.in_bulk(network.set_aside)
     found = {}
     for permit in permits:
@@ -76,6 +73,32 @@ def whereabouts(
         of_permit.set_aside = [event for event in events.values() if event.permit_number == permit.number]
         found[permit.pk] = of_permit
     return found
+
+
+def whereabouts_of_takes(
+    permit: Permit,
+    *,
+    as_of: date,
+    zone: tzinfo,
+    known_at: datetime | None = None,
+    hidden: Collection[int] = (),
+) -> dict[int, list[Whereabouts]]:
+    """The same for each take of a permit, by its id: a row for each unit. A constant number of queries.
+
+    Evidence that names the permit alone does not tell its takes apart, so that where several stand in one
+    pool, ranges are wider than those of the whole line.
+    """
+    slips = Slips(current_takes(known_at=known_at), by_take=True)
+    network = _network([permit], slips, before=end_of_day(as_of, zone), known_at=known_at)
+    return network.rows_of_takes(permit.number, hidden=hidden)
+
+
+def _network(
+    permits: Sequence[Permit], slips: Slips, *, before: datetime, known_at: datetime | None
+) -> "_Network":
+    numbers = {permit.number for permit in permits}
+    taken_into = _lots_taken_into(numbers, slips.events_of(numbers))
+    return _Network(traced_flows(taken_into, before=before, known_at=known_at), slips)
 
 
 def _lots_taken_into(numbers: Collection[str], events: Collection[int]) -> set[int]:
@@ -112,6 +135,15 @@ class _Network:
             self._row(line, unit, sources, closed)
             for (line, unit), sources in sorted(asked.items(), key=_in_order)
         ]
+
+    def rows_of_takes(self, permit: str, *, hidden: Collection[int]) -> dict[int, list[Whereabouts]]:
+        """Rows by take, one for each unit."""
+        closed = self._families_in(hidden)
+        found: defaultdict[int, list[Whereabouts]] = defaultdict(list)
+        for source, unit in sorted(self._sources.came, key=repr):
+            if source.permit == permit and source.take is not None:
+                found[source.take].append(self._row(source.line, unit, [source], closed))
+        return dict(found)
 
     def _families_in(self, places: Collection[int]) -> set[int]:
         """Lots of which some ever stood in these places, with all that share animals with them."""

@@ -15,16 +15,24 @@ from .takes import TakeRead
 
 
 class OfPermit(NamedTuple):
-    """A source: what came in by one line of one permit. ``line`` None: no slip says which."""
+    """A source: what came in by one line of one permit. ``line`` None: no slip says which.
+
+    ``take`` is the slip's row where each is to be told apart, else None.
+    """
 
     permit: str
     line: int | None
+    take: int | None = None
 
 
 class Slips:
-    """What the slips say of the events that they point to. One event may serve several of them."""
+    """What the slips say of the events that they point to. One event may serve several of them.
 
-    def __init__(self, takes: Sequence[TakeRead]) -> None:
+    ``by_take`` makes each row of a slip a source of its own.
+    """
+
+    def __init__(self, takes: Sequence[TakeRead], *, by_take: bool = False) -> None:
+        self._by_take = by_take
         self.by_event: defaultdict[int, list[Take]] = defaultdict(list)
         for read in takes:
             for event in read.event_ids:
@@ -47,7 +55,10 @@ class Slips:
             or [take for take in takes if take.lot_id is None and take.taxon_id == end.taxon_id]
             or (takes if len(takes) == 1 else [])
         )
-        return OfPermit(named[0].permit.number, named[0].line_number) if named else None
+        if not named:
+            return None
+        take = named[0].pk if self._by_take else None
+        return OfPermit(named[0].permit.number, named[0].line_number, take)
 
 
 class Sources:
@@ -88,7 +99,7 @@ class Sources:
     def _evidence(self, flow: TracedFlow) -> OfPermit | None:
         """A death, a move or another event that names the permit says whose the animals were.
 
-        Where animals of several lines of it stand together, it does not say by which they came.
+        Where animals of several lines or slips of it stand together, it does not say by which they came.
         """
         if not flow.permit_number:
             return None
