@@ -32,7 +32,7 @@ def _stays_that_end(seen: Isolation, now: datetime) -> Attention:
         Line(
             f"{one.place.code} {one.lot.accession} {one.lot.taxon.scientific_name}: "
             f"{one.days} days in, {one.state(today)}",
-            f"{reverse('quarantine')}#lot-{one.lot.pk}-{one.place.pk}",
+            f"{reverse('quarantine')}#lot-{one.key}",
             places=frozenset({one.place.pk}),
         )
         for one in seen.stays

@@ -124,7 +124,9 @@ class WantedForm(MeasureForm):
 class PeriodForm(forms.Form):
     """The days that the log shows: the last so many, or from one day to another, both inside."""
 
-    days = forms.ChoiceField(choices=PERIODS, required=False, initial=30, label="The last")
+    days = forms.ChoiceField(
+        choices=[*PERIODS, ("", "days as given")], required=False, initial=30, label="The last"
+    )
     first = forms.DateField(
         required=False, label="or from", widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d")
     )

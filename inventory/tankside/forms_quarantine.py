@@ -9,9 +9,14 @@ from django import forms
 class StayForm(forms.Form):
     """One word on a stay: an end is expected, it is released, or that it left early was looked at."""
 
-    lot = forms.CharField(max_length=40, widget=forms.HiddenInput)
-    place = forms.CharField(max_length=20, widget=forms.HiddenInput)
+    stay = forms.RegexField(r"^\d{1,18}-\d{1,18}$")
     words = forms.CharField(max_length=500)
+
+    @property
+    def ends(self) -> tuple[int, int]:
+        """Ids of the lot and of the place. Only for a valid form."""
+        lot, _, place = self.cleaned_data["stay"].partition("-")
+        return int(lot), int(place)
 
 
 class ExpectForm(StayForm):
@@ -19,7 +24,7 @@ class ExpectForm(StayForm):
 
 
 class EarlyForm(StayForm):
-    event = forms.IntegerField(widget=forms.HiddenInput)
+    event = forms.IntegerField()
 
 
 class LeastDaysForm(forms.Form):

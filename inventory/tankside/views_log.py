@@ -24,7 +24,7 @@ from inventory.people.access import may, person_of, requires
 from inventory.people.rules.roles import Role
 
 from .actions.readings import ReadingRefused, take_reading, want_range
-from .forms_log import PERIODS, PeriodForm, ReadingForm, WantedForm
+from .forms_log import PeriodForm, ReadingForm, WantedForm
 from .models.readings import Reading
 from .queries.readings import in_period, last_of_each, ranges_wanted, tell
 from .queries.tank_log import LOG_COLUMNS, log_rows, tank_log
@@ -40,7 +40,7 @@ def log(request: HttpRequest, code: str) -> HttpResponse:
     place = get_object_or_404(Place, code=code)
     now = clock.now()
     person = person_of(request.user)
-    period = PeriodForm(request.GET if request.GET.keys() & {"days", "first", "last"} else {})
+    period = PeriodForm(request.GET if request.GET.keys() & {"days", "first", "last"} else None)
     period.is_valid()
     since, before = period.bounds(now)
     form = ReadingForm(
@@ -67,7 +67,6 @@ def log(request: HttpRequest, code: str) -> HttpResponse:
         "place": place,
         "form": form if may(request, *RECORDS) else None,
         "period": period,
-        "periods": PERIODS,
         "since": since,
         "last_day": timezone.localtime(before) - timedelta(days=1),
         "log": shown,

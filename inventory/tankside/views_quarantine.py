@@ -41,7 +41,8 @@ def quarantine(request: HttpRequest) -> HttpResponse:
     seen = isolation(now=now, hidden=blind.hidden_from(person))
     context = {
         "seen": seen,
-        "rows": [(one, one.state(today)) for one in seen.stays],
+        "rows": [(one, one.state(today), one.is_due(today)) for one in seen.stays],
+        "chosen": request.GET.get("stay", ""),
         "is_vet": is_vet,
         "may_expect": may(request, *RECORDS),
         "form": form if is_vet else None,
@@ -118,11 +119,8 @@ def sign_early(request: HttpRequest) -> HttpResponse:
 
 
 def _stay(form: StayForm) -> tuple[Lot, Place]:
-    said = form.cleaned_data
-    return (
-        get_object_or_404(Lot, accession=said["lot"]),
-        get_object_or_404(Place, code=said["place"]),
-    )
+    lot, place = form.ends
+    return get_object_or_404(Lot, pk=lot), get_object_or_404(Place, pk=place)
 
 
 def _not_signed(request: HttpRequest, what: str) -> HttpResponse:

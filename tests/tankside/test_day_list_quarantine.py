@@ -211,15 +211,15 @@ def test_the_page_lists_signs_and_sets(vet: Person, ward: Place, frozen_clock: o
     days = {"group": "", "min_days": "30", "since": "2026-01-01", "source": SOURCE}
     assert "Set: all others: 30 days" in client.post("/quarantine", days, follow=True).text
     page = client.get("/quarantine").text
-    assert "Ends today: to be released" in page
+    assert "ends today: to be released" in page
     assert "the days are full on 2026-10-20" in page
-    stay = {"lot": lot.accession, "place": "Q1"}
+    stay = {"stay": f"{lot.pk}-{ward.pk}"}
     said = client.post("/quarantine/release", {**stay, "words": "two clean scrapes"}, follow=True).text
     assert "is released. The move itself is yet to come." in said
-    assert "Released by Dr Ylva Brockhollin" in said
+    assert "released by Dr Ylva Brockhollin" in said
     nothing = client.post("/quarantine/release", {**stay, "words": ""}, follow=True).text
     assert "Nothing was signed: say which checks were done." in nothing
-    looked = {"lot": early.accession, "place": "Q1", "event": moved.pk, "words": "broken pump"}
+    looked = {"stay": f"{early.pk}-{ward.pk}", "event": moved.pk, "words": "broken pump"}
     assert "None in the last 90 days" in client.post("/quarantine/early", looked, follow=True).text
     ends = {**stay, "words": "parasites", "ends_on": "2026-12-01"}
     assert "to end on 2026-12-01" in client.post("/quarantine/expect", ends, follow=True).text

@@ -67,6 +67,11 @@ class StayTold:
             return f"was to end {(today - self.ends).days} days ago: to be released"
         return f"{(self.ends - today).days} days to go"
 
+    @property
+    def key(self) -> str:
+        """Lot and place, for forms and links."""
+        return f"{self.lot.pk}-{self.place.pk}"
+
     def is_due(self, today: date) -> bool:
         return self.released is None and self.ends is not None and self.ends <= today
 

@@ -37,7 +37,9 @@ class ReadingTold:
 def in_period(place: Place, *, since: datetime, before: datetime) -> list[Reading]:
     """The newest :data:`MOST` readings of a period, oldest first, replaced ones among them. One query."""
     found = Reading.objects.filter(place=place, taken_at__gte=since, taken_at__lt=before)
-    newest = found.select_related("place", "by", "replaces", "replaced_by").order_by("-taken_at", "-id")[:MOST]
+    newest = found.select_related("place", "by", "replaces", "replaced_by").order_by("-taken_at", "-id")[
+        :MOST
+    ]
     return list(newest)[::-1]
 
 
