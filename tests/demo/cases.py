@@ -141,7 +141,8 @@ CASES = [
     ),
     Case(
         "C28", "E03a + E03b", "Palaemon serratus", Cause.JOINED, -12, How.LATE_MOVE, "are joined",
-        accept=True, curator=True, closing={("E03a", "Palaemon serratus"): (18, 0), ("E03b", "Palaemon serratus"): (25, 0)},
+        accept=True, curator=True,
+        closing={("E03a", "Palaemon serratus"): (18, 0), ("E03b", "Palaemon serratus"): (25, 0)},
     ),
     _recount(
         "C29", "E05", "Crangon crangon", Cause.MISCOUNT, 150, "Count before feeding",

@@ -13,6 +13,7 @@ from .model import Candidate, Component, components
 from .pairs import pairs
 from .possible import Possible
 from .solve import Solution, cheapest_with, runner_up, solve
+from .trees import most_needed
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,7 @@ def possible_causes(lines: Sequence[Line], house: HouseFacts) -> list[Possible]:
     found = [one for line in nodes for one in counting(line, there[line.place], house)]
     found += [one for line in nodes for one in entries(line, house)]
     found += [one for line in nodes for one in living(line, house)]
-    found += list(pairs(nodes, house))
+    found += list(pairs(nodes, lines, house))
     return list({one.candidate.key: one for one in found}.values())
 
 
@@ -102,20 +103,21 @@ def explain(
 
 
 def _widened(candidates: Sequence[Candidate], differences: Mapping[str, int]) -> list[Candidate]:
-    """What is unexplained may be as much as any neighbour's difference, not only the line's own.
+    """Pairs, and what is unexplained, are bounded by no line's own difference.
 
-    So a move of all that one line misses is possible, though the other did not get it all.
+    A move of all that one line misses is possible, though the other did not get it all; what is too much
+    costs too much. The bound is what no cheapest set can pass.
     """
-    most = {node: abs(n) for node, n in differences.items()}
-    for one in candidates:
-        if one.gains and one.loses:
-            larger = max(abs(differences[one.gains]), abs(differences[one.loses]))
-            for node in one.nodes:
-                most[node] = max(most[node], larger)
-    return [
-        replace(one, most=max(most[one.nodes[0]], 1)) if one.key.startswith(_UNEXPLAINED) else one
-        for one in candidates
-    ]
+    wide = []
+    for part in components(differences, candidates):
+        most = most_needed(part)
+        wide += [
+            replace(one, most=max(most, one.most))
+            if len(one.nodes) == 2 or one.key.startswith(_UNEXPLAINED)
+            else one
+            for one in part.candidates
+        ]
+    return wide
 
 
 _UNEXPLAINED = tuple(f"{cause.name.lower()} / " for cause in (Cause.LOSS, Cause.GAIN))

@@ -1,7 +1,7 @@
 """Causes that join two lines: moves nobody entered, look-alikes, another name for the same animals."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from datetime import datetime
 
 from .causes import Cause
@@ -12,8 +12,14 @@ from .possible import Hints, Possible, possible, usual_size
 PARTNERS = 12
 
 
-def pairs(lines: Sequence[Line], house: HouseFacts) -> Iterator[Possible]:
-    """Every pair of lines between which animals, or names, may have changed places."""
+def pairs(lines: Sequence[Line], everywhere: Sequence[Line], house: HouseFacts) -> Iterator[Possible]:
+    """Every pair of ``lines`` between which animals, or names, may have changed places.
+
+    ``everywhere``: all lines, also those that agree; they say where else a kind is kept.
+    """
+    kept: dict[tuple[str, str], set[str]] = defaultdict(set)
+    for line in everywhere:
+        kept[line.taxon, line.unit].add(line.place)
     open_lines = [line for line in lines if line.open and line.count is not None]
     by_kind: dict[tuple[str, str], list[Line]] = defaultdict(list)
     by_look: dict[tuple[str, str, str], list[Line]] = defaultdict(list)
@@ -25,8 +31,11 @@ def pairs(lines: Sequence[Line], house: HouseFacts) -> Iterator[Possible]:
             if line.look_alike_set:
                 by_look[line.look_alike_set, line.place, line.unit].append(line)
         by_place[line.place].append(line)
-    for kind in by_kind.values():
-        yield from _moves(kind, house)
+    written = [line for line in open_lines if line.written_in and not line.off_site]
+    for (name, unit), kind in by_kind.items():
+        # Animals moved to a tank that did not hold their kind were written in there.
+        here = [line for line in written if (line.taxon, line.unit) == (name, unit)]
+        yield from _moves([*kind, *here], kept[name, unit], house)
     for alike in by_look.values():
         yield from _look_alikes(alike, house)
     for there in by_place.values():
@@ -42,10 +51,10 @@ def _most(loses: Line, gains: Line) -> int:
     return max(abs(loses.difference), abs(gains.difference))
 
 
-def _moves(kind: Sequence[Line], house: HouseFacts) -> Iterator[Possible]:
+def _moves(kind: Sequence[Line], kept: Collection[str], house: HouseFacts) -> Iterator[Possible]:
     short, over = _opposite(kind)
     for loses in short:
-        ways = [(_way(loses, gains, house), gains) for gains in over]
+        ways = [(_way(loses.place, gains.place, kept, house), gains) for gains in over]
         ways.sort(key=lambda way: (-way[0], _unlike(loses, way[1]), way[1].key))
         for weight, gains in ways[:PARTNERS]:
             yield (
@@ -77,16 +86,21 @@ def _joined(loses: Line, gains: Line, house: HouseFacts) -> Possible:
     )
 
 
-def _way(loses: Line, gains: Line, house: HouseFacts) -> float:
-    """Share of the moves out of a place that go to the other, by its routes of two years.
+def _way(start: str, end: str, kept: Collection[str], house: HouseFacts) -> float:
+    """Share of the moves of a kind out of ``start`` that go to ``end``.
 
-    Each place that was never gone to has the share of a third of one move; a keeper's own tanks count
-    three times that, for nobody else need have known. Judgement (*common practice, no source*).
+    By the ways of two years, among the places that keep the kind: a way counts as often as it was gone, and
+    once more between tanks of one keeper, for nobody else need have known, a third between others. One
+    share is left for places that do not keep the kind yet. Judgement (*common practice, no source*).
     """
-    used = house.routes.get((loses.place, gains.place), 0)
-    out = sum(n for (start, _), n in house.routes.items() if start == loses.place) if house.routes else 0
-    unused = 1.0 if _same_keeper(loses, gains, house) else 1 / 3
-    return (used + unused) / (out + 3)
+    weights = {place: _weight(start, place, house) for place in kept if place != start}
+    return weights.get(end, 1 / 3) / (sum(weights.values()) + 1)
+
+
+def _weight(start: str, end: str, house: HouseFacts) -> float:
+    kept_by = house.keepers.get
+    same = kept_by(start, frozenset()) & kept_by(end, frozenset())
+    return house.routes.get((start, end), 0) + (1 if same else 1 / 3)
 
 
 def _same_keeper(loses: Line, gains: Line, house: HouseFacts) -> frozenset[str]:

@@ -5,10 +5,11 @@ The decision itself asks again, with all that it knows; this only says what to e
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from django.db.models import Sum
 
+from census.differences.rules.facts import Line
 from inventory.people.models import Person
 
 from ..models import Census, Decision
@@ -29,12 +30,12 @@ def approvals(
 
     The same few queries for any number.
     """
-    by_line = {str(part.line): row for row in rows for part in row.parts}
     every = [one for found in told.by_row.values() for one in found if one.acceptable]
     if not any(_adjusts(one) for one in every):
         return {one.key: ApprovalNeeded() for one in every}
-    held, lost = _tanks(census)
-    return {one.key: _needed(one, by_line, told, held, lost, settings, by) for one in every}
+    by_line = {str(part.line): row for row in rows for part in row.parts}
+    around = _Around(by_line, told.lines, *_tanks(census), settings=settings, by=by)
+    return {one.key: around.needed(one) for one in every}
 
 
 def _adjusts(one: Hypothesis) -> bool:
@@ -59,39 +60,40 @@ def _tanks(census: Census) -> tuple[Mapping[Tank, int], Mapping[Tank, int]]:
     return held, {(place, unit): -n for place, unit, n in decided}
 
 
-def _needed(
-    one: Hypothesis,
-    rows: Mapping[str, Row],
-    told: Answer,
-    held: Mapping[Tank, int],
-    lost: Mapping[Tank, int],
-    settings: CensusSettings,
-    by: Person,
-) -> ApprovalNeeded:
-    needed = ApprovalNeeded()
-    for step in one.steps:
-        if step.settling.how is not How.ADJUSTMENT:
-            continue
-        row, line, n = rows[step.line], told.lines[step.line], step.settling.n
-        unexplained = BY_NAME[step.settling.reason].unknown_cause
+@dataclass(frozen=True, slots=True)
+class _Around:
+    """What is known around the lines, read once."""
+
+    rows: Mapping[str, Row]
+    lines: Mapping[str, Line]
+    held: Mapping[Tank, int]
+    lost: Mapping[Tank, int]
+    settings: CensusSettings
+    by: Person
+
+    def needed(self, one: Hypothesis) -> ApprovalNeeded:
+        adjusting = [step.settling for step in one.steps if step.settling.how is How.ADJUSTMENT]
+        if not adjusting:
+            return ApprovalNeeded()
+        on = next(step.line for step in one.steps if step.settling is adjusting[0])
+        row, line, n = self.rows[on], self.lines[on], adjusting[0].n
+        unexplained = BY_NAME[adjusting[0].reason].unknown_cause
         before = sum(d.n for d in _adjusted(row) if d.n * n > 0)
         tank = (row.line.place_id, line.unit)
-        needed = approval_needed(
-            AdjustmentCase(
-                count_class=line.count_class,
-                n=abs(n + before),
-                book=(row.latest.book if row.latest else 0) - before,
-                unexplained=unexplained,
-                permit_or_loan=line.permit_or_loan,
-                tank_held=held.get(tank, 0) if unexplained else 0,
-                tank_unexplained_loss=lost.get(tank, 0) - n if unexplained else 0,
-            ),
-            settings,
+        case = AdjustmentCase(
+            count_class=line.count_class,
+            n=abs(n + before),
+            book=(row.latest.book if row.latest else 0) - before,
+            unexplained=unexplained,
+            permit_or_loan=line.permit_or_loan,
+            tank_held=self.held.get(tank, 0) if unexplained else 0,
+            tank_unexplained_loss=self.lost.get(tank, 0) - n if unexplained else 0,
         )
-        if by.pk in _typed(row) and not needed.curator:
+        needed = approval_needed(case, self.settings)
+        if self.by.pk in _typed(row) and not needed.curator:
             why = (*needed.why, "you typed this line: another person approves")
             needed = replace(needed, curator=True, why=why)
-    return needed
+        return needed
 
 
 def _typed(row: Row) -> set[int]:

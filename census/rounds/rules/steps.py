@@ -190,17 +190,21 @@ class _Stating:
             return
         if self.possible.cause is Cause.ELSEWHERE and not self.hints.last_seen:
             return  # nobody has seen it there: the sheet comes first
-        yield self._step(
-            Settling(
-                How.LATE_MOVE,
-                reason=self.hints.reason,
-                n=0 if self.on.individuals else self.n,
-                accessions=self._named(),
-                happened=happened,
-                to_place=place,
-                evidence=self.evidence,
-            )
+        stated = Settling(
+            How.LATE_MOVE,
+            reason=self.hints.reason,
+            n=0 if self.on.individuals else self.n,
+            accessions=self._named(),
+            happened=happened,
+            to_place=place,
+            evidence=self.evidence,
         )
+        if self.to is not None and self.to.written_in:
+            # What was written in has no lot of its own: the book has it now, and the line is a note.
+            yield Step(self.on.key, stated)
+            yield Step(self.to.key, Settling(How.OBSERVATION, evidence=self.evidence))
+        else:
+            yield self._step(stated)
 
     def _named(self) -> tuple[str, ...]:
         if not self.on.individuals:
