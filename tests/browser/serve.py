@@ -1,0 +1,61 @@
+"""The site in a process of its own, on the tests' database, so that a test may kill it.
+
+``python -m tests.browser.serve PORT DATABASE [--die-after N] [--version WORDS]``: with ``--die-after`` the
+process kills itself while it keeps the Nth entry, before the database has it for good; with ``--version``
+the tank side's pages are others than the files say.
+"""
+
+import dataclasses
+import os
+import signal
+from argparse import ArgumentParser
+
+os.environ["DJANGO_SETTINGS_MODULE"] = "tests.settings"
+
+
+def main() -> None:
+    parser = ArgumentParser()
+    parser.add_argument("port", type=int)
+    parser.add_argument("database")
+    parser.add_argument("--die-after", type=int, default=0)
+    parser.add_argument("--version", default="")
+    asked = parser.parse_args()
+
+    from django.conf import settings
+
+    settings.DATABASES["default"]["NAME"] = asked.database
+    # A name other than localhost is plain http to a browser; see test_tankside_plain_http.py.
+    settings.ALLOWED_HOSTS = ["*"]
+    if asked.version:
+        from inventory.tankside.rules import pages
+
+        others = [dataclasses.replace(page, title=asked.version) for page in pages.PAGES]
+        vars(pages)["PAGES"] = tuple(others)
+
+    from django.core.wsgi import get_wsgi_application
+    from waitress import serve  # type: ignore[import-untyped]
+
+    application = get_wsgi_application()
+    if asked.die_after:
+        _die_after(asked.die_after)
+    serve(application, host="127.0.0.1", port=asked.port, threads=4, _quiet=True)
+
+
+def _die_after(number: int) -> None:
+    """No time to tidy up: as when the power fails."""
+    from django.db.models.signals import post_save
+
+    from inventory.tankside.models import Entry
+
+    kept = []
+
+    def count(sender: type[Entry], instance: Entry, **rest: object) -> None:
+        kept.append(instance)
+        if len(kept) == number:
+            os.kill(os.getpid(), signal.SIGKILL)
+
+    post_save.connect(count, sender=Entry, weak=False)
+
+
+if __name__ == "__main__":
+    main()
