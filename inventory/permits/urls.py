@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from .views import loans, permits, trips
+from .views import exports, loans, permits, pools, trips
 
 urlpatterns = [
     path("permits", permits.permits, name="permits"),
@@ -13,10 +13,13 @@ urlpatterns = [
     path("permit/<int:pk>/amend", permits.amend, name="permit_amend"),
     path("permit/<int:pk>/line/<int:number>", permits.link, name="permit_link"),
     path("permit/<int:pk>/paper", permits.paper, name="permit_paper"),
+    path("permit/<int:pk>/takes.<slug:form>", exports.takes, name="takes_file"),
     path("permit/<int:pk>/trip", trips.take_in, name="take_in"),
     path("trip/<uuid:identifier>", trips.trip, name="trip"),
+    path("trip/<uuid:identifier>/correct", trips.correct_trip_page, name="trip_correct"),
     path("take/<int:pk>/correct", trips.correct, name="take_correct"),
     path("take/<int:pk>/move", trips.move, name="take_move"),
+    path("lot-sources/<path:accession>", pools.lot_sources, name="lot_sources"),
     path("loans", loans.loans, name="loans"),
     path("loans/new", loans.enter, name="loan_new"),
     path("loan/<int:pk>", loans.loan, name="loan"),

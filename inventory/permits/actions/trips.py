@@ -12,6 +12,7 @@ from decimal import Decimal
 from django.db import transaction
 
 from inventory.book.rules.drafts import Problem
+from inventory.book.rules.happened import parse_happened
 from inventory.db.locks import serialize_writers
 from inventory.names.actions.taxa import taxa_for
 from inventory.names.models import Taxon
@@ -231,7 +232,11 @@ def correct_trip(
     slip = _Slip(entry, (), by, when, zone)
     slip.check()
     takes = current_takes(trips=[newest.pk])
-    if str(entry.happened) != newest.happened and any(take.event_ids for take in takes):
+    same_days = (entry.happened.start, entry.happened.end) == (newest.starts_on, newest.ends_on)
+    if same_days:
+        # The hour that somebody once wrote is not lost to a form that asks for days.
+        entry = replace(entry, happened=parse_happened(newest.happened))
+    elif any(take.event_ids for take in takes):
         message = (
             f"its animals stand in the book since {newest.happened}; correct the takes first, "
             "or keep the day and say it in the note"

@@ -99,3 +99,40 @@ class YoungForm(forms.Form):
 
     lot = forms.CharField(max_length=40, label="Lot of the young")
     born_on = DayField(label="Born on")
+
+
+class DivideForm(forms.Form):
+    """The lender's part of some young, to be put into a lot of its own."""
+
+    lot = forms.ChoiceField(label="Of the young in")
+    males = forms.IntegerField(required=False, min_value=0, label="Males")
+    females = forms.IntegerField(required=False, min_value=0, label="Females")
+    unknown = forms.IntegerField(required=False, min_value=0, label="Sex not known")
+
+    def __init__(self, *args: Any, young: Sequence[LotOnLoan], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        lot = self.fields["lot"]
+        assert isinstance(lot, forms.ChoiceField)
+        lot.choices = [(one.row.lot.accession, _told(one)) for one in young if len(one.places) == 1]
+        self.young = {one.row.lot.accession: one for one in young}
+
+    def clean(self) -> dict[str, Any]:
+        said: dict[str, Any] = super().clean() or {}
+        if not self.errors and not self.numbers().total:
+            self.add_error("unknown", "Say how many.")
+        return said
+
+    def numbers(self) -> Numbers:
+        """How many, by sex."""
+        said = self.cleaned_data
+        return Numbers(said.get("males") or 0, said.get("females") or 0, 0, said.get("unknown") or 0)
+
+
+def _told(one: LotOnLoan) -> str:
+    return f"{one.row.lot.accession}, born {one.row.born_on}"
+
+
+class EndForm(forms.Form):
+    """Nothing is left of the loan."""
+
+    on = DayField(label="Ended on")

@@ -12,7 +12,7 @@ from inventory.book.rules.happened import Happened
 from inventory.people.models import Person
 
 from ..actions.entries import TakeEntry, TripEntry
-from ..models import Permit, Take
+from ..models import Permit, Take, Trip
 from .parts import DayField, name_cells, people_choices, place_choices
 
 _SEXES = [("", "not stated"), *Sex.choices]
@@ -77,6 +77,12 @@ class TripForm(forms.Form):
             happened=Happened(said["day"], said["until"] or said["day"]),
             **{name: said[name] for name in plain},
         )
+
+
+class CorrectTripForm(TripForm):
+    """A trip as it should have been written, and why it was not."""
+
+    why = forms.CharField(max_length=300, label="Why it is corrected")
 
 
 class TakeForm(forms.Form):
@@ -189,6 +195,7 @@ class MoveForm(forms.Form):
         super().__init__(*args, **kwargs)
         to = self.fields["to"]
         assert isinstance(to, forms.ModelChoiceField)
+        to.empty_label = "choose"
         to.queryset = Permit.objects.exclude(pk=take.permit_id)
         _offer(self.fields["approved_by"], [("", "nobody"), *((name, name) for name in approvers)])
 
@@ -212,4 +219,19 @@ def correct_initial(take: Take, place: str) -> dict[str, Any]:
         "name": take.verbatim_identification,
         "lot": take.lot.accession if take.lot else "",
         "place": place,
+    }
+
+
+def trip_initial(trip: Trip, people: Sequence[str]) -> dict[str, Any]:
+    """A trip as it stands, for the form that corrects it."""
+    plain = (
+        *("locality", "latitude", "longitude", "uncertainty_m", "depth_from_m", "depth_to_m", "gear"),
+        *("vessel", "note"),
+    )
+    until = trip.ends_on if trip.ends_on != trip.starts_on else None
+    return {name: getattr(trip, name) for name in plain} | {
+        "identifier": uuid4(),
+        "day": trip.starts_on,
+        "until": until,
+        "people": list(people),
     }

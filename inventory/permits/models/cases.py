@@ -55,6 +55,12 @@ class Case(models.Model):
     def __str__(self) -> str:
         return f"{self.get_kind_display()}: {self.words}"
 
+    @property
+    def last_words(self) -> str:
+        """The last line of its history, when that says more than the case did at first; else nothing."""
+        last = max(self.notes.all(), key=lambda note: (note.at, note.pk), default=None)
+        return last.words if last is not None and last.words != self.words else ""
+
 
 class CaseNote(models.Model):
     """One line of a case's history."""

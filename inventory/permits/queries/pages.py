@@ -61,7 +61,11 @@ def lines_shown(account: PermitAccount) -> list[LineShown]:
         held = row.line is not None and row.line.per == Per.HELD
         # A bar of all trips against the limit of one would say the wrong thing.
         per_trip = row.line is not None and row.line.per == Per.TRIP
-        bar = None if row.hidden or per_trip else bar_of(row.used, limit, counts_let_go=counts, held=held)
+        bar = (
+            None
+            if row.hidden or per_trip or limit is None
+            else bar_of(row.used, limit, counts_let_go=counts, held=held)
+        )
         shown.append(LineShown(row, bar))
     return shown
 
@@ -109,9 +113,9 @@ def read_trip(trip: Trip, *, words: dict[tuple[int, int], str], hidden: Collecti
         )
         for read in reads
     ]
-    cases = Case.objects.select_related("owner", "permit").filter(trip__in=ids)
+    raised = cases().filter(trip__in=ids)
     people = tuple(row.person.name for row in rows[-1].people.all())
-    return TripShown(rows[-1], people, rows[:-1], takes, list(cases))
+    return TripShown(rows[-1], people, rows[:-1], takes, list(raised))
 
 
 def open_cases() -> QuerySet[Case]:
@@ -121,9 +125,8 @@ def open_cases() -> QuerySet[Case]:
 
 def cases() -> QuerySet[Case]:
     """All cases with what a list shows of them."""
-    return Case.objects.select_related("owner", "permit", "trip", "take__taxon", "closed_by").order_by(
-        "opened_at", "id"
-    )
+    shown = Case.objects.select_related("owner", "permit", "trip", "take__taxon", "closed_by")
+    return shown.prefetch_related("notes").order_by("opened_at", "id")
 
 
 def recent_trips(permit: Permit, limit: int) -> list[Trip]:

@@ -14,8 +14,16 @@ from inventory.book.models import Lot
 from inventory.doors import clock
 from inventory.people.access import may, person_of, requires
 
-from ..actions.loans import LoanRefused, add_young, confirm_loan, enter_loan, extend_loan
-from ..forms.loans import ExtendForm, LetterForm, LoanForm, YoungForm
+from ..actions.loans import (
+    LoanRefused,
+    add_young,
+    confirm_loan,
+    divide_young,
+    end_loan,
+    enter_loan,
+    extend_loan,
+)
+from ..forms.loans import DivideForm, EndForm, ExtendForm, LetterForm, LoanForm, YoungForm
 from ..forms.parts import add_problems
 from ..models import Loan
 from ..queries.loans import read_loans, totals
@@ -26,6 +34,8 @@ _WRITES = {
     "letter": ("A letter has come", "Keep the letter"),
     "extend": ("It goes on", "Extend"),
     "young": ("Young were born", "Put them under the agreement"),
+    "divide": ("The other house's part of the young", "Put it into a lot of its own"),
+    "end": ("Nothing is left of it", "The loan has ended"),
 }
 
 
@@ -76,10 +86,12 @@ def loan(request: HttpRequest, pk: int) -> HttpResponse:
         "letter": LetterForm(*_sent(request, asked == "letter"), lots=read.lots, prefix="letter"),
         "extend": ExtendForm(_sent(request, asked == "extend")[0], prefix="extend"),
         "young": YoungForm(_sent(request, asked == "young")[0], prefix="young"),
+        "divide": DivideForm(_sent(request, asked == "divide")[0], young=read.young, prefix="divide"),
+        "end": EndForm(_sent(request, asked == "end")[0], prefix="end"),
     }
     if asked in forms and forms[asked].is_valid() and _write(request, found, asked, forms[asked]):
         return redirect("loan", pk=pk)
-    writes = [(do, forms[do], *words) for do, words in _WRITES.items()]
+    writes = [(do, forms[do], *words) for do, words in _WRITES.items() if do != "divide" or read.young]
     context = {"read": read, "loan": found, "forms": may_keep, "writes": writes}
     return render(request, "permits/loan.html", context)
 
@@ -109,6 +121,21 @@ def _write(request: HttpRequest, found: Loan, asked: str, form: Any) -> bool:
         elif asked == "extend":
             extend_loan(loan=found, until=said["until"], why=said["why"], by=person, now=now)
             messages.success(request, f"{found.reference} goes on until {said['until']}.")
+        elif asked == "end":
+            end_loan(loan=found, on=said["on"], by=person)
+            messages.success(request, f"{found.reference} has ended.")
+        elif asked == "divide":
+            young = form.young[said["lot"]]
+            made = divide_young(
+                young=young.row,
+                to_owner=found.party,
+                numbers=form.numbers(),
+                place=young.places[0],
+                by=person,
+                now=now,
+                zone=timezone.get_current_timezone(),
+            )
+            messages.success(request, f"{made.accession} belongs to {made.owner}.")
         else:
             lot = Lot.objects.filter(accession=said["lot"]).first()
             if lot is None:

@@ -16,9 +16,19 @@ from inventory.people.access import may, person_of, requires
 from ..actions.cases import close_case, give_case, note_case
 from ..actions.entries import Recorded, TripRefused
 from ..actions.takes import correct_take, move_take
-from ..actions.trips import record_trip
+from ..actions.trips import correct_trip, record_trip
 from ..forms.parts import add_problems
-from ..forms.trips import CaseForm, CorrectForm, MoveForm, TakeRows, TripForm, correct_initial, take_rows
+from ..forms.trips import (
+    CaseForm,
+    CorrectForm,
+    CorrectTripForm,
+    MoveForm,
+    TakeRows,
+    TripForm,
+    correct_initial,
+    take_rows,
+    trip_initial,
+)
 from ..models import Case, Permit, PermitLine, Take, Trip
 from ..queries import pages
 from ..queries.accounts import account
@@ -78,6 +88,25 @@ def trip(request: HttpRequest, identifier: UUID) -> HttpResponse:
         "may_read_cases": may(request, *READS_CASES),
     }
     return render(request, "permits/trip.html", context)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@requires(*KEEPS)
+def correct_trip_page(request: HttpRequest, identifier: UUID) -> HttpResponse:
+    """Replaces what was written of a trip; its takes stay with it."""
+    found = get_object_or_404(Trip, identifier=identifier)
+    newest = pages.read_trip(found, words={})
+    form = CorrectTripForm(
+        request.POST or None,
+        permit=newest.trip.permit,
+        initial=trip_initial(newest.trip, newest.people),
+    )
+    if request.method == "POST" and form.is_valid():
+        stated = {"trip": newest.trip, "entry": form.entry(), "why": form.cleaned_data["why"]}
+        answer = _do(request, form, correct_trip, stated)
+        if answer:
+            return answer
+    return render(request, "permits/correct_trip.html", {"form": form, "shown": newest})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
