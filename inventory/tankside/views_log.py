@@ -29,7 +29,7 @@ from .models.readings import Reading
 from .queries.readings import in_period, last_of_each, ranges_wanted, tell
 from .queries.tank_log import LOG_COLUMNS, log_rows, tank_log
 
-ON_A_PAGE = 100
+ON_A_PAGE = 50
 SETS_RANGES = (Role.CURATOR, Role.VETERINARIAN, Role.REGISTRAR)
 
 

@@ -189,6 +189,14 @@ def test_an_axis_has_round_steps_and_holds_both_ends(low: float, length: float) 
     assert 1 <= round((ceiling - floor) / step) <= 7
 
 
+def test_a_bound_of_the_range_never_hides_behind_an_axis() -> None:
+    for low, high in ((8.0, 12.0), (9.0, 11.0), (10.0, 10.5)):
+        asked = Asked(NOON, NOON + timedelta(days=7), [Value(NOON, 10.0)], low=low, high=high)
+        for size in SIZES:
+            chart = draw(asked, size, ZONE)
+            assert all(size.top < bound.at < chart.floor for bound in chart.wanted)
+
+
 def test_many_readings_are_drawn_by_the_lowest_and_highest_of_each_step() -> None:
     values = [Value(NOON + timedelta(minutes=n), float(n % 17)) for n in range(10_000)]
     values[4_321] = Value(values[4_321].moment, 99.0, outside=True)

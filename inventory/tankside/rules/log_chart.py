@@ -125,6 +125,11 @@ def draw(asked: Asked, size: Size, zone: tzinfo) -> Chart:
     bounds = [bound for bound in (asked.low, asked.high) if bound is not None]
     levels = [value.value for value in asked.values] + bounds or [0.0, 1.0]
     floor, ceiling, step = nice_axis(min(levels), max(levels), ticks=5 if size.name == "wide" else 4)
+    # A bound on the very edge would hide behind the axis.
+    if any(abs(bound - floor) < step / 100 for bound in bounds):
+        floor -= step
+    if any(abs(bound - ceiling) < step / 100 for bound in bounds):
+        ceiling += step
     across = size.width - size.left - size.right
     down = size.height - size.top - size.bottom
     length = (asked.before - asked.since).total_seconds()
