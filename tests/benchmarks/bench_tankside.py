@@ -5,8 +5,10 @@
 
 A house in a scratch folder (or in ``DATABASE_URL``), served over HTTP by the server of ``demo`` in a
 process of its own. Each device sends its entries one by one, and every tenth a second time as if the
-answer had been lost. Beside it, in the same run: bare inserts of one row, a transaction each, from as
-many threads. Afterwards the ledger is held against what was sent, and verified.
+answer had been lost: first one entry a second, as eight people with wet hands could hardly do, then as
+fast as the answers come, where each waits for the seven others. Beside it, in the same run: bare inserts
+of one row, a transaction each, from as many threads. Afterwards the ledger is held against what was
+sent, and verified.
 """
 
 import argparse
@@ -54,6 +56,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description="Benchmark of entries from the tank side.")
     parser.add_argument("--devices", type=int, default=8)
     parser.add_argument("--entries", type=int, default=250, help="of each device")
+    parser.add_argument("--paced", type=int, default=15, help="of each device, one a second, before that")
     parser.add_argument("--bare", type=int, default=250, help="bare inserts of each thread")
     parser.add_argument("--serve", type=int, metavar="PORT", help=argparse.SUPPRESS)
     options = parser.parse_args(arguments)
@@ -72,14 +75,22 @@ def main(arguments: Sequence[str] | None = None) -> int:
         senders = _house(options.devices)
         print(f"{connection.vendor}, {options.devices} devices, {options.entries} entries each")
         with _server(options.devices) as port:
-            started = time.perf_counter()
-            _at_once([partial(_send_all, one, port, options.entries) for one in senders])
-            seconds = time.perf_counter() - started
-        took = [one for sender in senders for one in sender.took]
-        _print("one entry over HTTP", took)
-        print(f"{len(took) / seconds:>44,.0f} entries a second")
+            _measure("an entry a second from each", senders, port, options.paced, every=1.0)
+            _measure("flat out", senders, port, options.entries, every=0.0)
         _print("bare insert of one row", _bare(options.devices, options.bare))
         return _check(senders)
+
+
+def _measure(what: str, senders: Sequence[Sender], port: int, entries: int, *, every: float) -> None:
+    """Lets every device send so many entries, ``every`` so many seconds, and prints what each took."""
+    for sender in senders:
+        sender.took.clear()
+    started = time.perf_counter()
+    _at_once([partial(_send_all, one, port, entries, every) for one in senders])
+    seconds = time.perf_counter() - started
+    took = [one for sender in senders for one in sender.took]
+    _print(what, took)
+    print(f"{'':<28} {len(took) / seconds:,.0f} entries a second")
 
 
 def _house(devices: int) -> list[Sender]:
@@ -156,10 +167,12 @@ def _entry(sender: Sender, draw: random.Random) -> dict[str, Any]:
     return entry
 
 
-def _send_all(sender: Sender, port: int, entries: int) -> None:
-    draw = random.Random(sender.seed)
+def _send_all(sender: Sender, port: int, entries: int, every: float) -> None:
+    draw = random.Random(f"{sender.seed} {every}")
     connection = http.client.HTTPConnection(HOST, port, timeout=60)
+    begun = time.perf_counter() + draw.random() * every
     for number in range(entries):
+        time.sleep(max(0.0, begun + number * every - time.perf_counter()))
         entry = _entry(sender, draw)
         started = time.perf_counter()
         answer = _post(connection, sender, entry)

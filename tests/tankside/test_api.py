@@ -2,6 +2,7 @@
 
 import json
 import logging
+import re
 from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from typing import Any
@@ -16,6 +17,8 @@ from inventory.book.actions.close import close_period
 from inventory.book.models import Event, Keeping
 from inventory.book.queries.verification import verify
 from inventory.names.actions.lists import load_lists
+from inventory.people.actions.devices import give_token, make_device
+from inventory.people.models import DeviceScope
 from inventory.site.api import api
 from inventory.tankside.models import Entry
 from inventory.tankside.rules.kinds import EntryKind
@@ -123,6 +126,16 @@ def test_what_is_unreadable_is_told_without_what_was_sent(tablet: Tablet) -> Non
     refused = tablet.post("persons/check", {"person": "somebody", "code": "4" * 30})
     assert refused.status_code == 422
     assert "4444" not in refused.text
+
+
+def test_the_example_of_the_readme_is_taken_as_it_stands(house: TankHouse, tablet: Tablet) -> None:
+    """With a sensor's token, as the text before it says."""
+    readme = (PROJECT / "README.md").read_text(encoding="utf-8")
+    (body,) = re.findall(r"^curl \S+/api/v1/entries .*? -d '(\{.*?\})'$", readme, re.M | re.S)
+    probe = make_device(name="Probe", scope=DeviceScope.READINGS, by=house.registrar, now=NOW)
+    tablet.token = give_token(probe, by=house.registrar, now=NOW).token
+    answer = tablet.post("entries", body).json()["answers"][0]
+    assert (answer["outcome"], answer["words"]) == ("sent", "Temperature 11.4 °C, Kelp Hall, 09:00")
 
 
 def lists(tablet: Tablet, **headers: str) -> Any:
