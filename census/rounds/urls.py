@@ -2,7 +2,20 @@
 
 from django.urls import path
 
-from .views import board, count_help, differences, line, notices, numbers, papers, periods, sheet, signing
+from .views import (
+    board,
+    charts,
+    checks,
+    count_help,
+    differences,
+    line,
+    notices,
+    numbers,
+    papers,
+    periods,
+    sheet,
+    signing,
+)
 
 urlpatterns = [
     path("census", board.census_list, name="census_list"),
@@ -10,7 +23,11 @@ urlpatterns = [
     path("census/<str:code>/compare", board.compare, name="census_compare"),
     path("census/<str:code>/differences", differences.differences, name="differences"),
     path("census/<str:code>/differences/accept", differences.accept_ticked, name="differences_accept"),
+    path("census/<str:code>/checks", checks.checks, name="census_checks"),
+    path("census/<str:code>/typing", checks.typing, name="census_typing"),
     path("census/<str:code>/sign", signing.census_sign, name="census_sign"),
+    path("census/<str:code>/charts", charts.census_charts, name="census_charts"),
+    path("census/<str:code>/charts/<path:scientific_name>", charts.census_drift, name="census_drift"),
     path("census/<str:code>/sheets", papers.census_pdf, name="census_pdf"),
     path("periods", periods.periods, name="periods"),
     path("period/<str:code>", periods.period, name="period"),

@@ -234,7 +234,8 @@ def test_who_reads_everything_reads_a_sheet_without_boxes(
 def test_class_a_on_the_first_count_alone_is_flagged(house: TestHouse, signed_in: SignIn) -> None:
     census = house.compared({})
     page = signed_in(house.curator).get(reverse("census_sign", args=[census.code])).content.decode()
-    assert 'Class A lines with one counter only: <i class="name">Conger conger</i> in K1' in page
+    told = page[page.index("Class A with one counter only:") :]
+    assert '<i class="name">Conger conger</i></a> in K1 (<strong>nobody said why</strong>)' in told
     house.count(census, {"conger": 2}, round=2)
     page = signed_in(house.curator).get(reverse("census_sign", args=[census.code])).content.decode()
     assert "Class A lines with one counter only: none" in page

@@ -100,14 +100,19 @@ def _recounted(rows: Sequence[Row]) -> list[Recounted]:
         for part in row.parts:
             first, second = part.counts.get(1), part.counts.get(2)
             if first and second and first.value is not None and second.value is not None:
-                found.append(Recounted(row.line.count_class, part.present(2), first.value, second.value))
+                # The book as it was before what was decided made it follow the counts.
+                book = part.present(2) - sum(decision.n for decision in part.decisions)
+                found.append(Recounted(row.line.count_class, book, first.value, second.value))
     return found
 
 
 def _late_entries(census: Census, settings: CensusSettings, zone: tzinfo) -> tuple[int, int]:
-    """Events of the period entered later than the warning allows, and all of them."""
+    """Events of the period entered later than the warning allows, and all of them; adjustments apart."""
     starts = datetime.combine(census.period.starts_on, time(), zone)
-    events = Event.objects.filter(effective_at__gte=starts, effective_at__lt=census.cutoff)
+    adjustments = Decision.events.through.objects.filter(decision__how=How.ADJUSTMENT.value)
+    events = Event.objects.filter(effective_at__gte=starts, effective_at__lt=census.cutoff).exclude(
+        pk__in=adjustments.values("event")
+    )
     allowed = timedelta(days=settings.late_entry_warning_days)
     return events.filter(entered_at__gt=F("effective_at") + allowed).count(), events.count()
 

@@ -25,7 +25,7 @@ def typed_from_paper(count: Count) -> bool:
 
 def to_retype(census: Census) -> list[ToRetype]:
     """Latest counts from paper of class A, or that differ from the book, typed once only."""
-    return retype_of(read_census(census), _retyped(census))
+    return retype_of(read_census(census), retyped(census))
 
 
 def differing(census: Census) -> list[Retyping]:
@@ -49,7 +49,8 @@ def retype_of(rows: Iterable[Row], retyped: set[int]) -> list[ToRetype]:
     ]
 
 
-def _retyped(census: Census) -> set[int]:
+def retyped(census: Census) -> set[int]:
+    """Ids of the counts whose paper was typed twice."""
     return set(Retyping.objects.filter(count__line__sheet__census=census).values_list("count_id", flat=True))
 
 

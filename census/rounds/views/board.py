@@ -23,7 +23,7 @@ from ..queries.reading import read_census
 from ..rules.states import SHEETS_IN
 from ..rules.words import CensusState
 from ..tables import SheetTable
-from . import COMPARES, DECIDES
+from . import COMPARES, DECIDES, SAMPLES
 
 
 @require_http_methods(["GET", "POST"])
@@ -67,6 +67,7 @@ def census(request: HttpRequest, code: str) -> HttpResponse:
         "census": found,
         "table": SheetTable(sheets_of(found, now=now)),
         "compares": may(request, *COMPARES),
+        "samples": may(request, *SAMPLES),
         "may_compare": may(request, *DECIDES) and found.state == CensusState.COUNTING,
     }
     if context["compares"]:

@@ -16,6 +16,7 @@ from ..models import Census
 from ..queries import progress
 from ..queries.open_items import open_items
 from ..queries.reading import read_census
+from ..queries.signed import what_is_signed
 from ..rules.reasons import REASONS
 from ..rules.words import CensusState
 from . import COMPARES, DECIDES, SIGNS
@@ -38,7 +39,7 @@ def census_sign(request: HttpRequest, code: str) -> HttpResponse:
         else:
             messages.success(request, done)
         return redirect("census_sign", code)
-    rows = read_census(census)
+    rows, now = read_census(census), clock.now()
     context = {
         "census": census,
         "closed": census.state == CensusState.CLOSED,
@@ -47,9 +48,9 @@ def census_sign(request: HttpRequest, code: str) -> HttpResponse:
         "adjusted": progress.adjusted(rows, [reason.name for reason in REASONS if reason.unknown_cause]),
         "minimum": progress.minimum_counts(rows),
         "queries": progress.open_queries(rows),
-        "one_counter": [row for row in rows if row.one_counter_only],
         "missing": [row for row in rows if row.missing],
-        "open_items": open_items(census, rows, now=clock.now()),
+        "open_items": open_items(census, rows, now=now),
+        "signed": what_is_signed(census, rows, now=now, zone=timezone.get_current_timezone()),
         "form": form,
         "may_sign": may(request, *SIGNS),
         "may_propose": may(request, *DECIDES) and census.state in _PROPOSED_FROM,
