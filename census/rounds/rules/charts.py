@@ -1,0 +1,151 @@
+"""What the charts of a census draw: plain figures, and how they are laid out."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from inventory.book.rules.words import signed, whole
+
+from .accuracy import TARGETS
+from .settings import CensusSettings
+from .tolerance import tolerance
+
+LEFT, RIGHT, TOP = 42.0, 330.0, 22.0
+
+
+@dataclass(frozen=True, slots=True)
+class FunnelPoint:
+    """One line compared: the book, the count, and whether the difference is inside its tolerance."""
+
+    line: str
+    place: str
+    name: str
+    count_class: str
+    book: int
+    count: int
+    allowed: int
+    inside: bool
+
+    @property
+    def difference(self) -> int:
+        return self.count - self.book
+
+
+@dataclass(frozen=True, slots=True)
+class DriftPoint:
+    """One taxon in one place at one census. ``method`` in few words; ``breaks``: not the one of before."""
+
+    census: str
+    book: int
+    value: int | None
+    low: int | None
+    high: int | None
+    at_least: bool
+    method: str
+    breaks: bool
+
+    @property
+    def difference(self) -> int | None:
+        return None if self.value is None else self.value - self.book
+
+
+@dataclass(frozen=True, slots=True)
+class AccuracyPoint:
+    """Record accuracy of one class at one census, in per cent of lines; None where none was counted."""
+
+    census: str
+    count_class: str
+    lines: int
+    first: float | None
+    latest: float | None
+
+    @property
+    def target(self) -> int:
+        return TARGETS[self.count_class]
+
+
+@dataclass(frozen=True, slots=True)
+class LossBar:
+    """Unexplained losses of one place in one unit. ``held``: the book before they were written off."""
+
+    place: str
+    name: str
+    unit: str
+    losses: int
+    gains: int
+    held: int
+
+    @property
+    def per_hundred(self) -> float | None:
+        return round(100 * self.losses / self.held, 1) if self.held > 0 else None
+
+
+def funnel_edge(count_class: str, books: Sequence[int], settings: CensusSettings) -> list[tuple[int, int]]:
+    """(book, tolerance) at every number of the book where the tolerance may step, up to the largest."""
+    largest = max([*books, 1])
+    # Steps of whole animals: a hundred points show them, and the ends are exact.
+    every = sorted({0, settings.tolerance_b_small_limit, settings.tolerance_b_small_limit + 1, largest,
+                    *(round(largest ** (n / 100)) for n in range(101))})  # fmt: skip
+    return [(book, tolerance(count_class, book, settings)) for book in every if book <= largest]
+
+
+def funnel_words(points: Sequence[FunnelPoint]) -> str:
+    """What the chart shows, for who does not see it."""
+    if not points:
+        return "No line was counted."
+    outside = [point for point in points if not point.inside]
+    above = sum(point.difference > 0 for point in points)
+    below = sum(point.difference < 0 for point in points)
+    told = (
+        f"{_lines(len(points))} counted: {len(points) - above - below} as the book has them, {above} above, "
+        f"{below} below; {len(outside)} outside their tolerance."
+    )
+    if not outside:
+        return told
+    worst = max(outside, key=lambda point: (abs(point.difference), point.line))
+    return f"{told} The largest is {signed(worst.difference)}, {worst.name} in {worst.place}."
+
+
+def drift_words(points: Sequence[DriftPoint], run: int) -> str:
+    """The course, and whether the counts lie on one side of the book for ``run`` censuses running."""
+    known = [(point, point.difference) for point in points if point.difference is not None]
+    if not known:
+        return "It was not counted yet."
+    told = ", ".join(
+        f"{point.census} {whole(point.book + d)} (book {whole(point.book)})" for point, d in known
+    )
+    last = [d for _, d in known[-run:]]
+    if len(last) == run and (all(d > 0 for d in last) or all(d < 0 for d in last)):
+        side = "above" if last[0] > 0 else "below"
+        return f"{told}. The last {run} counts all lie {side} the book: it drifts."
+    return f"{told}. The counts do not lie on one side of the book {run} times running."
+
+
+def accuracy_words(points: Sequence[AccuracyPoint]) -> str:
+    """The newest of each class beside its target."""
+    newest: dict[str, AccuracyPoint] = {}
+    for point in points:
+        if point.latest is not None:
+            newest[point.count_class] = point
+    if not newest:
+        return "No line was counted yet."
+    return "; ".join(
+        f"class {name} {point.latest:g} % at {point.census}, target {point.target} %"
+        for name, point in sorted(newest.items())
+    )
+
+
+def loss_words(bars: Sequence[LossBar]) -> str:
+    """The place that loses most for what it holds."""
+    rated = [bar for bar in bars if bar.per_hundred]
+    if not rated:
+        return "No loss was written off as unexplained."
+    worst = max(rated, key=lambda bar: (bar.per_hundred or 0, bar.place))
+    places = "1 place" if len(rated) == 1 else f"{len(rated)} places"
+    return (
+        f"{places} with unexplained losses. The highest is {worst.place} with {worst.per_hundred:g} in 100: "
+        f"{whole(worst.losses)} of {whole(worst.held)}."
+    )
+
+
+def _lines(n: int) -> str:
+    return "1 line" if n == 1 else f"{n} lines"
