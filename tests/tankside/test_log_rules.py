@@ -5,6 +5,8 @@ Turning degrees: the fixed points of the scales (water freezes at 0 °C and 32 �
 (2008), appendix B.8: t/°C = (t/°F - 32)/1.8.
 """
 
+import json
+import re
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
@@ -35,6 +37,8 @@ from inventory.tankside.rules.readings import (
     said,
 )
 from inventory.tankside.rules.wanted import Wanted, WantedRanges, outside
+
+from ..sources import PROJECT
 
 ZONE = ZoneInfo("Atlantic/Faroe")
 NOON = datetime(2026, 10, 1, 12, tzinfo=ZONE)
@@ -235,3 +239,16 @@ def test_deaths_and_births_are_marks_with_numbers_under_the_axis() -> None:
         assert [mark.label for mark in chart.births] == ["12"]
         assert chart.deaths[1].x == chart.births[0].x
         assert chart.floor < chart.deaths[0].y < chart.births[0].y < size.height
+
+
+def test_the_device_knows_the_same_quantities_units_and_bounds() -> None:
+    """It checks a value before it keeps it; the list stands in a module of its own and in the rules."""
+    module = PROJECT / "inventory/tankside/static/tankside/log_measures.js"
+    found = re.search(r"export const MEASURES = (\[.*?\n\]);", module.read_text(encoding="utf-8"), re.DOTALL)
+    assert found is not None
+    told = [(quantity, unit, low, high) for quantity, unit, _, low, high in json.loads(found[1])]
+    assert told == [
+        (quantity.code, unit.code, float(unit.low), float(unit.high))
+        for quantity in QUANTITIES
+        for unit in quantity.units
+    ]

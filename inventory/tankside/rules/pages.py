@@ -62,6 +62,15 @@ PAGES = (
         files=_modules("app", "tanks", "animal", "details", "fields", "kinds", "saved", "entries", "scan"),
     ),
     TankPage(
+        path="tank/readings",
+        template="tankside/log_app.html",
+        title="Readings",
+        words="Readings",
+        files=_modules(
+            "log_readings", "log_measures", "details", "fields", "kinds", "saved", "animal", "tanks", "scan"
+        ),
+    ),
+    TankPage(
         path="tank/enrol",
         template="tankside/app_enrol.html",
         title="Enrol this device",

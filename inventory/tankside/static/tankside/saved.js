@@ -43,7 +43,7 @@ export function stateOf(row, undo) {
 }
 
 export function canUndo(row, undo, person) {
-  return !undo && row.state !== "came back" && row.body.kind !== "undo" && row.author.id === person.id && minutesLeft(row) > 0;
+  return !undo && row.state !== "came back" && !["undo", "reading"].includes(row.body.kind) && row.author.id === person.id && minutesLeft(row) > 0;
 }
 
 function minutesLeft(row) {
@@ -68,6 +68,7 @@ export function undoButton(row) {
 
 /** Opens the entry again with what it said; it is sent under an identifier of its own and names the old one. */
 export function mend(row, go) {
+  if (row.body.kind === "reading") return location.assign(`/tank/readings#mend/${row.identifier}`);
   const { kind, place, lot, open_name, numbers } = row.body;
   const n = numbers.males + numbers.females + numbers.hermaphrodites + numbers.unknown;
   go("details", { place, lot, open: open_name, kind, n: n || 1, replaces: row.identifier });
