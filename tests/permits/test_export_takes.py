@@ -1,6 +1,7 @@
 """Collection records as files: csv, workbook and archive, exact and coarse."""
 
 import csv
+from collections.abc import Callable
 from datetime import date
 from decimal import Decimal
 from io import BytesIO, StringIO
@@ -11,13 +12,16 @@ from typing import Any
 import openpyxl
 import pytest
 from django.core.management import CommandError, call_command
+from django.test import Client
+from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as st
 
 from inventory.book.models import Lot
 from inventory.book.rules.kinds import EventKind
+from inventory.people.rules.roles import Role
 from inventory.permits.actions.takes import correct_take
-from inventory.permits.files.export import CSV, FORMS, XLSX, export
+from inventory.permits.files.export import ARCHIVE, CSV, FORMS, XLSX, export
 from inventory.permits.queries.accounts import account
 from inventory.permits.queries.collection_records import CollectionRecords, collection_records
 from inventory.permits.rules.collection_records import COLUMNS, Position, Record, coarsened, plain
@@ -240,3 +244,53 @@ def test_the_command_refuses_an_unknown_permit_and_a_file_that_cannot_be(
     assert refused.value.returncode == 2
     with pytest.raises(CommandError, match="cannot be written"):
         call_command("export_takes", f"--permit={NUMBER}", "--format=xlsx", f"--out={tmp_path / 'no' / 'x'}")
+
+
+def get(client: Client, house: PermitHouse, form: str, **asked: str) -> Any:
+    return client.get(reverse("takes_file", args=[house.permit.pk, form]), asked)
+
+
+def test_who_keeps_permits_downloads_exact_places_and_others_coarse_ones(
+    house: PermitHouse, as_role: Callable[[Role], Client]
+) -> None:
+    house.record(a_take("two-spotted goby", 4))
+    for role, coarse, asked in (
+        *((Role.PERMIT_OFFICER, False, {}), (Role.REGISTRAR, False, {}), (Role.INSPECTOR, True, {})),
+        *((Role.AQUARIST, True, {}), (Role.PERMIT_OFFICER, True, {"coarse": "1"})),
+    ):
+        answer = get(as_role(role), house, CSV, as_of="2026-10-06", **asked)
+        assert answer.status_code == 200
+        assert answer.content == export(read(house, coarse=coarse), CSV), role
+        ending = "2026-10-06-coarse.csv" if coarse else "2026-10-06.csv"
+        assert answer["Content-Disposition"] == f'attachment; filename="takes-test-1-{ending}"'
+
+
+def test_a_download_asks_for_a_known_form_and_a_day(
+    house: PermitHouse, as_role: Callable[[Role], Client]
+) -> None:
+    client = as_role(Role.PERMIT_OFFICER)
+    assert get(client, house, "pdf").status_code == 404
+    assert get(client, house, CSV, as_of="yesterday").status_code == 404
+    assert get(client, house, ARCHIVE)["Content-Type"] == "application/zip"
+    assert get(Client(), house, CSV).status_code == 302
+
+
+def test_who_is_counting_these_animals_waits_with_the_download(
+    house: PermitHouse, as_role: Callable[[Role], Client], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    house.record(a_take("two-spotted goby", 4))
+    client = as_role(Role.AQUARIST)
+    monkeypatch.setattr("inventory.book.blind._ASKED", [lambda person: {house.quarantine.pk}])
+    answer = get(client, house, CSV)
+    assert answer.status_code == 403
+    assert b"Hand your sheet in first" in answer.content
+
+
+def test_the_permits_page_says_where_they_are_and_offers_the_records(
+    house: PermitHouse, as_role: Callable[[Role], Client]
+) -> None:
+    house.record(a_take("two-spotted goby", 4))
+    page = as_role(Role.INSPECTOR).get(reverse("permit", args=[house.permit.pk])).content.decode()
+    assert "Where they are now" in page
+    assert "with places made coarse" in page
+    assert reverse("takes_file", args=[house.permit.pk, "dwca"]) in page

@@ -1,5 +1,6 @@
 """Where the animals kept under a permit are now, out of the ledger."""
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, timedelta, tzinfo
@@ -8,6 +9,8 @@ from uuid import uuid4
 
 import pytest
 from django.template.loader import render_to_string
+from django.test import Client
+from django.urls import reverse
 from django.utils import timezone
 
 from inventory.book.actions.post import post_event
@@ -67,7 +70,7 @@ def found_of(permit: Permit, **asked: Any) -> PermitWhereabouts:
 def told(found: PermitWhereabouts, row: int = 0) -> dict[str, str]:
     """What is not nothing, by the code of its column."""
     of_row = found.rows[row]
-    texts = {fate.code: text for fate, (text, _) in zip(FATES, of_row.texts, strict=True)}
+    texts = {fate.code: text for fate, (text, _) in zip(FATES, of_row.texts(), strict=True)}
     return {code: text for code, text in texts.items() if text != "0"}
 
 
@@ -241,6 +244,7 @@ def test_the_table_says_ranges_and_what_they_mean() -> None:
     page = render_to_string("permits/_whereabouts.html", {"whereabouts": found_of(permit)})
     assert "<i>6 to 19 (" in page
     assert "even share" in page
+    assert "Given back" not in page, "nothing here was borrowed"
     assert f"/event/{event.pk}" not in page, "that names another permit"
     nothing = render_to_string("permits/_whereabouts.html", {"whereabouts": found_of(make_permit("P9"))})
     assert "Nothing taken under this permit" in nothing
@@ -259,9 +263,32 @@ def test_the_number_of_queries_does_not_grow(django_assert_num_queries: Any, zon
         assert len(whereabouts(permits, as_of=ON, zone=zone)) == 3
 
     fill(permits[0])
-    with django_assert_num_queries(10):
+    with django_assert_num_queries(11):
         ask()
     for permit in permits * 3:
         fill(permit)
-    with django_assert_num_queries(10):
+    with django_assert_num_queries(11):
         ask()
+
+
+def test_the_page_of_a_lots_sources_gives_ranges_and_hides_what_is_counted(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    lose = make_pool()
+    lose("died", 13, happened="2026-03-01")
+    client = Client()
+    user = make_person(roles=["aquarist"]).user
+    assert user
+    client.force_login(user)
+    page = client.get(reverse("lot_sources", args=["POOL"]), {"as_of": "2026-10-05"}).content.decode()
+    cells = [re.findall(r"<t[hd][^>]*>([^<]*)", row) for row in re.findall(r"<tr>(.*?)</tr>", page)]
+    assert cells[1:] == [
+        *(["P1", "7", "20", "13.5"], ["P2", "0", "12", "8.1"], ["from Gull House", "0", "8", "5.4"]),
+    ]
+    before = client.get(reverse("lot_sources", args=["POOL"]), {"as_of": "2025-01-01"}).content.decode()
+    assert "holds nothing" in before
+    place = Place.objects.get(code="E2")
+    monkeypatch.setattr("inventory.book.blind._ASKED", [lambda person: {place.pk}])
+    page = client.get(reverse("lot_sources", args=["POOL"])).content.decode()
+    assert "hidden from you" in page
+    assert "13.5" not in page

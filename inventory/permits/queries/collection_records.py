@@ -41,6 +41,11 @@ class CollectionRecords:
         return list(dict.fromkeys(words for words in said if words))
 
     @property
+    def tells_of_hidden(self) -> bool:
+        """Some animals are where the reader may not see numbers."""
+        return any(of_unit.hidden for record in self.records for of_unit in record.now)
+
+    @property
     def open_ends(self) -> list[str]:
         """What the authority will ask about, as sentences."""
         questions = (

@@ -14,9 +14,9 @@ from inventory.book.queries.quantities import Traced, traced_flows
 from inventory.book.rules.happened import end_of_day
 from inventory.book.rules.kinds import EventKind
 
-from ..models import Permit
+from ..models import Permit, PermitLine
 from ..rules.shares import Bounds, Shares
-from ..rules.whereabouts import ALIVE, FATES, Fate, Whereabouts, fate_of
+from ..rules.whereabouts import ALIVE, FATES, GIVEN_BACK, Fate, Whereabouts, fate_of
 from .takes import current_takes
 from .whereabouts_steps import OfPermit, Slips, Sources
 
@@ -33,11 +33,24 @@ class PermitWhereabouts:
     rows: list[Whereabouts] = field(default_factory=list)
     together: list[Whereabouts] = field(default_factory=list)
     set_aside: list[Event] = field(default_factory=list)
+    words: dict[int, str] = field(default_factory=dict)
 
     @property
-    def headings(self) -> list[str]:
-        """Those of the columns."""
-        return [fate.words for fate in FATES]
+    def fates(self) -> list[Fate]:
+        """The columns: all but the one that only borrowed animals meet, unless some did."""
+        told = (row for row in self.rows if not row.hidden)
+        given_back = any(row.by_fate[GIVEN_BACK].most for row in told)
+        return [fate for fate in FATES if given_back or fate != GIVEN_BACK]
+
+    @property
+    def shown(self) -> list[tuple[str, Whereabouts, list[tuple[str, bool]]]]:
+        """Each row with the permit's words for its line, and what stands in its columns."""
+        return [(self.words.get(row.line or 0, ""), row, row.texts(self.fates)) for row in self.rows]
+
+    @property
+    def shown_together(self) -> list[tuple[str, Whereabouts, list[tuple[str, bool]]]]:
+        """The same of all lines together."""
+        return [("", row, row.texts(self.fates)) for row in self.together]
 
     @property
     def pooled(self) -> bool:
@@ -65,9 +78,13 @@ def whereabouts(
     slips = Slips(current_takes(known_at=known_at))
     network = _network(permits, slips, before=end_of_day(as_of, zone), known_at=known_at)
     events = Event.objects.in_bulk(network.set_aside)
+    words: defaultdict[int, dict[int, str]] = defaultdict(dict)
+    lines = PermitLine.objects.filter(version__permit__in=permits).order_by("version__number")
+    for permit_id, number, said in lines.values_list("version__permit_id", "number", "words"):
+        words[permit_id][number] = said
     found = {}
     for permit in permits:
-        of_permit = PermitWhereabouts(permit, as_of)
+        of_permit = PermitWhereabouts(permit, as_of, words=words[permit.pk])
         of_permit.rows = network.rows(permit.number, hidden=hidden)
         of_permit.together = network.rows(permit.number, hidden=hidden, together=True)
         of_permit.set_aside = [event for event in events.values() if event.permit_number == permit.number]

@@ -1,10 +1,10 @@
 """Whose the animals of one lot can be: for each source of a pool the least, the most and the even share."""
 
 from collections import defaultdict
-from collections.abc import Hashable
+from collections.abc import Collection, Hashable
 from datetime import datetime
 
-from inventory.book.models import Lot
+from inventory.book.models import Cell, Lot
 from inventory.book.queries.quantities import traced_flows
 
 from ..rules.shares import Bounds, Shares
@@ -30,3 +30,8 @@ def sources_in_lot(
         by_label[source.permit if isinstance(source, OfPermit) else str(source)].append(source)
     found = {label: shares.bounds(those, [True]) for label, those in by_label.items()}
     return [(label, bounds) for label, bounds in sorted(found.items()) if bounds.most]
+
+
+def is_hidden(lot: Lot, places: Collection[int]) -> bool:
+    """The lot stands, or stood, in one of these places, whose numbers the reader may not see."""
+    return bool(places) and Cell.objects.filter(lot=lot, account__place__in=places).exists()

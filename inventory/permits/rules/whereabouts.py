@@ -63,10 +63,9 @@ class Whereabouts:
         """Some of them stand, or stood, in a pool with others."""
         return any(not bounds.sure for bounds in self.by_fate.values())
 
-    @property
-    def texts(self) -> list[tuple[str, bool]]:
-        """What stands in each column of :data:`FATES`, and whether it is a range."""
-        numbers = [self.by_fate[fate] for fate in FATES] if not self.hidden else []
+    def texts(self, fates: Sequence[Fate] = FATES) -> list[tuple[str, bool]]:
+        """What stands in each column, and whether it is a range."""
+        numbers = [self.by_fate[fate] for fate in fates] if not self.hidden else []
         return [(in_words(bounds), not bounds.sure) for bounds in numbers]
 
     @property
