@@ -21,7 +21,9 @@ class SheetTable(tables.Table):  # type: ignore[misc]
     state = tables.Column(accessor="sheet__state", verbose_name="State")
     counters = tables.Column(verbose_name="Counters")
     counted = tables.Column(attrs=_NUMBER, verbose_name="Counted")
+    uncounted = tables.Column(attrs=_NUMBER, verbose_name="Uncounted")
     days_out = tables.Column(attrs=_NUMBER, verbose_name="Days out", default="")
+    late = tables.Column(verbose_name="Late")
 
     class Meta:
         orderable = False
@@ -35,6 +37,9 @@ class SheetTable(tables.Table):  # type: ignore[misc]
 
     def render_state(self, value: str) -> SafeString:
         return format_html('<span class="tag">{}</span>', value)
+
+    def render_late(self, value: str) -> SafeString:
+        return format_html("<strong>{}</strong>", value)
 
     def render_counted(self, record: SheetProgress) -> str:
         return f"{record.counted} of {record.lines}"

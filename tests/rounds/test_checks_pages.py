@@ -13,9 +13,12 @@ from census.rounds.actions.beside import state_no_second
 from census.rounds.actions.counts import Entry, take_counts
 from census.rounds.actions.decide import decide_line
 from census.rounds.actions.drawing import draw_sample
+from census.rounds.actions.recounts import ask_recount
+from census.rounds.actions.sheets import issue
 from census.rounds.actions.signing import sign
 from census.rounds.models import Census, Draw, Retyping, SampleResult, Sheet
 from census.rounds.queries.measures import measures_of
+from census.rounds.queries.progress import late_sheets, sheets_of
 from census.rounds.queries.reading import read_census
 from census.rounds.queries.signed import what_is_signed
 from census.rounds.rules.measures import Delay, Recounted, delay, per_hundred, recount_agreement
@@ -197,3 +200,37 @@ def test_a_typist_types_again_without_seeing_what_was_typed(house: TestHouse, cl
     client.post(address, {f"count_{count.pk}": "7970"})
     assert Retyping.objects.get().agrees is False
     assert signed_in(client, house.officer).get(address).status_code == 403
+
+
+@pytest.mark.django_db
+def test_the_board_says_who_is_late_and_what_is_uncounted(house: TestHouse) -> None:
+    census = house.open("K1", "K2")
+    for place, planned in (("K1", None), ("K2", at("2026-09-29T10:00"))):
+        issue(
+            sheet=census.sheets.get(place__code=place),
+            by=house.registrar,
+            now=at("2026-09-23T09:00"),
+            counters=[house.first],
+            planned_at=planned,
+        )
+
+    def late(moment: str) -> list[tuple[str, str, int | None]]:
+        sheets = sheets_of(census, now=at(moment))
+        return [(one.sheet.place.code, one.late, one.days_out) for one in late_sheets(sheets)]
+
+    assert late("2026-09-30T09:00") == []
+    assert late("2026-09-30T10:01") == [("K2", "was to be counted a day ago or more", 7)]
+    assert late("2026-10-06T00:01") == [
+        ("K1", "the days of counting are over", 12),
+        ("K2", "the days of counting are over", 12),
+    ]
+    assert sum(one.uncounted for one in sheets_of(census, now=NOW)) == 8
+
+
+@pytest.mark.django_db
+def test_a_recount_that_is_overdue_is_late(house: TestHouse) -> None:
+    census = house.compared({"goby": 6})
+    ask_recount(lines=[house.line(census, "goby")], of=house.second, by=house.registrar, now=NOW)
+    soon, after = NOW + timedelta(hours=71), NOW + timedelta(hours=73)
+    assert late_sheets(sheets_of(census, now=soon)) == []
+    assert [one.late for one in late_sheets(sheets_of(census, now=after))] == ["recount is overdue"]

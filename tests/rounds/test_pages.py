@@ -238,7 +238,7 @@ def test_class_a_on_the_first_count_alone_is_flagged(house: TestHouse, signed_in
     assert '<i class="name">Conger conger</i></a> in K1 (<strong>nobody said why</strong>)' in told
     house.count(census, {"conger": 2}, round=2)
     page = signed_in(house.curator).get(reverse("census_sign", args=[census.code])).content.decode()
-    assert "Class A lines with one counter only: none" in page
+    assert "Class A with one counter only: none" in page
 
 
 @pytest.mark.parametrize("name", ["census", "differences", "census_sign", "census_line", "sheet"])

@@ -3,26 +3,36 @@
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, Max, OuterRef
 
-from ..models import Census, Count, Decision, Line, Sheet
+from ..models import Census, Count, Decision, Line, Recount, Sheet
 from ..rules.accuracy import Accuracy, Differences, accuracy_by_class, gains_and_losses, total
 from ..rules.roll import roll
-from ..rules.words import MEASURED_UNITS, How, LineKind, Verdict
+from ..rules.states import SHEETS_IN
+from ..rules.words import MEASURED_UNITS, How, LineKind, SheetState, Verdict
 from .reading import Row, present
+from .settings import settings_of
 
 
 @dataclass(frozen=True, slots=True)
 class SheetProgress:
-    """One sheet on the board. ``days_out``: whole days since it was issued, while it is out."""
+    """One sheet on the board. ``days_out``: whole days since it was issued, while it is out.
+
+    ``late`` says since when it should have been in; empty while there is time, or when it is in.
+    """
 
     sheet: Sheet
     counters: str
     counted: int
     lines: int
     days_out: int | None
+    late: str = ""
+
+    @property
+    def uncounted(self) -> int:
+        return self.lines - self.counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +46,7 @@ class AccuracyRow:
 
 
 def sheets_of(census: Census, *, now: datetime) -> list[SheetProgress]:
-    """Every sheet of the census, with the lines counted on it. Three queries."""
+    """Every sheet of the census, with the lines counted on it. Five queries."""
     sheets = list(census.sheets.select_related("place").prefetch_related("counters").order_by("number"))
     lines: Counter[int] = Counter()
     counted: Counter[int] = Counter()
@@ -46,8 +56,11 @@ def sheets_of(census: Census, *, now: datetime) -> list[SheetProgress]:
     ).values_list("sheet_id", "is_counted"):
         lines[sheet_id] += 1
         counted[sheet_id] += is_counted
+    due = _recounts_due(census)
+    ends = census.cutoff + timedelta(days=settings_of(census).count_window_days_after)
     return [
         SheetProgress(
+            late=_late(sheet, due.get(sheet.pk), ends, now),
             sheet=sheet,
             counters=", ".join(person.name for person in sheet.counters.all()),
             counted=counted[sheet.pk],
@@ -56,6 +69,30 @@ def sheets_of(census: Census, *, now: datetime) -> list[SheetProgress]:
         )
         for sheet in sheets
     ]
+
+
+def late_sheets(sheets: Iterable[SheetProgress]) -> list[SheetProgress]:
+    """Who is to be chased: the sheets that are late, longest out first."""
+    late = [one for one in sheets if one.late]
+    return sorted(late, key=lambda one: (-(one.days_out or 0), one.sheet.number))
+
+
+def _recounts_due(census: Census) -> dict[int, datetime]:
+    """When the last recount of each sheet should have been made."""
+    asked = Recount.objects.filter(line__sheet__census=census).values_list("line__sheet")
+    return dict(asked.annotate(due=Max("due_at")).order_by())
+
+
+def _late(sheet: Sheet, recount_due: datetime | None, ends: datetime, now: datetime) -> str:
+    if sheet.state in SHEETS_IN:
+        return ""
+    if sheet.state == SheetState.RECOUNT_ASKED:
+        return "recount is overdue" if recount_due and recount_due < now else ""
+    if ends < now:
+        return "the days of counting are over"
+    if sheet.planned_at is not None and sheet.planned_at + timedelta(days=1) < now:
+        return "was to be counted a day ago or more"
+    return ""
 
 
 def accuracy_table(rows: Iterable[Row]) -> list[AccuracyRow]:

@@ -18,12 +18,12 @@ from ..forms import OpenCensusForm
 from ..models import Census
 from ..queries.find import NotFound, census_of
 from ..queries.open_items import open_items
-from ..queries.progress import accuracy_table, differences_by_unit, sheets_of
+from ..queries.progress import accuracy_table, differences_by_unit, late_sheets, sheets_of
 from ..queries.reading import read_census
 from ..rules.states import SHEETS_IN
 from ..rules.words import CensusState
 from ..tables import SheetTable
-from . import COMPARES, DECIDES, SAMPLES
+from . import COMPARES, COUNTS, DECIDES, SAMPLES
 
 
 @require_http_methods(["GET", "POST"])
@@ -63,9 +63,13 @@ def census(request: HttpRequest, code: str) -> HttpResponse:
     """The board: sheets with their state; accuracy and what blocks signing for those who may see it."""
     found = found_census(code)
     now = clock.now()
+    sheets = sheets_of(found, now=now)
     context = {
         "census": found,
-        "table": SheetTable(sheets_of(found, now=now)),
+        "table": SheetTable(sheets),
+        "late": late_sheets(sheets),
+        "uncounted": sum(one.uncounted for one in sheets if not one.sheet.replaced_by_id),
+        "types": may(request, *COUNTS),
         "compares": may(request, *COMPARES),
         "samples": may(request, *SAMPLES),
         "may_compare": may(request, *DECIDES) and found.state == CensusState.COUNTING,
