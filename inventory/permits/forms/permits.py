@@ -102,8 +102,8 @@ class LineForm(forms.Form):
     """One line of the schedule. ``number`` stays with the line through all versions."""
 
     number = forms.IntegerField(required=False, widget=forms.HiddenInput)
-    words = forms.CharField(max_length=300, label="The permit's own words")
-    covers = forms.ChoiceField(label="Covers", choices=Scope.choices)
+    words = forms.CharField(required=False, max_length=300, label="The permit's own words")
+    covers = forms.ChoiceField(label="Covers", choices=Scope.choices, initial=Scope.TAXON)
     names = ReadField(
         read=several,
         empty=(),
@@ -111,7 +111,7 @@ class LineForm(forms.Form):
         help_text="Joined with |; a group with its rank: order Actiniaria",
     )
     limit = forms.IntegerField(required=False, min_value=0, label="Limit")
-    per = forms.ChoiceField(label="Per", choices=Per.choices)
+    per = forms.ChoiceField(label="Per", choices=Per.choices, initial=Per.PERMIT)
     unit = forms.CharField(max_length=40, initial="animal", label="Unit")
     sex = forms.ChoiceField(
         required=False, label="Sex", choices=[("", "any"), ("male", "males"), ("female", "females")]
@@ -119,6 +119,12 @@ class LineForm(forms.Form):
     smallest_mm = forms.IntegerField(required=False, min_value=1, label="From mm")
     largest_mm = forms.IntegerField(required=False, min_value=1, label="To mm")
     condition = forms.CharField(required=False, max_length=200, label="Condition")
+
+    def clean(self) -> dict[str, Any]:
+        said: dict[str, Any] = super().clean() or {}
+        if not said.get("words") and not said.get("number"):
+            self.add_error("words", "A line has the permit's own words.")
+        return said
 
     def facts(self) -> LineFacts:
         """The line as it was written."""
@@ -153,8 +159,8 @@ class LineRows(_Rows):
             name_cells(form, index + 1)
 
     def facts(self) -> list[LineFacts]:
-        """The lines in their order."""
-        return [form.facts() for form in self.forms if form.has_changed() or form.initial]
+        """The lines in their order; one whose words were taken out is left out."""
+        return [form.facts() for form in self.forms if form.cleaned_data.get("words")]
 
 
 _Lines = formset_factory(LineForm, formset=LineRows, extra=5)

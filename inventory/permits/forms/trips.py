@@ -6,6 +6,7 @@ from uuid import uuid4
 
 from django import forms
 from django.forms import BaseFormSet, formset_factory
+from django.utils.functional import cached_property
 
 from inventory.book.models.cells import Sex
 from inventory.book.rules.happened import Happened
@@ -124,6 +125,11 @@ class TakeForm(forms.Form):
         _offer(self.fields["place"], place_choices() if places is None else places)
         _offer(self.fields["permit"], [("", "that of the trip"), *((number, number) for number in permits)])
 
+    @cached_property
+    def changed_data(self) -> list[str]:
+        """What was written; the hidden identifier alone makes no row."""
+        return [name for name in super().changed_data if name != "identifier"]
+
     def entry(self) -> TakeEntry:
         """The row as it was written."""
         said = dict(self.cleaned_data)
@@ -157,15 +163,11 @@ class TakeRows(_Rows):
     @property
     def filled(self) -> list[TakeForm]:
         """The rows that say something."""
-        return [form for form in self.forms if form.is_bound and _says_something(form)]
+        return [form for form in self.forms if form.is_bound and form.has_changed()]
 
     def entries(self) -> list[TakeEntry]:
         """The rows as they were written, in their order."""
         return [form.entry() for form in self.filled]
-
-
-def _says_something(form: TakeForm) -> bool:
-    return any(name != "identifier" for name in form.changed_data)
 
 
 _Takes = formset_factory(TakeForm, formset=TakeRows, extra=6)
