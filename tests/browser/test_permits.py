@@ -3,7 +3,7 @@
 from typing import Any
 
 import pytest
-from axe_core_python.sync_playwright import Axe
+from axe_core_python.sync_playwright import Axe  # type: ignore[import-untyped]
 from playwright.sync_api import Page
 from pytest_django.live_server_helper import LiveServer
 
