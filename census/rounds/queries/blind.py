@@ -110,6 +110,12 @@ def _lots() -> QuerySet[Lot]:
     return Lot.objects.annotate(sexed=Exists(known)).order_by("house_name", "accession")
 
 
+def counts_second(sheet: Sheet, person: Person) -> bool:
+    """True when class A lines wait for ``person`` as the second counter. One query."""
+    waiting = Line.objects.filter(_as_second_counter(2, person), sheet=sheet)
+    return waiting.exclude(counts__round=2).exists()
+
+
 def _as_second_counter(round_: int, person: Person | None) -> Q:
     """Class A lines that somebody else counted first, for a counter named on the sheet: no asking needed."""
     if round_ != 2 or person is None:

@@ -8,11 +8,12 @@ from typing import NamedTuple
 
 from django.db.models import Q, QuerySet, Sum
 
-from inventory.book.models import Event, Flow, Lot, LotKind, Period, PeriodBalance, PeriodVersion
+from inventory.book.models import Event, Flow, Lot, Period, PeriodBalance, PeriodVersion
 
 from ..models import Restatement
 from ..rules.restating import LateFigure, above_limit
 from ..rules.settings import CensusSettings
+from .spots import is_exact
 
 
 @dataclass(slots=True)
@@ -117,15 +118,9 @@ def _figures(
             key = (lot.taxon_id, lot.unit)
             names[lot.taxon_id] = lot.taxon.scientific_name
             n[key] += row.n
-            class_a[key] += row.n if _exact(lot) else 0
+            class_a[key] += row.n if is_exact(lot) else 0
     figures = [
         LateFigure(names[taxon], unit, number, class_a[taxon, unit], closing.get((taxon, unit), 0))
         for (taxon, unit), number in n.items()
     ]
     return sorted(figures, key=lambda figure: (figure.name, figure.unit))
-
-
-def _exact(lot: Lot) -> bool:
-    if lot.count_class:
-        return lot.count_class == "A"
-    return lot.kind == LotKind.INDIVIDUAL or lot.taxon.count_class == "A"

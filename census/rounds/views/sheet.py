@@ -16,7 +16,7 @@ from ..actions.sheets import accept, hand_in, issue
 from ..forms import CountSheetForm, IssueForm
 from ..forms.papers import ScanForm
 from ..models import Recount, Sheet
-from ..queries.blind import blind_sheet
+from ..queries.blind import blind_sheet, counts_second
 from ..queries.find import NotFound, sheet_of
 from ..queries.scans import scans_of
 from ..rules.states import SHEETS_OPEN
@@ -60,6 +60,7 @@ def sheet(request: HttpRequest, number: str) -> HttpResponse:
         "decides": may(request, *DECIDES),
         "compares": may(request, *COMPARES),
         "issue_form": IssueForm(),
+        "second": counts and round_ == 1 and counts_second(found, person),
         "scans": scans_of(found, person=person, compares=may(request, *COMPARES)),
         "scan_form": ScanForm() if may(request, *TYPES_LETTERS) else None,
     }
