@@ -250,11 +250,19 @@ def rows(page: Page) -> list[dict[str, Any]]:
     return found
 
 
+def until(page: Page, promise: str) -> None:
+    """Asks until the promise holds: Playwright's own wait takes a promise itself for true."""
+    deadline = time.monotonic() + 5 * PATIENCE_MS / 1000
+    while not page.evaluate(promise):
+        assert time.monotonic() < deadline, f"never true: {promise}"
+        page.wait_for_timeout(50)
+
+
 def all_sent(page: Page) -> None:
     """Waits until nothing waits; a page that does not know of the signal is told as a browser tells it."""
     page.evaluate("dispatchEvent(new Event('online'))")
-    page.wait_for_function(
-        "import('/static/tankside/outbox.js').then(it => it.pending()).then(rows => rows.length === 0)"
+    until(
+        page, "import('/static/tankside/outbox.js').then(it => it.pending()).then(rows => rows.length === 0)"
     )
     expect(page.locator("#badge")).to_have_text("All sent")
 
@@ -274,5 +282,5 @@ def each_is_one_event(page: Page, kind: str = "died") -> list[dict[str, Any]]:
 __all__ = [
     "CODE", "PHONE", "PlaywrightError", "Server", "TankSide", "all_sent", "choose", "dead",
     "each_is_one_event", "enrol", "open_tank", "phone", "phone_of", "phone_without_worker", "process", "rows",
-    "tank_side", "unbroken", "watch",
+    "tank_side", "unbroken", "until", "watch",
 ]  # fmt: skip

@@ -32,6 +32,7 @@ from .tank_side import (
     rows,
     tank_side,
     unbroken,
+    until,
     watch,
 )  # fmt: skip
 
@@ -51,7 +52,7 @@ CACHES = "caches.keys().then(names => names.filter(name => name.startsWith('tank
 
 def kept_by_the_worker(page: Page) -> None:
     """Waits until the page opens without signal."""
-    page.wait_for_function("navigator.serviceWorker.ready.then(it => it.active?.state === 'activated')")
+    until(page, "navigator.serviceWorker.ready.then(it => it.active?.state === 'activated')")
 
 
 def test_fifty_entries_with_no_signal_go_in_order_when_there_is_one(phone: Page, tank_side: TankSide) -> None:
@@ -237,7 +238,7 @@ def test_a_new_version_of_the_page_drops_nothing_that_waits(phone: Page, tank_si
     phone.context.route("**/api/v1/entries", lambda route: route.abort())
     tank_side.server.start("--version", "Tank side, new")
     phone.evaluate("navigator.serviceWorker.getRegistration('/tank/').then(it => it.update())")
-    phone.wait_for_function(f"{CACHES}.then(names => names.length === 1 && names[0] !== '{before[0]}')")
+    until(phone, f"{CACHES}.then(names => names.length === 1 && names[0] !== '{before[0]}')")
     # An entry is under way: the page waits with the new version until it is finished.
     expect(phone.get_by_role("button", name="Died")).to_be_visible()
     phone.get_by_role("button", name="Died").click()

@@ -166,7 +166,7 @@ export function sexNumbers({ before }) {
     return [value, words, h("input", { type: "text", inputmode: "numeric", pattern: "[0-9]*", autocomplete: "off", value: given ? String(given) : "" })];
   });
   return {
-    element: h("fieldset", {}, h("legend", {}, "Of these"), boxes.map(([value, words, box]) => labelled(`of-${value}`, words, box))),
+    element: h("fieldset", {}, h("legend", {}, "Of these, as far as it is known"), boxes.map(([value, words, box]) => labelled(`of-${value}`, `${words}s`, box))),
     read: ({ n }) => {
       const numbers = { males: 0, females: 0, hermaphrodites: 0, unknown: 0 };
       for (const [value, , box] of boxes) numbers[`${value}s`] = Number.parseInt(box.value, 10) || 0;
