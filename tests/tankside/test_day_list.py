@@ -11,9 +11,12 @@ from django.test.utils import CaptureQueriesContext
 
 from census.rounds.actions.opening import open_census
 from census.rounds.actions.sheets import issue
+from census.rounds.models import Decision, Line
+from census.rounds.rules.words import How
 from inventory.book.actions.keeping import set_keepers
 from inventory.book.models import Place
-from inventory.people.attention import Attention, Line, about_places
+from inventory.people import attention
+from inventory.people.attention import Attention, about_places
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 from inventory.tankside.actions.quarantine import expect_end
@@ -163,6 +166,40 @@ def test_a_count_that_is_due_stands_there_until_it_is_in(
     assert "E04" not in page
 
 
+def test_an_open_query_of_the_census_stands_there_with_its_owner_and_day_until_it_is_answered(
+    ade: Person, mine: Place, theirs: Place, registrar: Person, frozen_clock: object
+) -> None:
+    for place in (mine, theirs):
+        factories.make_event("received", lot=factories.make_lot(), place=place, unknown=7919, entered_by=ade)
+    census = open_census(
+        period=factories.make_period(),
+        places=[mine, theirs],
+        by=registrar,
+        now=NOW,
+        zone=NOW.tzinfo,  # type: ignore[arg-type]
+    )
+    lines = {line.place_id: line for line in Line.objects.filter(sheet__census=census)}
+
+    def decide(place: Place, how: How) -> None:
+        Decision.objects.create(
+            line=lines[place.pk], how=how.value, stated=how.value, decided_by=registrar, decided_at=NOW,
+            owner=registrar, due_on=date(2026, 10, 20),
+        )  # fmt: skip
+
+    decide(mine, How.OPEN_QUERY)
+    decide(theirs, How.OPEN_QUERY)
+    page = my_tanks(ade)
+    queries = page[page.index("Open queries of the census") :]
+    assert "open query, until 2026-10-20" in queries
+    assert "(Maren Tolvsund)" in queries
+    assert f"{lines[mine.pk].taxon}" in queries
+    assert f"{lines[theirs.pk].taxon}" not in queries
+    assert "7919" not in page
+    assert "7,919" not in page
+    decide(mine, How.COUNT_STANDS)
+    assert "Open queries of the census" not in my_tanks(ade)
+
+
 def test_a_stay_that_ends_today_is_told_and_one_that_ends_tomorrow_is_not(
     ade: Person, registrar: Person, frozen_clock: object
 ) -> None:
@@ -179,13 +216,19 @@ def test_a_stay_that_ends_today_is_told_and_one_that_ends_tomorrow_is_not(
 
 
 def test_what_is_the_persons_own_stays_whole() -> None:
-    own = Attention("Your sheets", 1, "/", frozenset(), (Line("sheet", "/s", places=frozenset({9})),))
+    own = Attention(
+        "Your sheets", 1, "/", frozenset(), (attention.Line("sheet", "/s", places=frozenset({9})),)
+    )
     of_role = Attention(
         "Below zero",
         3,
         "/",
         frozenset({Role.REGISTRAR}),
-        (Line("a", "/a", places=frozenset({1})), Line("b", "/b", places=frozenset({2})), Line("c", "/c")),
+        (
+            attention.Line("a", "/a", places=frozenset({1})),
+            attention.Line("b", "/b", places=frozenset({2})),
+            attention.Line("c", "/c"),
+        ),
     )
     found = about_places([own, of_role], {1})
     assert found[0] == own
