@@ -259,7 +259,9 @@ def test_a_move_of_more_than_the_book_comes_back_and_is_sent_as_counted(
     moved = Event.objects.get(kind="moved")
     assert (str(moved.identifier), moved.flows.get().n) == (second["identifier"], 9)
     assert second["body"]["replaces"] == first["identifier"]
-    # Mended, it is no longer told as something to look into.
+    # Mended, it is no longer told as something to look into; and the way back does not lead to it.
+    phone.go_back()
+    expect(phone.get_by_role("button", name="I count more than the book")).to_have_count(0)
     phone.locator("#badge").click()
     expect(phone.get_by_text("Came back to you: 0")).to_be_visible()
 
@@ -284,6 +286,18 @@ def test_what_came_back_is_shown_to_its_author_and_to_nobody_else(phone: Page, t
     expect(phone.get_by_text(reason)).to_be_visible()
     phone.get_by_role("button", name="I have read it").click()
     expect(phone.get_by_text("Came back to you: 0")).to_be_visible()
+
+
+def test_the_way_back_from_a_saved_entry_is_not_to_save_it_again(phone: Page, tank_side: TankSide) -> None:
+    open_tank(phone, tank_side)
+    phone.get_by_role("button", name="two-spotted goby").click()
+    phone.get_by_role("button", name="Died").click()
+    phone.get_by_role("button", name="Save").dblclick()
+    expect(phone.locator("p.big")).to_contain_text("Saved and sent.")
+    phone.go_back()
+    expect(phone.get_by_role("button", name="Missing")).to_be_visible()
+    expect(phone.get_by_role("button", name="Save")).to_have_count(0)
+    assert len(each_is_one_event(phone)) == 1
 
 
 def test_undo_leaves_both_lines(phone: Page, tank_side: TankSide) -> None:

@@ -33,9 +33,9 @@ const UNDER_WAY = ["animal", "details"];
 
 let step = null;
 
-/** Goes to a view and remembers it for the back key. */
-function go(view, params = {}) {
-  history.pushState({ view, params }, "", addressOf(view, params));
+/** Goes to a view and remembers it for the back key; ``instead`` of this one, which is then not gone back to. */
+function go(view, params = {}, { instead = false } = {}) {
+  history[instead ? "replaceState" : "pushState"]({ view, params }, "", addressOf(view, params));
   draw(view, params);
 }
 

@@ -11,6 +11,7 @@ import { choose, current, knownHere, whyLeft } from "./session.js";
 
 const DIGITS = 4;
 let waitingForLists = null;
+let leavePad = () => {};
 
 onLists(() => waitingForLists?.());
 
@@ -19,6 +20,7 @@ export function showChooser() {
 }
 
 async function showPeople(resolve) {
+  leavePad();
   const why = whyLeft();
   const [me, got] = [await device(), await lists()];
   if (!me?.token) return showNotEnrolled(resolve);
@@ -93,6 +95,8 @@ function showPad(person, resolve) {
     else if (event.key === "Backspace") back();
   };
   const stop = () => removeEventListener("keydown", keys);
+  leavePad();
+  leavePad = stop;
   addEventListener("keydown", keys);
   const digits = [1, 2, 3, 4, 5, 6, 7, 8, 9].map((n) => button(String(n), () => take(String(n))));
   draw();

@@ -47,7 +47,8 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
       const words = `${heading()}, ${clock(Date.now(), lists.zone)}`;
       const identifier = await put(ENTRIES, body, words, current());
       say(`Saved on this device: ${words}`);
-      go("saved", { identifier, place: place.code });
+      // Back leads to the animal, not to the same entry ready to be saved a second time.
+      go("saved", { identifier, place: place.code }, { instead: true });
     } catch (error) {
       saving = false;
       wrong.hidden = false;

@@ -11,7 +11,7 @@
 //   pending()       rows that are not yet sent, in order: {sequence, identifier, path, body, words, author,
 //                   saved_at, state, answer}
 //   all()           every row still kept: state "waiting" | "sent" | "came back"
-//   cameBack(id)    rows that came back to the person of this id and were not looked at yet
+//   cameBack(id)    rows that came back to the person of this id and were neither mended nor looked at yet
 //   looked(sequence) notes that the author has read why a row came back
 //   send()          sends what waits, in order; one sender at a time over all tabs and the worker.
 //                   Answers "sent" | "nothing" | "busy" | "no signal" | "revoked" | "unknown" | "later"
@@ -61,8 +61,11 @@ export const pending = () => rows("waiting");
 export const all = () => rows();
 
 export async function cameBack(personId) {
-  const found = await rows("came back");
-  return found.filter((row) => row.author.id === personId && !row.looked);
+  const found = await rows();
+  const mended = new Set(found.map((row) => row.body.replaces));
+  return found.filter(
+    (row) => row.state === "came back" && row.author.id === personId && !row.looked && !mended.has(row.identifier),
+  );
 }
 
 export async function looked(sequence) {

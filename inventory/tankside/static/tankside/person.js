@@ -16,13 +16,9 @@ import { current, leave, onPerson } from "./session.js";
 
 export { current, leave, onPerson };
 
-let choosing = null;
-
 export function requirePerson() {
   const person = current();
   if (person) return Promise.resolve(person);
-  choosing ??= showChooser().finally(() => {
-    choosing = null;
-  });
-  return choosing;
+  // Drawn anew each time: what the chooser says depends on the device, which may have been enrolled since.
+  return showChooser();
 }

@@ -70,22 +70,19 @@ export async function keep(key, value) {
 export async function change(key, alter) {
   const tx = (await database()).transaction("kept", "readwrite", STRICT);
   const value = alter(await tx.store.get(key));
-  await tx.store.put(value, key);
-  await tx.done;
+  await Promise.all([tx.store.put(value, key), tx.done]);
   return value;
 }
 
 export async function forget(key) {
   const tx = (await database()).transaction("kept", "readwrite", STRICT);
-  await tx.store.delete(key);
-  await tx.done;
+  await Promise.all([tx.store.delete(key), tx.done]);
 }
 
 /** Adds a row to the outbox; answers its running number once the disk has it. */
 export async function addRow(row) {
   const tx = (await database()).transaction("outbox", "readwrite", STRICT);
-  const sequence = await tx.store.add(row);
-  await tx.done;
+  const [sequence] = await Promise.all([tx.store.add(row), tx.done]);
   return sequence;
 }
 
