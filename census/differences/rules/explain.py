@@ -158,7 +158,10 @@ def _other(part: Component, solution: Solution, key: str, one: Possible, *, regr
     n = one.candidate.most if one.candidate.whole else max(most, one.candidate.least)
     if not regrets and len(part.differences) > 1:
         return Ranked(one, n, best=False)
-    with_it = cheapest_with(part, one.candidate.key)
+    # In place of what is proposed for the line, not beside it.
+    used = {c.key for c in part.candidates if key in c.nodes and solution.amounts.get(c.key) and not c.noise}
+    instead = Component(part.differences, [c for c in part.candidates if c.key not in used])
+    with_it = cheapest_with(instead, one.candidate.key) or cheapest_with(part, one.candidate.key)
     if with_it is None:
         return Ranked(one, n, best=False)
     return Ranked(one, with_it.amounts[one.candidate.key], best=False, regret=with_it.cost - solution.cost)

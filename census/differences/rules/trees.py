@@ -1,20 +1,20 @@
 """The cheapest set of causes of a few lines that pairs join, by trees. Exact, and quick where it applies.
 
-Between a line that is short and one that is over, what a pair costs is concave: once for the cause, then
-by the animal. Take a cheapest set whose pairs close a circle. Animals can be pushed round it, up on every
-other pair and down on the rest, and no line notices; the cost changes evenly, so that one of the two ways
-round costs no more, and it ends when a pair has none left. So some cheapest set has pairs that close no
+What a pair costs is concave: once for the cause, then by the animal. Take a cheapest set whose pairs close
+a circle. Animals can be pushed round it, more on the pairs that run with the push and fewer on those that
+run against it, and no line notices; the cost changes evenly, so that one of the two ways round costs no
+more, and it ends when a pair has none left. So some cheapest set has pairs that close no
 circle, and each such set lies in a spanning tree of the pairs. A tree is solved from its leaves inwards,
 by tables of whole numbers. (Concave flows have answers without circles: Zangwill 1968, Minimum concave
 cost flows in certain networks, Management Science 14; from memory.)
 
-It applies where every line only gives or only gets by pairs, no pair is whole or bounded below what is
-to be explained, and the trees are few enough to try them all.
+It applies where no pair is whole or bounded below what is to be explained, and the trees are few enough
+to try them all.
 """
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import combinations
 from math import comb
 from typing import Any
@@ -25,9 +25,8 @@ from numpy.lib.stride_tricks import sliding_window_view
 from .alone import enumerate_alone
 from .model import Candidate, Component
 
-TREES = 1000
-# Beyond so many animals the tables are slower than the integer programme.
-ANIMALS = 400
+# Beyond so many numbers in all tables of all trees the integer programme is quicker.
+NUMBERS = 30_000_000
 Table = Any  # one-dimensional array of costs
 
 
@@ -42,15 +41,15 @@ def by_trees(part: Component) -> tuple[int, dict[str, int]] | None:
     """(cost, amounts) of a cheapest set, or ``None`` where trees do not apply."""
     pairs = [one for one in part.candidates if len(one.nodes) == 2]
     needed = most_needed(part)
-    gives, gets = {one.loses for one in pairs}, {one.gains for one in pairs}
     bounded = any(one.whole or one.noise or one.least > 1 or one.most < needed for one in pairs)
     edges = len(part.differences) - 1
-    if gives & gets or bounded or needed > ANIMALS or comb(len(pairs), edges) > TREES:
+    if bounded or comb(len(pairs), edges) * edges * 2 * needed**2 > NUMBERS:
         return None
-    lines = {node: _Line(part, node, -1 if node in gives else 1, needed) for node in part.differences}
+    lines = {node: _Line(part, node, needed) for node in part.differences}
+    shifts = _Shifts(needed)
     best: tuple[float, dict[str, int]] | None = None
     for tree in _spanning(list(part.differences), pairs):
-        cost, amounts = _Tree(lines, tree, needed).solved()
+        cost, amounts = _Tree(lines, tree, shifts).solved()
         if best is None or cost < best[0]:
             best = (cost, amounts)
     if best is None or not np.isfinite(best[0]):
@@ -75,16 +74,34 @@ def _singles(part: Component, node: str) -> list[Candidate]:
 
 
 class _Line:
-    """``left[z]``: the cheapest single causes when pairs have taken ``z`` animals off it, or brought them."""
+    """``left[needed + s]``: the cheapest single causes when pairs have brought ``s`` animals (less than
+    none: taken)."""
 
-    def __init__(self, part: Component, node: str, way: int, needed: int) -> None:
+    def __init__(self, part: Component, node: str, needed: int) -> None:
         bound = 4 * needed + 2
         table = _single_costs(_singles(part, node), node, bound)
-        rest = part.differences[node] - way * np.arange(needed + 1)
-        self.left: Table = table[rest + bound]
-        index = np.add.outer(np.arange(needed + 1), np.arange(needed + 1))
-        padded = np.concatenate([self.left, np.full(needed + 1, np.inf)])
-        self.with_more: Any = padded[index]
+        brought = np.arange(-needed, needed + 1)
+        self.left: Table = table[part.differences[node] - brought + bound]
+        # One beyond the end: what no cheapest set needs.
+        self.padded: Table = np.append(self.left, np.inf)
+
+
+class _Shifts:
+    """Where a table stands when a pair has added, or taken, 0, 1, 2 ... animals: one row for each."""
+
+    def __init__(self, needed: int) -> None:
+        self.needed = needed
+        self.nothing: Table = np.full(2 * needed + 1, np.inf)
+        self.nothing[needed] = 0
+        self._at = {way: self._index(way) for way in (1, -1)}
+
+    def _index(self, way: int) -> Any:
+        end = 2 * self.needed + 1
+        at = np.add.outer(way * np.arange(self.needed + 1), np.arange(end))
+        return np.where((at < 0) | (at >= end), end, at)
+
+    def moved(self, padded: Table, way: int) -> Any:
+        return padded[self._at[way]]
 
 
 def _single_costs(causes: Sequence[Candidate], node: str, bound: int) -> Table:
@@ -134,13 +151,19 @@ def _spanning(nodes: Sequence[str], pairs: Sequence[Candidate]) -> Iterator[tupl
             yield chosen
 
 
+# Each pair below a line: its other end, its cost by animals, and the sums of the pairs before it.
+Below = list[tuple[Candidate, str, Table, Table]]
+
+
 @dataclass(slots=True)
 class _Tree:
     """One spanning tree, solved from the leaves to the first line and read back from there."""
 
     lines: dict[str, _Line]
     pairs: tuple[Candidate, ...]
-    needed: int
+    shifts: _Shifts
+    below: dict[str, Below] = field(default_factory=dict)
+    sums: dict[str, Table] = field(default_factory=dict)
 
     def solved(self) -> tuple[float, dict[str, int]]:
         beside: dict[str, list[Candidate]] = defaultdict(list)
@@ -148,61 +171,40 @@ class _Tree:
             beside[one.gains].append(one)
             beside[one.loses].append(one)
         top = next(iter(self.lines))
-        sums: dict[str, list[tuple[Candidate, str, Table, Table]]] = {}
-        totals: dict[str, Table] = {}
-        below = self._tables(top, "", beside, sums, totals)
+        self._sum_up(top, None, beside)
         amounts: dict[str, int] = {}
-        self._read(top, 0, sums, totals, amounts)
-        return float(below[0]), amounts
+        self._read(top, 0, amounts)
+        return float((self.lines[top].left + self.sums[top]).min()), amounts
 
-    def _tables(
-        self,
-        node: str,
-        above: str,
-        beside: dict[str, list[Candidate]],
-        sums: dict[str, list[tuple[Candidate, str, Table, Table]]],
-        totals: dict[str, Table],
-    ) -> Table:
-        """Cost of the tree from ``node`` down, by how many animals the pair above it has."""
-        total: Table | None = None
-        sums[node] = []
+    def _sum_up(self, node: str, above: Candidate | None, beside: dict[str, list[Candidate]]) -> None:
+        """What the pairs below a line cost, by how many animals they bring it together."""
+        total, self.below[node] = self.shifts.nothing, []
         for one in beside[node]:
-            other = one.loses if one.gains == node else one.gains
-            if one.key == above:
+            if one is above:
                 continue
-            below = self._tables(other, one.key, beside, sums, totals)
-            cost = below + one.each * np.arange(self.needed + 1)
+            other = one.loses if one.gains == node else one.gains
+            self._sum_up(other, one, beside)
+            moved = self.shifts.moved(self.lines[other].padded, one.effect(other))
+            cost = (moved + self.sums[other]).min(axis=1) + one.each * np.arange(self.shifts.needed + 1)
             cost[1:] += one.fixed
-            sums[node].append((one, other, cost, total))
-            total = cost if total is None else _added(total, cost)
-        if total is None:
-            return self.lines[node].left
-        totals[node] = total
-        return (self.lines[node].with_more + total).min(axis=1)
+            self.below[node].append((one, other, cost, total))
+            total = self._added(total, cost, one.effect(node)).min(axis=0)
+        self.sums[node] = total
 
-    def _read(
-        self,
-        node: str,
-        brought: int,
-        sums: dict[str, list[tuple[Candidate, str, Table, Table]]],
-        totals: dict[str, Table],
-        amounts: dict[str, int],
-    ) -> None:
-        if not sums[node]:
-            return
-        n = int((self.lines[node].with_more[brought] + totals[node]).argmin())
-        for one, other, cost, before in reversed(sums[node]):
-            part = n if before is None else int((cost[: n + 1] + before[n::-1]).argmin())
-            if part:
-                amounts[one.key] = part
-            self._read(other, part, sums, totals, amounts)
-            n -= part
+    def _added(self, total: Table, cost: Table, way: int) -> Any:
+        """One row for each number of a pair: what it and the pairs before it cost."""
+        return self.shifts.moved(np.append(total, np.inf), -way) + cost[:, None]
 
-
-def _added(first: Table, second: Table) -> Table:
-    """The cheapest ways to share each number between two tables."""
-    size = len(first)
-    table = np.full((size, size), np.inf)
-    for n in range(size):
-        table[n, n:] = first[n] + second[: size - n]
-    return table.min(axis=0)
+    def _read(self, node: str, brought: int, amounts: dict[str, int]) -> None:
+        """``brought``: by the pair above. The number of each pair below that leads to the cheapest sum."""
+        line, needed = self.lines[node], self.shifts.needed
+        at = np.arange(-needed, needed + 1) + brought
+        inside = abs(at) <= needed
+        left = np.where(inside, line.left[np.where(inside, at + needed, 0)], np.inf)
+        sum_of = int((left + self.sums[node]).argmin())
+        for one, other, cost, before in reversed(self.below[node]):
+            n = int(self._added(before, cost, one.effect(node))[:, sum_of].argmin())
+            if n:
+                amounts[one.key] = n
+            self._read(other, one.effect(other) * n, amounts)
+            sum_of -= one.effect(node) * n

@@ -22,6 +22,7 @@ from ..rules.approval import ApprovalNeeded
 from ..rules.hypotheses import Hypothesis
 from ..rules.words import LineState
 from . import COMPARES, DECIDES
+from .blindfold import not_while_counting
 from .board import found_census
 
 SHOWS = {
@@ -38,6 +39,7 @@ SHOWN = 2
 
 @require_safe
 @requires(*COMPARES)
+@not_while_counting
 def differences(request: HttpRequest, code: str) -> HttpResponse:
     """Every line with book, counts, difference and first proposal; those that need no approval to tick."""
     census = found_census(code)
@@ -67,7 +69,7 @@ def differences(request: HttpRequest, code: str) -> HttpResponse:
         "prefix": f"{census.code}-",
         "upto": upto,
         "rounds": range(1, upto + 1),
-        "columns": 10 + upto,
+        "columns": 9 + upto,
         "shows": [(name, words, sum(shown(row, name) for row in rows)) for name, words in SHOWS.items()],
         "lines": lines,
         "tickable": any(keys for _, _, keys in lines),

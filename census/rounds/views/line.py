@@ -35,6 +35,7 @@ from ..rules.approval import ApprovalNeeded
 from ..rules.hypotheses import Hypothesis, notes_on
 from ..rules.steps import Step
 from . import COMPARES, DECIDES
+from .blindfold import not_while_counting
 from .board import found_census
 from .differences import open_ones
 
@@ -54,6 +55,7 @@ class Offered:
 
 @require_http_methods(["GET", "POST"])
 @requires(*COMPARES)
+@not_while_counting
 def census_line(request: HttpRequest, number: str, line: int) -> HttpResponse:
     """One line: counts, timeline, proposals, decisions so far, and the forms to decide it otherwise."""
     found = _line(number, line)
