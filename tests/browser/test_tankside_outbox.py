@@ -300,14 +300,21 @@ def test_an_entry_that_cannot_be_read_holds_up_no_other(phone: Page, tank_side: 
     expect(phone.get_by_text("Came back to you: 2")).to_be_visible()
 
 
-def test_a_clock_that_is_out_is_taken_and_flagged(phone: Page, tank_side: TankSide) -> None:
+def test_an_entry_of_a_clock_that_is_out_is_taken_flagged_and_can_be_undone(
+    phone: Page, tank_side: TankSide
+) -> None:
     phone.add_init_script(
         "const real = Date.now; Date.now = () => real() + 20 * 60e3;"
         "const D = Date; globalThis.Date = class extends D {"
         "constructor(...a) { a.length ? super(...a) : super(D.now()); } };"
     )
     open_tank(phone, tank_side)
-    dead(phone)
+    phone.get_by_role("button", name="two-spotted goby").click()
+    phone.get_by_role("button", name="Died").click()
+    phone.get_by_role("button", name="Save").click()
+    expect(phone.locator("p.big")).to_contain_text("Saved and sent.")
+    phone.get_by_role("button", name="Undo (10 min left)").click()
+    expect(phone.locator("p.big")).to_contain_text("Undone.")
     all_sent(phone)
     (row,) = each_is_one_event(phone)
     assert "clock" in [flag["kind"] for flag in row["answer"]["flags"]]

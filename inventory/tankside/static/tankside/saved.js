@@ -43,11 +43,13 @@ export function stateOf(row, undo) {
 }
 
 export function canUndo(row, undo, person) {
-  return !undo && row.state !== "came back" && !["undo", "reading"].includes(row.body.kind) && row.author.id === person.id && minutesLeft(row) > 0;
+  const mayBe = row.state === "waiting" || (row.state === "sent" && row.answer.undo_until);
+  return mayBe && !undo && !["undo", "reading"].includes(row.body.kind) && row.author.id === person.id && minutesLeft(row) > 0;
 }
 
 function minutesLeft(row) {
-  const until = Date.parse(row.answer?.undo_until ?? "") || Date.parse(row.saved_at) + setting("undo_minutes", 10) * MINUTE_MS;
+  // By the device's own clock on both sides, for the server's may be another.
+  const until = Date.parse(row.saved_at) + setting("undo_minutes", 10) * MINUTE_MS;
   return Math.ceil((until - Date.now()) / MINUTE_MS);
 }
 
