@@ -101,6 +101,12 @@ def test_deaths_that_were_taken_back_and_eggs_do_not_count(house: TankHouse, tab
     assert not Alarm.objects.exists()
 
 
+def test_there_is_no_share_of_a_lot_under_an_open_name(tablet: Tablet) -> None:
+    answer = tablet.one(tablet.entry(open_name="set:rays", n=2))
+    assert answer["alarm"].startswith("dead: rays, species open"), "its strictest member is of class A"
+    assert list(Alarm.objects.values_list("reason", flat=True)) == [Reason.CLASS_A]
+
+
 def test_what_is_put_down_or_missing_is_no_alarm(tablet: Tablet) -> None:
     for kind in ("put_down", "missing"):
         assert tablet.one(tablet.entry(kind, lot="G1", n=20))["alarm"] is None

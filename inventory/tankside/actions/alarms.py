@@ -9,7 +9,7 @@ from inventory.book.rules.kinds import EventKind
 from inventory.names.models import CountClass
 from inventory.people.models import Person
 
-from ..models import Alarm
+from ..models import Alarm, OpenLot
 from ..queries.around import Surroundings
 from ..rules.alarms import WINDOW, Deaths, Limits, Reason, reasons
 from ..rules.eggs import is_eggs
@@ -30,6 +30,9 @@ def raise_alarms(booked: Booked, around: Surroundings) -> str:
     if lot is None or place is None or moment is None or booked.event_id is None or is_eggs(lot.unit):
         return ""
     in_tank, of_lot = _deaths(lot, place, moment)
+    if OpenLot.objects.filter(lot=lot).exists():
+        # Nothing is held under an open name, so there is no share of it either.
+        of_lot = ()
     deaths = Deaths(
         moment=moment,
         class_a=(lot.count_class or lot.taxon.count_class) == CountClass.EXACT,
