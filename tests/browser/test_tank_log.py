@@ -4,6 +4,7 @@ import io
 import re
 from datetime import date, timedelta
 from decimal import Decimal
+from typing import Any
 from uuid import uuid4
 
 import pytest
@@ -40,7 +41,7 @@ def keeper(transactional_db: None) -> Person:
         set_keepers(place=place, keepers=[person], since=date(2026, 1, 1))
     lot = factories.make_lot("A001", taxon=factories.make_taxon("Labrus mixtus", common_name="cuckoo wrasse"))
     day = now.date() - timedelta(days=4)
-    stated = {"lot": lot, "entered_by": person, "now": now}
+    stated: dict[str, Any] = {"lot": lot, "entered_by": person, "now": now}
     factories.make_event("received", place=hall, unknown=30, happened=f"{day - timedelta(days=90)}", **stated)
     factories.make_event("died", place=hall, unknown=3, happened=f"{day}", **stated)
     factories.make_event("born", place=hall, unknown=5, happened=f"{day}", **stated)

@@ -4,6 +4,7 @@
 // too, so that a slip of the hand is told at the tank and does not come back hours later.
 //
 // Exports
+//   inWords(measure, typed)  "Temperature 9.4 °C"; practical salinity and pH have no unit
 //   MEASURES        [quantity, unit, words, low, high]
 //   inOrder(unit)   the same with the house's unit of temperature first
 //   problemOf(measure, text)  what is wrong with a value as it was typed; "" when nothing is
@@ -24,6 +25,11 @@ export const MEASURES = [
 
 export function inOrder(unit) {
   return [...MEASURES].sort((a, b) => Number(b[1] === unit) - Number(a[1] === unit));
+}
+
+export function inWords([, unit, words], typed) {
+  const symbol = ["PSU", "pH"].includes(unit) ? "" : unit;
+  return `${words.split(",")[0]} ${typed} ${symbol}`.trim();
 }
 
 export function plain(text) {
