@@ -44,7 +44,7 @@ def place(request: HttpRequest, code: str) -> HttpResponse:
     found = get_object_or_404(Place.objects.select_related("parent"), code=code)
     hidden = _hidden(request)
     here = lists.lives_here(places=[found.pk], hidden=hidden)
-    events = story.at_place(found, since=clock.now() - RECENT, limit=EVENTS_OF_A_PLACE)
+    events = story.at_place(found, since=clock.now() - RECENT, limit=EVENTS_OF_A_PLACE, hidden=hidden)
     context = {
         "place": found,
         "children": found.children.all(),
@@ -103,7 +103,7 @@ def lot(request: HttpRequest, accession: str) -> HttpResponse:
 @requires()
 def event(request: HttpRequest, pk: int) -> HttpResponse:
     """One event, whole: its flows, both times, who, its place in the chain, and its correction."""
-    told = story.tell([pk]).get(pk)
+    told = story.tell([pk], hidden=_hidden(request)).get(pk)
     if told is None:
         raise Http404("no event has this number")
     can_take_back = (

@@ -84,7 +84,11 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             _say(request, posted.event_id, again=posted.already)
             return redirect("event", pk=event.pk)
-    context = {"form": form, "event": event, "told": story.tell([event.pk])[event.pk]}
+    context = {
+        "form": form,
+        "event": event,
+        "told": story.tell([event.pk], hidden=blind.hidden_from(person))[event.pk],
+    }
     return render(request, "book/take_back.html", context)
 
 
@@ -101,7 +105,7 @@ def late_entries(request: HttpRequest) -> HttpResponse:
         messages.success(request, f"Event {flag.event_id} was looked at.")
         return redirect("late_entries")
     page = Paginator(lists.late_entries(), FLAGS_ON_A_PAGE).get_page(request.GET.get("page"))
-    told = story.tell([flag.event_id for flag in page])
+    told = story.tell([flag.event_id for flag in page], hidden=blind.hidden_from(person_of(request.user)))
     rows = [(flag, told[flag.event_id]) for flag in page]
     context = {"page": page, "rows": rows, "may_settle": may_settle}
     return render(request, "book/late_entries.html", context)

@@ -5,6 +5,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from inventory.book import blind
 from inventory.book.models import Place
 from inventory.book.queries.keeping import keeps_any, places_kept
 from inventory.book.queries.story import last_entries
@@ -30,12 +31,12 @@ def health(request: HttpRequest) -> HttpResponse:
 @requires()
 def today(request: HttpRequest) -> HttpResponse:
     """What needs attention, what concerns the person's roles first, and the last entries."""
-    now = clock.now()
+    now, person = clock.now(), person_of(request.user)
     context = {
         "now": now,
-        "today": gather(person_of(request.user), roles_of(request.user), now=now),
-        "events": last_entries(LAST_ENTRIES),
-        "keeps": keeps_any(person_of(request.user), on=timezone.localdate(now)),
+        "today": gather(person, roles_of(request.user), now=now),
+        "events": last_entries(LAST_ENTRIES, hidden=blind.hidden_from(person)),
+        "keeps": keeps_any(person, on=timezone.localdate(now)),
     }
     return render(request, "site/today.html", context)
 

@@ -24,6 +24,7 @@ from ..rules.states import SHEETS_IN
 from ..rules.words import CensusState
 from ..tables import SheetTable
 from . import COMPARES, COUNTS, DECIDES, SAMPLES
+from .blindfold import is_counting
 
 
 @require_http_methods(["GET", "POST"])
@@ -70,7 +71,7 @@ def census(request: HttpRequest, code: str) -> HttpResponse:
         "late": late_sheets(sheets),
         "uncounted": sum(one.uncounted for one in sheets if not one.sheet.replaced_by_id),
         "types": may(request, *COUNTS),
-        "compares": may(request, *COMPARES),
+        "compares": may(request, *COMPARES) and not is_counting(request),
         "samples": may(request, *SAMPLES),
         "may_compare": may(request, *DECIDES) and found.state == CensusState.COUNTING,
     }

@@ -1,17 +1,12 @@
 """Charts of a census with the tables behind them, for those who may see the book beside the counts."""
 
-from collections.abc import Callable
-from functools import wraps
-
-from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_safe
 
-from inventory.book import blind
 from inventory.names.models import Taxon
-from inventory.people.access import person_of, requires
+from inventory.people.access import requires
 
 from ..models import Line
 from ..queries import charts as figures
@@ -21,22 +16,8 @@ from ..rules.charts import accuracy_words, drift_words, funnel_words, loss_words
 from ..rules.words import MEASURED_CLASSES
 from ..writers import charts as drawn
 from . import COMPARES
+from .blindfold import not_while_counting
 from .board import found_census
-
-View = Callable[..., HttpResponse]
-
-
-def not_while_counting(view: View) -> View:
-    """Decorates a view below ``@requires()``: a chart holds numbers of every tank, also of the one that the
-    person is counting."""
-
-    @wraps(view)
-    def guarded(request: HttpRequest, *args: str, **kwargs: str) -> HttpResponse:
-        if blind.hidden_from(person_of(request.user)):
-            raise PermissionDenied("You are counting now; a chart would tell you a number of your tank.")
-        return view(request, *args, **kwargs)
-
-    return guarded
 
 
 @require_safe

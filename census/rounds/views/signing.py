@@ -20,6 +20,7 @@ from ..queries.signed import what_is_signed
 from ..rules.reasons import REASONS
 from ..rules.words import CensusState
 from . import COMPARES, DECIDES, SIGNS
+from .blindfold import not_while_counting
 from .board import found_census
 
 _PROPOSED_FROM = (CensusState.COMPARING, CensusState.SETTLING, CensusState.REOPENED)
@@ -27,6 +28,7 @@ _PROPOSED_FROM = (CensusState.COMPARING, CensusState.SETTLING, CensusState.REOPE
 
 @require_http_methods(["GET", "POST"])
 @requires(*COMPARES)
+@not_while_counting
 def census_sign(request: HttpRequest, code: str) -> HttpResponse:
     """Accuracy, losses and gains apart, what is unexplained, what is open; the button when nothing blocks."""
     census = found_census(code)

@@ -46,6 +46,8 @@ class FlowTold:
     n: int
     origin: End
     target: End
+    hidden: bool = False
+    """The reader is counting where these animals live, and is not told how many they were."""
 
     @property
     def regrouped(self) -> bool:
@@ -65,6 +67,10 @@ class EventTold:
     @property
     def total(self) -> int:
         return sum(flow.n for flow in self.flows)
+
+    @property
+    def hidden(self) -> bool:
+        return any(flow.hidden for flow in self.flows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +117,12 @@ def tell_steps(steps: Sequence[Step]) -> list[StoryLine]:
     return [StoryLine(told[step.event_id], step.change, step.balance) for step in steps]
 
 
-def tell(event_ids: Collection[int]) -> dict[int, EventTold]:
-    """The events and their flows, by number. Three queries."""
+def tell(event_ids: Collection[int], *, hidden: Collection[int] = ()) -> dict[int, EventTold]:
+    """The events and their flows, by number. Three queries.
+
+    ``hidden``: ids of places whose numbers the reader may not see. All flows of a lot that ever was there are
+    marked, wherever they went, for what came less what left is what is there; one query more.
+    """
     events = Event.objects.select_related("entered_by", "approved_by").in_bulk(list(event_ids))
     # Neither joined nor ordered: hardly any event is reversed, so SQLite's planner thinks little of
     # the index and reads all events, once for each row of a join.
@@ -123,13 +133,24 @@ def tell(event_ids: Collection[int]) -> dict[int, EventTold]:
         for end in ("from", "to")
         for field in ("lot__accession", "account__place__code", "account__cause", "sex", "stage", "standing")
     ]
+    unseen = _lots_of(hidden)
     rows = Flow.objects.filter(event_id__in=events).order_by("id").values_list("event_id", "n", *ends)
     for event_id, n, *cells in rows:
-        flows[event_id].append(FlowTold(n, _end(cells[:6]), _end(cells[6:])))
+        origin, target = _end(cells[:6]), _end(cells[6:])
+        not_told = not unseen.isdisjoint((origin.accession, target.accession))
+        flows[event_id].append(FlowTold(n, origin, target, not_told))
     return {pk: EventTold(event, tuple(flows[pk]), reversals.get(pk)) for pk, event in events.items()}
 
 
-def at_place(place: Place, *, since: datetime, limit: int) -> list[EventTold]:
+def _lots_of(places: Collection[int]) -> set[str]:
+    """Accession numbers of the lots that are, or ever were, in one of the places."""
+    if not places:
+        return set()
+    cells = Cell.objects.filter(inside=True, account__place__in=places)
+    return set(cells.values_list("lot__accession", flat=True))
+
+
+def at_place(place: Place, *, since: datetime, limit: int, hidden: Collection[int] = ()) -> list[EventTold]:
     """The newest events that touch ``place``, of those that happened after ``since``. Five queries."""
     cells = Cell.objects.filter(account__in=Account.objects.filter(place=place)).values("id")
     found: set[tuple[datetime, int]] = set()
@@ -139,13 +160,13 @@ def at_place(place: Place, *, since: datetime, limit: int) -> list[EventTold]:
             flows.order_by("-effective_at", "-event_id").values_list("effective_at", "event_id")[:limit]
         )
     newest = [event_id for _, event_id in sorted(found, reverse=True)[:limit]]
-    return in_order(tell(newest), newest)
+    return in_order(tell(newest, hidden=hidden), newest)
 
 
-def last_entries(limit: int) -> list[EventTold]:
+def last_entries(limit: int, *, hidden: Collection[int] = ()) -> list[EventTold]:
     """The events that were entered last, newest first. Four queries."""
     newest = list(Event.objects.order_by("-id").values_list("id", flat=True)[:limit])
-    return in_order(tell(newest), newest)
+    return in_order(tell(newest, hidden=hidden), newest)
 
 
 def in_order(told: dict[int, EventTold], ids: Iterable[int]) -> list[EventTold]:
