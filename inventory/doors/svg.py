@@ -38,13 +38,8 @@ class Scale:
         return self.start + (here - low) / (high - low) * (self.end - self.start)
 
     def ticks(self, most: int = 6) -> list[float]:
-        """Round values within the scale, both ends of a sign included where they fit."""
-        found = _decades(self.low, self.high) if self.signed_log else _even(self.low, self.high, most)
-        while len(found) > most and self.signed_log:
-            found = [value for place, value in enumerate(found) if value == 0 or place % 2 == len(found) % 2]
-            if len(found) <= 3:
-                break
-        return found
+        """Round values within the scale, about ``most`` of them."""
+        return _decades(self.low, self.high) if self.signed_log else _even(self.low, self.high, most)
 
     def _stretched(self, value: float) -> float:
         return copysign(log10(1 + abs(value)), value) if self.signed_log else value
@@ -63,11 +58,17 @@ def _even(low: float, high: float, most: int) -> list[float]:
 
 
 def _decades(low: float, high: float) -> list[float]:
-    """Zero, and the powers of ten on either side."""
+    """Zero, and on either side 1, 2, 5, 10, 20 ... while they are few, else powers of ten, all or some."""
     reach = max(abs(low), abs(high), 1)
     powers = [10.0**place for place in range(floor(log10(reach)) + 1)]
-    values = [*(-power for power in reversed(powers)), 0.0, *powers]
-    return [value for value in values if low <= value <= high]
+    fine = [power * factor for power in powers for factor in (1, 2, 5)]
+    found: list[float] = []
+    for steps in (fine, powers, powers[1::2], powers[2::3]):
+        values = [*(-step for step in reversed(steps)), 0.0, *steps]
+        found = [value for value in values if low <= value <= high]
+        if len(found) <= 7:
+            break
+    return found
 
 
 def number(value: float) -> str:

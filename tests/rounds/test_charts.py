@@ -200,7 +200,7 @@ def compared(house: TestHouse) -> Census:
 def test_the_page_has_each_chart_with_its_table(house: TestHouse, compared: Census, client: Client) -> None:
     client.force_login(house.registrar.user)  # type: ignore[arg-type]
     page = client.get(reverse("census_charts", args=[compared.code])).content.decode()
-    for key in ("funnel-A", "funnel-B", "funnel-C", "accuracy", "losses"):
+    for key in ("funnel-A", "funnel-B", "funnel-C", "accuracy"):
         assert f'id="{key}-title"' in page
     for caption in ("Differences, those outside first", "Lines inside tolerance", "as unexplained in"):
         assert caption in page

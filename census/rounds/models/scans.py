@@ -10,7 +10,7 @@ from .sheets import Sheet
 
 
 class Scan(models.Model):
-    """One file of a sheet's paper. ``number``: in which order they were added; a PDF may have several pages."""
+    """One file of a sheet's paper. ``number``: in which order they came; a PDF may have several pages."""
 
     sheet = models.ForeignKey(Sheet, on_delete=models.PROTECT, related_name="scans")
     number = models.PositiveSmallIntegerField()

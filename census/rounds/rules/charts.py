@@ -82,9 +82,10 @@ class LossBar:
 def funnel_edge(count_class: str, books: Sequence[int], settings: CensusSettings) -> list[tuple[int, int]]:
     """(book, tolerance) at every number of the book where the tolerance may step, up to the largest."""
     largest = max([*books, 1])
-    # Steps of whole animals: a hundred points show them, and the ends are exact.
-    every = sorted({0, settings.tolerance_b_small_limit, settings.tolerance_b_small_limit + 1, largest,
-                    *(round(largest ** (n / 100)) for n in range(101))})  # fmt: skip
+    # Every number while steps are seen, a hundred beyond; the ends are exact.
+    every = sorted(
+        {*range(min(largest, 200) + 1), largest, *(round(largest ** (n / 100)) for n in range(101))}
+    )
     return [(book, tolerance(count_class, book, settings)) for book in every if book <= largest]
 
 

@@ -33,7 +33,7 @@ def funnel(count_class: str, points: Sequence[FunnelPoint], settings: CensusSett
         f"{funnel_words(points)} The band is what the class tolerates. Both axes grow by powers of ten.",
     )
     edge = funnel_edge(count_class, [point.book for point in points], settings)
-    reach = max([*(abs(point.difference) for point in points), *(allowed for _, allowed in edge), 1])
+    reach = 1.3 * max([*(abs(point.difference) for point in points), *(allowed for _, allowed in edge), 1])
     across = Scale(0, edge[-1][0], LEFT, RIGHT, signed_log=True)
     down = Scale(-reach, reach, 180, TOP, signed_log=True)
     drawing.area(
@@ -60,11 +60,13 @@ def drift(key: str, title: str, points: Sequence[DriftPoint], run: int) -> str:
         n for point in points for n in (point.book, point.value, point.low, point.high) if n is not None
     ]
     across = Scale(-0.5, max(0.5, len(points) - 0.5), LEFT, RIGHT)
-    down = Scale(min(0, *numbers), max(1, *numbers), 180, TOP)
+    down = Scale(min(0, *numbers), 1.08 * max(1, *numbers), 180, TOP)
     names = [point.census.removeprefix("CS-") for point in points]
     drawing.axes(across, down, below="census", beside="animals: line the book, marks the counts", names=names)
     drawing.path([(across(n), down(point.book)) for n, point in enumerate(points)])
     for n, point in enumerate(points):
+        # One census draws no line: the book is a short one at each.
+        drawing.line((across(n) - 7, down(point.book)), (across(n) + 7, down(point.book)), width=1.5)
         if point.breaks:
             drawing.line((across(n - 0.5), TOP), (across(n - 0.5), 180), dash="2 4")
             drawing.text(across(n - 0.5) + 3, TOP + 9, "other method")
