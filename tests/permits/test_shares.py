@@ -47,13 +47,13 @@ def agrees(steps: list[Any], place_of: Any, places: list[set[Any]]) -> None:
             assert found.even is None or found.least <= found.even <= found.most
 
 
-@settings(max_examples=300)
+@settings(max_examples=150)
 @given(histories())
 def test_bounds_are_those_of_every_possible_assignment(steps: list[Any]) -> None:
     agrees(steps, here_or, some_of(["here", *FATES]))
 
 
-@settings(max_examples=200)
+@settings(max_examples=100)
 @given(histories())
 def test_bounds_of_each_box_and_of_boxes_together_are_those_of_every_possible_assignment(
     steps: list[Any],
@@ -61,14 +61,14 @@ def test_bounds_of_each_box_and_of_boxes_together_are_those_of_every_possible_as
     agrees(steps, itself, [{"a"}, {"b"}, {"a", "b"}, {"c", "died"}, {"d", "a", "sent"}])
 
 
-@settings(max_examples=300)
+@settings(max_examples=150)
 @given(histories(evidence=True))
 def test_bounds_with_evidence_are_those_of_every_assignment_in_which_it_is_true(steps: list[Any]) -> None:
     agrees(steps, here_or, some_of(["here", *FATES]))
     agrees(steps, itself, [{"a"}, {"b", "c"}])
 
 
-@settings(max_examples=200)
+@settings(max_examples=100)
 @given(histories(evidence=True, lies=True))
 def test_evidence_that_cannot_be_true_is_set_aside_and_the_rest_still_answers(steps: list[Any]) -> None:
     shares = Shares(steps, itself)
@@ -85,7 +85,7 @@ def test_evidence_that_cannot_be_true_is_set_aside_and_the_rest_still_answers(st
             assert shares.bounds([source], [box]) == again.bounds([source], [box])
 
 
-@settings(max_examples=200)
+@settings(max_examples=100)
 @given(histories())
 def test_the_even_share_is_the_expectation_of_drawing_without_looking(steps: list[Any]) -> None:
     """Fractions on the other side, so this also holds the floating numbers to twelve digits."""

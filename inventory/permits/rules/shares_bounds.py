@@ -4,6 +4,7 @@ Where evidence is left that has several ways back, sources can no longer be take
 program in whole numbers with one flow for each source that evidence names is solved instead.
 """
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Collection, Hashable, Iterable, Sequence
 from typing import Any
@@ -111,9 +112,14 @@ class Held:
 
     def check(self) -> None:
         """Raises :class:`Contradicted` with the first evidence that cannot be true with all before it."""
-        for upto in range(1, len(self.demands) + 1):
-            if self._solve(frozenset(), frozenset(), self.demands[:upto]) is None:
-                raise Contradicted(self.demands[upto - 1].step)
+
+        def impossible(upto: int) -> bool:
+            return self._solve(frozenset(), frozenset(), self.demands[:upto]) is None
+
+        number = len(self.demands)
+        if impossible(number):
+            first = bisect_left(range(1, number), True, key=impossible)
+            raise Contradicted(self.demands[first].step)
 
     def supply(self, sources: Collection[Source]) -> int:
         """Animals of ``sources`` that end in some place, whichever."""
@@ -124,8 +130,12 @@ class Held:
         """The most animals of ``sources`` that can be in ``places``, or in all other places."""
         if not any(source in sources for numbers in self.arrivals for source in numbers):
             return 0
-        if elsewhere:
-            places = frozenset(place for _, place, _ in self.sinks) - places
+        all_places = frozenset(place for _, place, _ in self.sinks)
+        places = all_places - places if elsewhere else all_places & places
+        if not places:
+            return 0
+        if places == all_places:
+            return self.supply(sources)
         most = self._solve(sources, places, self.demands)
         assert most is not None, "checked before"
         return most
