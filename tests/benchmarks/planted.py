@@ -277,7 +277,8 @@ def _alone(making: _Making, cause: str, key: str) -> None:
     making.change[key] += -n if cause in ("loss", "death") else n
     if cause == "double":
         making.passages[key] += _twice(n, len(making.passages[key]))
-    making.truth.append(Planted(cause, key if cause in ("loss", "death") else "", key, n))
+    loses, gains = (key, "") if cause in ("loss", "death") else ("", key)
+    making.truth.append(Planted(cause, loses, gains, n))
 
 
 def _twice(n: int, number: int) -> Iterator[Passage]:
