@@ -8,10 +8,10 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 from django.utils import timezone
 
-from inventory.book.statements import FIGURES, PRINTED
 from inventory.book.actions.close import close_period
 from inventory.book.models import Event, PeriodVersion, VersionStatement
 from inventory.book.queries.verification import verify
+from inventory.book.statements import FIGURES, PRINTED
 from inventory.db import triggers
 from tests.factories import NOW, make_event, make_lot, make_period, make_person, make_taxon
 

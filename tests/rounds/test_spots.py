@@ -115,8 +115,7 @@ def test_a_write_in_is_decided_on_its_page_with_a_picture(house: TestHouse, clie
     assert "introduced species" in page.content.decode()
     assert WriteInFinding.objects.get().taxon == oyster
     assert "Introduced species in K1" in signed_in(client, house.officer).get("/").content.decode()
-    page = client.get(reverse("notices")).content.decode()
-    assert "Magallana gigas" in page
+    assert "Magallana gigas" in client.get(reverse("notices")).content.decode()
     assert client.post(address, {"found_as": "introduced"}).status_code == 403
     assert signed_in(client, house.first).get(address).status_code == 403
 

@@ -7,6 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods
 
+from inventory.book import blind
 from inventory.book.models import Event
 from inventory.doors import clock
 from inventory.people.access import may, person_of, requires
@@ -45,6 +46,7 @@ def checks(request: HttpRequest, code: str) -> HttpResponse:
     context = {
         "census": census,
         "decides": decides,
+        "counting": bool(blind.hidden_from(person_of(request.user))),
         "inspects": inspects,
         "samples": [read_sample(draw) for draw in draws.order_by("-drawn_at", "-id")],
         "recount_draw": draws_of(census, Drawn.RECOUNT).first(),
@@ -80,9 +82,7 @@ def typing(request: HttpRequest, code: str) -> HttpResponse:
             messages.error(request, problem)
         return redirect("census_typing", code)
     waiting = [
-        one
-        for one in to_retype(census)
-        if person.pk not in (one.count.typed_by_id, one.count.counter_id)
+        one for one in to_retype(census) if person.pk not in (one.count.typed_by_id, one.count.counter_id)
     ]
     return render(request, "rounds/typing.html", {"census": census, "waiting": waiting})
 

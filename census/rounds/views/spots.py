@@ -5,6 +5,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
+from inventory.book import blind
 from inventory.doors import clock
 from inventory.people.access import may, person_of, requires
 
@@ -45,7 +46,8 @@ def spot_counts(request: HttpRequest) -> HttpResponse:
         else:
             messages.success(request, f"{spot.place.code} {spot.name}: the count is kept.")
         return redirect("spot_counts")
-    compares = may(request, *COMPARES)
+    # Who counts now sees no number of the book, whatever else they are.
+    compares = may(request, *COMPARES) and not blind.hidden_from(person_of(request.user))
     context = {
         "spots": found,
         "days": days,
