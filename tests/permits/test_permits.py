@@ -8,6 +8,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from inventory.book.actions.documents import keep_document
+from inventory.names.models import Taxon
 from inventory.permits.actions.permits import (
     LineFacts,
     LinkFacts,
@@ -194,7 +195,7 @@ def test_the_number_of_queries_does_not_grow_with_lines_takes_and_permits(house:
             limits_known(on=date(2026, 9, 1), zone=house.zone)
         return len(captured)  # fmt: skip
 
-    house.record(a_take("two-spotted goby", 1))
+    house.record(a_take("two-spotted goby", 1), a_take("Asterias rubens", 1))
     few = ask()
     enter_permit(
         number="TEST 2", authority="BOARD", holder="x", facts=_facts(), by=house.officer, now=house.now
@@ -227,3 +228,31 @@ def test_the_boat_is_told_what_is_left_and_nothing_that_is_being_counted(house: 
     (told,) = limits_known(on=date(2026, 9, 1), zone=house.zone, hidden=[house.quarantine.pk])
     assert told["lines"][0]["left"] is None
     assert limits_known(on=date(2026, 10, 1), zone=house.zone) == []
+
+
+def test_a_name_that_is_found_out_later_gets_its_line(house: PermitHouse) -> None:
+    """Nobody could read the slip; the review of names says what it was, and the account follows."""
+    house.record(a_take("gobbyfish", 2))
+    stray = account(house.permit, as_of=DAY, zone=house.zone).lines[-1]
+    assert (stray.line, stray.names) == (None, ("gobbyfish",))
+    taxon = Taxon.objects.get(scientific_name="gobbyfish")
+    taxon.joined_into = house.taxa["Pomatoschistus flavescens"]
+    taxon.save()
+    found = account(house.permit, as_of=DAY, zone=house.zone)
+    assert (found.lines[0].used.kept, found.lines[-1].number) == (2, 6)
+
+
+def test_a_line_of_a_later_amendment_does_not_reach_back(house: PermitHouse) -> None:
+    house.record(a_take("Asterias rubens", 1))
+    stars = LineFacts("Starfish", 9, link=LinkFacts("taxon", ["Asterias rubens"]))
+    amend_permit(
+        permit=house.permit,
+        facts=_facts(lines=[*(replace(line, number=n) for n, line in enumerate(LINES, 1)), stars]),
+        kind=VersionKind.AMENDMENT,
+        amended_on=date(2026, 9, 15),
+        by=house.officer,
+        now=house.now,
+    )
+    house.record(a_take("Asterias rubens", 2), happened="2026-09-20")
+    lines = _account(house).lines
+    assert [(line.number, line.used.kept) for line in lines[-2:]] == [(7, 2), (None, 1)]

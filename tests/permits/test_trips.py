@@ -363,3 +363,29 @@ def test_a_field_name_is_kept_as_written(house: PermitHouse) -> None:
         "“Two-spotted goby x4” is read as Pomatoschistus flavescens (Chordata): the permit's line "
         "“Two-spotted goby (Gobiusculus flavescens)”"
     ]
+
+
+def test_a_correction_of_the_name_moves_the_animals_into_a_lot_of_the_right_kind(house: PermitHouse) -> None:
+    (take,) = house.record(a_take("shore crab", 2)).takes
+    entry = a_take("European lobster", 2, place="")
+    correct_take(take=take, entry=entry, why="misread", by=house.officer, now=house.now, zone=house.zone)
+    now = Take.objects.get(replaced_by=None)
+    assert (now.taxon, now.line_number) == (house.taxa["Homarus gammarus"], LOBSTER)
+    assert {lot.taxon.scientific_name: lot.held for lot in Lot.objects.all()} == {
+        "Carcinus maenas": 0,
+        "Homarus gammarus": 2,
+    }
+    assert Event.objects.filter(kind="taken", reversed_by=None).get().flows.get().to_cell.account.place == (
+        house.quarantine
+    )
+
+
+def test_a_row_that_should_not_be_there_is_taken_out_with_zeros(house: PermitHouse) -> None:
+    (take,) = house.record(a_take("Asterias rubens", 2)).takes
+    nothing = a_take("Asterias rubens", 0)
+    correct_take(
+        take=take, entry=nothing, why="of another trip", by=house.officer, now=house.now, zone=house.zone
+    )
+    assert Lot.objects.get().held == 0
+    assert account(house.permit, as_of=DAY, zone=house.zone).lines[-1].used.caught == 0
+    assert trail_of(Take.objects.get(replaced_by=None))[0] == take

@@ -16,11 +16,13 @@ from inventory.db.locks import serialize_writers
 from inventory.people.models import Person
 
 from ..models import Permit, Take, TakeEvent
+from ..queries.field_names import read_field_names
 from ..queries.reading import animal_of, read_permit
 from ..queries.takes import current_takes, place_of_events
 from ..rules.scopes import line_for
 from .cases import review_cases
 from .entries import Recorded, TakeEntry, TripRefused, When, adds_up
+from .field_names import taxa_of
 from .stocking import Stocking
 
 _COLUMNS = {"male": "males", "female": "females", "hermaphrodite": "hermaphrodites", "unknown": "unknown"}
@@ -51,9 +53,11 @@ def correct_take(
     row.unit, row.into_stock = entry.unit or take.unit, entry.into_stock
     row.bycatch, row.sex, row.stage = entry.bycatch, entry.sex, entry.stage
     row.size_mm, row.berried, row.remarks = entry.size_mm, entry.berried, entry.remarks
+    if row.verbatim_identification != take.verbatim_identification:
+        entry = _name_again(take, row, entry, by=by, when=when)
     if entry.line is not None:
         row.line_number = entry.line
-    before = [link.event_id for link in take.events.all()]
+    before = _events_of(take)
     if entry.events or _stock_differs(take, row, entry):
         events = _into_stock_again(take, row, entry, before, by=by, when=when, zone=zone)
     else:
@@ -93,7 +97,7 @@ def move_take(
     row.permit, row.identifier, row.ref = to, identifier or uuid4(), ref
     covers = read_permit(to, on=_newest_day(take)).covers
     row.line_number = line_for(animal_of(take.taxon), covers) if take.taxon else None
-    before = [link.event_id for link in take.events.all()]
+    before = _events_of(take)
     if events:
         found = dict(Event.objects.filter(identifier__in=events).values_list("identifier", "id"))
         missing = [str(one) for one in events if one not in found]
@@ -104,6 +108,23 @@ def move_take(
         new = _renumber(before, take, to, by=by, when=when, zone=zone, approved_by=approved_by, why=why)
     touched = {take.permit_id, to.pk}
     return _replace(take, row, new, touched, by=by, when=when, zone=zone, why=why)
+
+
+def _name_again(take: Take, row: Take, entry: TakeEntry, *, by: Person, when: When) -> TakeEntry:
+    """Reads another name as that of a fresh slip; another kind of animal does not stay in the lot."""
+    read = read_permit(take.permit, on=_newest_day(take))
+    names = read_field_names([entry.name], [read])
+    taxon = taxa_of(names, where=f"trip of {take.trip.happened}", by=by, now=when.now)[entry.name]
+    row.taxon, row.identification_qualifier = taxon, taxon.identification_qualifier
+    row.line_number = line_for(animal_of(taxon), read.covers)
+    same_lot = take.lot is not None and entry.lot in ("", take.lot.accession)
+    if same_lot and taxon.pk != take.taxon_id:
+        return replace(entry, lot="", place=entry.place or place_of_events(_events_of(take)))
+    return entry
+
+
+def _events_of(take: Take) -> list[int]:
+    return [link.event_id for link in take.events.all()]
 
 
 def _check(take: Take, entry: TakeEntry, why: str) -> None:
@@ -156,9 +177,8 @@ def _newest_day(take: Take) -> date:
 def _stock_differs(take: Take, row: Take, entry: TakeEntry) -> bool:
     """True when another number, sex, stage or lot goes into the stock than before."""
     lot = take.lot.accession if take.lot else ""
-    return (_stock(take), take.sex, take.stage, entry.lot or lot) != (
-        _stock(row), row.sex, row.stage, lot,
-    )  # fmt: skip
+    before = _stock(take), take.sex, take.stage, take.taxon_id, lot
+    return before != (_stock(row), row.sex, row.stage, row.taxon_id, entry.lot or lot)
 
 
 def _stock(take: Take) -> int:
@@ -179,7 +199,8 @@ def _into_stock_again(
     stocking = Stocking(parse_happened(_happened(take)), by=by, when=when, zone=zone)
     if not entry.events:
         place = entry.place or place_of_events(before)
-        lot = entry.lot or (take.lot.accession if take.lot else "")
+        own = take.lot.accession if take.lot and take.taxon_id == row.taxon_id else ""
+        lot = entry.lot or own
         entry = replace(entry, place=place, lot=lot)
         if before:
             _take_back(before, take, by=by, when=when, zone=zone, why=row.why)

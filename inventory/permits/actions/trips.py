@@ -14,7 +14,6 @@ from django.db import transaction
 from inventory.book.rules.drafts import Problem
 from inventory.book.rules.happened import parse_happened
 from inventory.db.locks import serialize_writers
-from inventory.names.actions.taxa import taxa_for
 from inventory.names.models import Taxon
 from inventory.people.models import Person
 
@@ -26,6 +25,7 @@ from ..rules.checks import refuse_position
 from ..rules.scopes import line_for
 from .cases import open_case_of_position, review_cases
 from .entries import Recorded, TakeEntry, TripEntry, TripRefused, When, adds_up
+from .field_names import taxa_of
 from .stocking import Stocking
 
 _TRIP = -1
@@ -144,13 +144,7 @@ class _Slip:
         return trip, doubtful
 
     def _taxa(self) -> dict[str, Taxon]:
-        """The taxon of each name as written; what neither permit nor house knows asks the backbone."""
-        unknown = [name.asked for name in self.names.values() if name.taxon is None]
-        made = {}
-        if unknown:
-            where = f"trip of {self.trip.happened}"
-            made = taxa_for(list(dict.fromkeys(unknown)), now=self.when.now, by=self.by, where_from=where)
-        return {name.written: name.taxon or made[name.asked] for name in self.names.values()}
+        return taxa_of(self.names, where=f"trip of {self.trip.happened}", by=self.by, now=self.when.now)
 
     def _take(self, trip: Trip, entry: TakeEntry, taxon: Taxon) -> Take:
         permit = self.permits[entry.permit or self.trip.permit]
