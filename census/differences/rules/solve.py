@@ -29,7 +29,7 @@ from .alone import enumerate_alone
 from .model import Candidate, Component
 from .trees import by_trees
 
-# Seconds for one component and for all of them; judgement (*common practice, no source*).
+# Seconds for the integer programme of one component and of all; judgement (*common practice, no source*).
 SECONDS_EACH = 2.0
 SECONDS_IN_ALL = 4.0
 # One line's causes are enumerated up to so many.
@@ -66,7 +66,6 @@ def solve(
     clock: Callable[[], float] = time.monotonic,
 ) -> list[Solution]:
     """The cheapest set of each component, in order. Every component must have a consistent set."""
-    ends = clock() + seconds_in_all
     found: dict[int, Solution] = {}
     joined = []
     for number, part in enumerate(parts):
@@ -77,6 +76,7 @@ def solve(
             found[number] = Solution(tree[1], tree[0], tree[0], "trees")
         else:
             joined.append(number)
+    ends = clock() + seconds_in_all
     flows = _plain_flow([parts[number] for number in joined])
     for number, flow in sorted(
         zip(joined, flows, strict=True), key=lambda one: len(parts[one[0]].candidates)
