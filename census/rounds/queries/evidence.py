@@ -19,11 +19,15 @@ _BY_DECISION = (EventKind.UNACCOUNTED, EventKind.FOUND)
 
 
 def passages_of(census: Census, rows: Sequence[Row]) -> dict[tuple[int, int], list[Passage]]:
-    """Flows of the rows' lots in the period, or entered in it, by (lot, place). One query."""
+    """Flows of the rows' lots in the period, or entered in it, by (lot, place). Two queries.
+
+    The cells are asked first: an OR over two joined tables leaves a database without statistics no index.
+    """
     lots = {lot.pk for row in rows for part in row.parts for lot in part.lots}
     since = start_of_day(census.period.starts_on, get_current_timezone())
+    cells = list(Cell.objects.filter(lot__in=lots).values_list("pk", flat=True))
     flows = (
-        Flow.objects.filter(Q(from_cell__lot__in=lots) | Q(to_cell__lot__in=lots))
+        Flow.objects.filter(Q(from_cell__in=cells) | Q(to_cell__in=cells))
         .filter(Q(effective_at__gte=since) | Q(entered_at__gte=since))
         .filter(event__reverses__isnull=True, event__reversed_by__isnull=True)
         .select_related("event__entered_by", "from_cell__account__place", "to_cell__account__place")
