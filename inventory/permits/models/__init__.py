@@ -13,6 +13,17 @@ from .permits import (
     Scope,
     VersionKind,
 )
+from .returns import (
+    CorrectionApproval,
+    PermitReturn,
+    ReturnFile,
+    ReturnLook,
+    ReturnRow,
+    ReturnRule,
+    ReturnSending,
+    ReturnTemplate,
+    TemplateVersion,
+)
 from .takes import Take, TakeEvent, Trip, TripPerson
 
 __all__ = [
@@ -20,6 +31,7 @@ __all__ = [
     "Case",
     "CaseKind",
     "CaseNote",
+    "CorrectionApproval",
     "Direction",
     "LineLink",
     "LinkMember",
@@ -32,10 +44,18 @@ __all__ = [
     "PermitDocument",
     "PermitLine",
     "PermitPerson",
+    "PermitReturn",
     "PermitVersion",
+    "ReturnFile",
+    "ReturnLook",
+    "ReturnRow",
+    "ReturnRule",
+    "ReturnSending",
+    "ReturnTemplate",
     "Scope",
     "Take",
     "TakeEvent",
+    "TemplateVersion",
     "Trip",
     "TripPerson",
     "VersionKind",
