@@ -20,7 +20,7 @@ def drawn_again(seed: str, names: Iterable[str], n: int) -> list[str]:
     listed = sorted(set(names))
     if not listed:
         return []
-    return [min(listed, key=lambda name, k=k: _place(f"{seed}/{k}", name)) for k in range(n)]
+    return [drawn(f"{seed}/{k}", listed, 1)[0] for k in range(n)]
 
 
 def share_of(n: int, percent: int, *, at_least: int) -> int:

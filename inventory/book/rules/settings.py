@@ -19,7 +19,9 @@ class Named:
     most: int = 10_000
 
 
-_PERCENT = {"unit": "per cent", "most": 100}
+def _percent(default: int, words: str) -> Named:
+    return Named(default, "per cent", words, most=100)
+
 
 NAMED: Mapping[str, Named] = {
     "quiet_hours_before_count": Named(24, "hours", "quiet time of a tank before its count"),
@@ -27,14 +29,14 @@ NAMED: Mapping[str, Named] = {
     "count_window_days_after": Named(5, "days", "counting ends after the period's end"),
     "joined_session_max_hours": Named(2, "hours", "longest session for joined tanks"),
     "recount_within_hours": Named(72, "hours", "a recount is made within", least=1),
-    "random_recount_percent": Named(5, words="lines that agree and are counted again", **_PERCENT),
+    "random_recount_percent": _percent(5, "lines that agree and are counted again"),
     "random_recount_min_lines": Named(3, "lines", "at least so many lines that agree are counted again"),
     "recount_rounds_max": Named(3, "counts", "counts of a line in one census", least=1, most=3),
     "tolerance_a": Named(0, "animals", "tolerance of class A"),
     "tolerance_b_small_limit": Named(20, "animals", "class B: no tolerance for a book up to"),
-    "tolerance_b_percent": Named(5, words="class B: tolerance above that", **_PERCENT),
+    "tolerance_b_percent": _percent(5, "class B: tolerance above that"),
     "tolerance_b_min": Named(1, "animals", "class B: tolerance above that is at least"),
-    "tolerance_c_percent": Named(10, words="class C: tolerance", **_PERCENT),
+    "tolerance_c_percent": _percent(10, "class C: tolerance"),
     "tolerance_c_min": Named(2, "animals", "class C: tolerance is at least"),
     "passes_min_class_c": Named(3, "passes", "class C: passes of one count", least=1),
     "presence_step_flag": Named(2, "letters", "class D: a change that is shown", least=1, most=5),
@@ -47,21 +49,21 @@ NAMED: Mapping[str, Named] = {
     "individual_not_seen_days": Named(30, "days", "not seen: query to the curator", least=1),
     "write_off_earliest_days": Named(60, "days", "not seen: written off at the earliest"),
     "registrar_limit_animals": Named(5, "animals", "adjusted by the registrar alone"),
-    "registrar_limit_percent": Named(5, words="adjusted by the registrar alone", **_PERCENT),
+    "registrar_limit_percent": _percent(5, "adjusted by the registrar alone"),
     "registrar_limit_unexplained_animals": Named(2, "animals", "unexplained: by the registrar alone"),
-    "registrar_limit_unexplained_percent": Named(2, words="unexplained: by the registrar alone", **_PERCENT),
-    "tank_loss_alarm_census_percent": Named(10, words="loss of a tank in one census: alarm", **_PERCENT),
-    "tank_loss_alarm_year_percent": Named(20, words="loss of a tank in four censuses: alarm", **_PERCENT),
+    "registrar_limit_unexplained_percent": _percent(2, "unexplained: by the registrar alone"),
+    "tank_loss_alarm_census_percent": _percent(10, "loss of a tank in one census: alarm"),
+    "tank_loss_alarm_year_percent": _percent(20, "loss of a tank in four censuses: alarm"),
     "mass_death_in_day": Named(3, "deaths", "in 24 hours: alarm", least=1),
-    "mass_death_lot_percent": Named(5, words="of a lot in a day: alarm", **_PERCENT),
-    "sample_sheets_percent": Named(10, words="sheets in the sample before signing", **_PERCENT),
+    "mass_death_lot_percent": _percent(5, "of a lot in a day: alarm"),
+    "sample_sheets_percent": _percent(10, "sheets in the sample before signing"),
     "sample_sheets_min": Named(3, "sheets", "at least so many in the sample"),
     "sample_lines_per_sheet": Named(5, "lines", "of each sheet in the sample", least=1),
     "sample_list_to_floor": Named(10, "lines", "from the list to the floor"),
     "sample_floor_to_list": Named(10, "animals", "from the floor to the list"),
     "restatement_class_a": Named(1, "animals", "class A, entered late: ask to restate", least=1),
     "restatement_animals": Named(5, "animals", "entered late: ask to restate, and", least=1),
-    "restatement_percent": Named(5, words="of the taxon's closing number: ask to restate", **_PERCENT),
+    "restatement_percent": _percent(5, "of the taxon's closing number: ask to restate"),
     "late_entry_warning_days": Named(3, "days", "entered later than this is late"),
     "double_entry_minutes": Named(10, "minutes", "a second such entry is a suspected double"),
     "double_entry_list_hours": Named(24, "hours", "entries so near are on the list of doubles"),
