@@ -13,7 +13,8 @@ from django.utils import timezone
 _started = timezone.now()
 
 
-def _offset() -> timedelta:
+def shift() -> timedelta:
+    """How far a demonstration's present lies from the real one; zero in a house."""
     pretended = os.environ.get("TIDETALLY_NOW", "")
     if not pretended:
         return timedelta()
@@ -22,4 +23,4 @@ def _offset() -> timedelta:
 
 def now() -> datetime:
     """The present moment, aware, UTC."""
-    return timezone.now() + _offset()
+    return timezone.now() + shift()

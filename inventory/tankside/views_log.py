@@ -25,7 +25,7 @@ from inventory.people.rules.roles import Role
 
 from .actions.readings import ReadingRefused, take_reading, want_range
 from .forms_log import PeriodForm, ReadingForm, WantedForm
-from .models.readings import Reading
+from .models.readings import Reading, WantedRange
 from .queries.readings import in_period, last_of_each, ranges_wanted, tell
 from .queries.tank_log import LOG_COLUMNS, log_rows, tank_log
 
@@ -143,7 +143,9 @@ def wanted(request: HttpRequest, code: str) -> HttpResponse:
         )
         messages.success(request, f"{made.get_quantity_display()}: set from {made.since}.")
         return redirect("tank_log", code=place.code)
-    ranges = place.wanted_ranges.select_related("set_by").order_by("quantity", "-since", "-id")
+    ranges = (
+        WantedRange.objects.filter(place=place).select_related("set_by").order_by("quantity", "-since", "-id")
+    )
     return render(request, "tankside/wanted.html", {"place": place, "form": form, "ranges": ranges})
 
 

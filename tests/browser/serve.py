@@ -1,8 +1,9 @@
 """The site in a process of its own, on the tests' database, so that a test may kill it.
 
-``python -m tests.browser.serve PORT DATABASE [--die-after N] [--version WORDS]``: with ``--die-after`` the
-process kills itself while it keeps the Nth entry, before the database has it for good; with ``--version``
-the tank side's pages are others than the files say.
+``python -m tests.browser.serve PORT DATABASE [--die-after N] [--version WORDS] [--now MOMENT]``: with
+``--die-after`` the process kills itself while it keeps the Nth entry, before the database has it for good;
+with ``--version`` the tank side's pages are others than the files say; with ``--now`` the house lives at
+that moment, as a demonstration does.
 """
 
 import dataclasses
@@ -19,6 +20,7 @@ def main() -> None:
     parser.add_argument("database")
     parser.add_argument("--die-after", type=int, default=0)
     parser.add_argument("--version", default="")
+    parser.add_argument("--now", default="")
     asked = parser.parse_args()
 
     from django.conf import settings
@@ -26,6 +28,7 @@ def main() -> None:
     settings.DATABASES["default"]["NAME"] = asked.database
     # A name other than localhost is plain http to a browser; see test_tankside_plain_http.py.
     settings.ALLOWED_HOSTS = ["*"]
+    os.environ["TIDETALLY_NOW"] = asked.now
     if asked.version:
         from inventory.tankside.rules import pages
 

@@ -4,6 +4,7 @@ import hashlib
 import re
 from collections.abc import Callable
 from pathlib import Path
+from uuid import UUID
 
 import pytest
 from django.db import connection
@@ -22,6 +23,8 @@ PICO = "61207a40ffc02a42d1e50143651c121beab70ed413c934c1ff84fa263ba436b0"
 IDB = "e01b45d2e088a7197e8b41ba9b51a0876969da67cc08e6efbc3d5d7ab6ac836c"
 # Pages that a device keeps: the same for everybody, and empty of the book; tests/tankside/test_app.py.
 TANK_SIDE = ("tank/", "tank/readings", "tank/enrol", "tank/sw.js", "tank/manifest.webmanifest")
+# How the interface is spoken to, for whoever builds a sensor; nothing of the house is in it.
+DESCRIPTION = "api/v1/openapi.json"
 
 
 def test_the_vendored_sheet_is_the_one_that_was_published() -> None:
@@ -49,13 +52,26 @@ def test_health_names_a_trigger_that_is_gone(db: None, client: Client) -> None:
 
 
 def test_nobody_reads_anything_without_signing_in(small_house: SmallHouse, client: Client) -> None:
-    """Every address of every room: a visitor gets the sign-in, health and the tank side's empty pages."""
+    """Every address of every room: a visitor gets the sign-in, health, the tank side's empty pages and the
+    description of the interface; the interface itself wants a token or a code."""
     for route in _routes(get_resolver().url_patterns):
         response = client.get(_filled(route))
         if response.status_code == 405 and route != "sign-out":
             response = client.post(_filled(route))
         if route in ("health", "sign-in", *TANK_SIDE):
             assert response.status_code == 200, route
+        elif route == DESCRIPTION:
+            assert response.status_code == 200
+            assert "/api/v1/entries" in response.json()["paths"]
+            for known in ("Skerry Aquarium", "Quarantine fish", "Thole", "Labrus", "The registrar"):
+                assert known not in response.text
+        elif route == "api/v1/":
+            assert response.status_code == 404
+        elif route == "api/v1/devices/enrol":
+            # Where a device without a token asks for one; with nothing in hand it is not even read.
+            assert (response.status_code, response.json()["reason"]) == (422, "unreadable")
+        elif route.startswith("api/"):
+            assert response.status_code == 401, route
         elif route == "sign-out":
             assert response.status_code == 405
         else:
@@ -119,5 +135,7 @@ def _routes(patterns: list[URLPattern | URLResolver], prefix: str = "") -> list[
 
 
 def _filled(route: str) -> str:
-    """An address of the route: numbers are 1, words are A1."""
-    return "/" + re.sub(r"<[^>]*>", "A1", re.sub(r"<int:[^>]*>", "1", route))
+    """An address of the route: numbers are 1, identifiers are zeros, words are A1."""
+    for converter, value in (("int:", "1"), ("uuid:", str(UUID(int=0))), ("", "A1")):
+        route = re.sub(f"<{converter}[^>]*>", value, route)
+    return f"/{route}"

@@ -16,6 +16,7 @@ from openapi_spec_validator import OpenAPIV31SpecValidator
 from inventory.book.actions.close import close_period
 from inventory.book.models import Event, Keeping
 from inventory.book.queries.verification import verify
+from inventory.doors import clock
 from inventory.names.actions.lists import load_lists
 from inventory.people.actions.devices import give_token, make_device
 from inventory.people.models import DeviceScope
@@ -163,6 +164,22 @@ def test_the_lists_hold_what_an_entry_needs(house: TankHouse, tablet: Tablet) ->
     assert keys == {"set:rays": ["R1", "R2"], "genus:Raja": ["R1", "R2"]}
     assert got["causes"][0] == "not known"
     assert got["settings"]["undo_minutes"] == 10
+    assert got["clock_shift_seconds"] == 0
+
+
+def test_a_demonstration_tells_how_far_its_present_lies_from_the_devices(
+    tablet: Tablet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is entered there is of the demonstration's day, and no clock is called wrong for it."""
+    monkeypatch.setattr(clock, "_started", NOW)
+    monkeypatch.setenv("TIDETALLY_NOW", "2026-10-08T09:00")
+    shift = timedelta(seconds=lists(tablet).json()["clock_shift_seconds"])
+    assert shift == timedelta(days=2)
+    there = NOW + shift
+    answer = tablet.one(tablet.entry(lot="G1", n=1, saved_at=there), sent_at=there)
+    assert answer["outcome"] == "sent"
+    assert "clock" not in {flag["kind"] for flag in answer["flags"]}
+    assert tablet.one(tablet.entry(lot="G1", n=2))["flags"][0]["kind"] == "clock"
 
 
 def test_no_number_of_animals_is_anywhere_in_the_lists(house: TankHouse, tablet: Tablet) -> None:

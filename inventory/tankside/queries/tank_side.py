@@ -14,6 +14,7 @@ from django.utils import timezone
 from inventory.book.models import Cell, Flow, Keeping, Lot, Place, PlaceKind
 from inventory.book.queries.settings import numbers_in_use
 from inventory.book.rules.recording import CAUSES, STAGES
+from inventory.doors import clock
 from inventory.names.queries.lists import cautions_in, listings_of
 from inventory.names.rules.lists import ListKind
 from inventory.people.queries import the_house
@@ -50,6 +51,8 @@ def tank_side(*, now: datetime) -> dict[str, Any]:
         "made_at": now.isoformat(),
         "house": house.name if house else "",
         "zone": str(timezone.get_current_timezone()),
+        # A demonstration lives on another day; what is entered there is of that day.
+        "clock_shift_seconds": round(clock.shift().total_seconds()),
         "temperature_unit": settings.TEMPERATURE_UNIT,
         "persons": [
             {"id": person.pk, "name": person.name, "initials": person.initials or letters_of(person.name)}

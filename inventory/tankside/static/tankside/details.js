@@ -4,6 +4,7 @@ import { nameOf } from "./animal.js";
 import { h, say, show } from "./dom.js";
 import { Asked, FIELDS, moreThanBook, noteField, sexNumbers, when } from "./fields.js";
 import { inWords, kindOf } from "./kinds.js";
+import { present } from "./lists.js";
 import { all, put } from "./outbox.js";
 import { current } from "./person.js";
 import { inWords as troubleWords } from "./store.js";
@@ -44,7 +45,7 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
     saving = true; // two taps of a wet hand are one entry
     try {
       const body = read();
-      const words = `${heading()}, ${clock(Date.now(), lists.zone)}`;
+      const words = `${heading()}, ${clock(present(), lists.zone)}`;
       const identifier = await put(ENTRIES, body, words, current());
       say(`Saved on this device: ${words}`);
       // Back leads to the animal, not to the same entry ready to be saved a second time.

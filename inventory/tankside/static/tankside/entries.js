@@ -38,7 +38,7 @@ export async function showEntries({ person, lists, go, again }) {
 function list(rows, lists, beside = () => null) {
   return h("ul", { class: "entries" }, rows.map((row) => h("li", {},
     h("strong", {}, row.answer?.words || row.words),
-    h("small", {}, `${row.author.initials || row.author.name}, saved ${dayAndClock(row.saved_at, lists.zone)}`),
+    h("small", {}, `${row.author.initials || row.author.name}, saved ${dayAndClock(row.body.saved_at, lists.zone)}`),
     (row.answer?.flags ?? []).map((flag) => h("small", {}, flag.words)),
     beside(row))));
 }
@@ -47,7 +47,7 @@ function cameBackItem(row, lists, go) {
   return h("section", { class: "back" },
     h("h3", {}, row.words),
     h("p", {}, reasons(row)),
-    h("small", {}, `Saved ${dayAndClock(row.saved_at, lists.zone)}. It is not in the book.`),
+    h("small", {}, `Saved ${dayAndClock(row.body.saved_at, lists.zone)}. It is not in the book.`),
     h("div", { class: "grid" },
       row.body.kind === "undo" || !row.body.place ? null : button("Mend it", () => mend(row, go), { class: "main" }),
       button("I have read it", () => looked(row.sequence))));

@@ -5,6 +5,7 @@
 
 import { h } from "./dom.js";
 import { BODIES, PARTS, SEXES, SUSPICIONS } from "./kinds.js";
+import { present } from "./lists.js";
 import { keptBy } from "./tanks.js";
 import { localMinute } from "./times.js";
 
@@ -57,7 +58,7 @@ function cause({ lists, before }) {
 }
 
 function last_seen({ before, lists }) {
-  const field = h("input", { type: "date", max: localMinute(Date.now(), lists.zone).slice(0, 10), value: before.last_seen ?? "" });
+  const field = h("input", { type: "date", max: localMinute(present(), lists.zone).slice(0, 10), value: before.last_seen ?? "" });
   return { element: labelled("last-seen", "Last seen for certain", field, "Leave empty if nobody knows."), first: true, read: () => ({ last_seen: field.value || null }) };
 }
 
@@ -155,7 +156,7 @@ function unlisted() {
 
 /** Now, unless another time is given: in the house's own time, as the book keeps it. */
 export function when({ lists, before }) {
-  const field = h("input", { type: "datetime-local", max: localMinute(Date.now(), lists.zone), value: before.happened?.length === 16 ? before.happened : "" });
+  const field = h("input", { type: "datetime-local", max: localMinute(present(), lists.zone), value: before.happened?.length === 16 ? before.happened : "" });
   return { element: labelled("when", "When, if not now", field, "House time."), read: () => ({ happened: field.value || null }) };
 }
 

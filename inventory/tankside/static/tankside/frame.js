@@ -9,7 +9,7 @@
 
 import { device, onDevice, onOthers } from "./device.js";
 import { button, h } from "./dom.js";
-import { keepFresh, known, lists, onLists } from "./lists.js";
+import { keepFresh, known, lists, onLists, present } from "./lists.js";
 import { keepSending, onChange, pending } from "./outbox.js";
 import { current, leave, onPerson, requirePerson } from "./person.js";
 import { watchIdle } from "./session.js";
@@ -88,7 +88,7 @@ function ageWords(state) {
   const words = [];
   if (got && state === "enrolled") {
     const age = Date.now() - Date.parse(got.fetched_at);
-    words.push(`Lists of ${clock(got.fetched_at, got.zone)}, ${ago(age) === "just now" ? "just now" : `${ago(age)} old`}. `);
+    words.push(`Lists of ${clock(present() - age, got.zone)}, ${ago(age) === "just now" ? "just now" : `${ago(age)} old`}. `);
   }
   if (!isSecureContext) {
     words.push("This address is plain http: entries are kept here without signal, but the page itself opens only with signal. Keep it open, or use https.");

@@ -8,6 +8,9 @@
 //   refresh()      asks the server now; true when it answered
 //   onLists(tell)  calls tell() when they have changed
 //   keepFresh()    asks again every five minutes and on regained signal
+//   present()      the present of the house in milliseconds: this device's clock, and in a demonstration, which
+//                  lives on another day, the shift that the lists tell (clock_shift_seconds, zero in a house)
+//   stamp()        the same as text, by the lists as they are kept now: in another tab or in the worker too
 //   setting(name, otherwise)  a named setting of the house
 //   placeOf(typed) the place of a code or short code, however it is typed; null when there is none
 
@@ -72,6 +75,14 @@ export function onLists(tell) {
 export function keepFresh() {
   addEventListener("online", () => refresh());
   setInterval(() => refresh(), AGAIN_MS);
+}
+
+const presentBy = (got) => Date.now() + (got?.clock_shift_seconds ?? 0) * 1000;
+
+export const present = () => presentBy(memory);
+
+export async function stamp() {
+  return new Date(presentBy(await kept(KEY))).toISOString();
 }
 
 export function setting(name, otherwise) {

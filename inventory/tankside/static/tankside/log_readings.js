@@ -5,7 +5,7 @@
 import { button, h, say, show } from "./dom.js";
 import { reasons } from "./details.js";
 import { atRest, busy, startPage } from "./frame.js";
-import { known, placeOf } from "./lists.js";
+import { known, placeOf, present } from "./lists.js";
 import { inOrder, inWords, plain, problemOf } from "./log_measures.js";
 import { all, put } from "./outbox.js";
 import { current } from "./person.js";
@@ -65,7 +65,7 @@ function showForm(person, place, before = null, saved = "") {
     const problem = problemOf(measure, value.value);
     if (problem) return refuse(problem);
     const [quantity, unit] = measure;
-    const told = `${inWords(measure, value.value.trim())}, ${place.name}, ${clock(Date.now(), known().zone)}`;
+    const told = `${inWords(measure, value.value.trim())}, ${place.name}, ${clock(present(), known().zone)}`;
     const body = { kind: "reading", place: place.code, note: note.value.trim(), reading: { quantity, unit, value: plain(value.value) } };
     try {
       await put(PATH, before ? { ...body, replaces: before.identifier } : body, told, person);

@@ -9,7 +9,7 @@
 //                   words: the entry in words, for the lists of this device
 //                   author: {id, name, initials, pass} from person.current(); without one nothing is kept
 //   pending()       rows that are not yet sent, in order: {sequence, identifier, path, body, words, author,
-//                   saved_at, state, answer}
+//                   saved_at, state, answer}; saved_at is the device's own clock, body.saved_at the house's
 //   all()           every row still kept: state "waiting" | "sent" | "came back"
 //   cameBack(id)    rows that came back to the person of this id and were neither mended nor looked at yet
 //   looked(sequence) notes that the author has read why a row came back
@@ -19,6 +19,7 @@
 //   onChange(tell)  calls tell() whenever a row changes, in this tab or another
 
 import { NoSignal, ask, device, onDevice, onOthers, problemOf, tellOthers } from "./device.js";
+import { stamp } from "./lists.js";
 import { addRow, alterRows, change, rows } from "./store.js";
 
 const AT_ONCE = 50;
@@ -44,7 +45,7 @@ export async function put(path, body, words, author) {
   await addRow({
     identifier,
     path,
-    body: { ...body, identifier, person: id, pass, saved_at },
+    body: { ...body, identifier, person: id, pass, saved_at: await stamp() },
     words,
     author: { id, name, initials },
     saved_at,
@@ -171,7 +172,7 @@ async function sendBatch(batch) {
   try {
     answer = await ask(batch[0].path, {
       method: "POST",
-      json: { sent_at: new Date().toISOString(), entries: batch.map((row) => row.body) },
+      json: { sent_at: await stamp(), entries: batch.map((row) => row.body) },
     });
     if (answer.ok) got = await answer.json();
   } catch (error) {
