@@ -47,8 +47,19 @@ def places_hidden_from(person: Person) -> set[int]:
     From the start of the quiet time, where it is said when a sheet is to be counted; else from its
     issue. Two queries, one more where a sheet has its moment.
     """
-    planned = Q(state=SheetState.NOT_ISSUED.value, planned_at__isnull=False)
-    rows = list(_counted_by(person, planned).values_list("pk", "place_id", "planned_at"))
+    return _hidden(_counted_by(person, _PLANNED))
+
+
+def places_hidden_from_anybody() -> set[int]:
+    """The same of the sheets of all counters: for what several people hold in their hands."""
+    return _hidden(_counted(Q(counters__isnull=False) | Q(lines__recounts__isnull=False), _PLANNED))
+
+
+_PLANNED = Q(state=SheetState.NOT_ISSUED.value, planned_at__isnull=False)
+
+
+def _hidden(sheets: QuerySet[Sheet]) -> set[int]:
+    rows = list(sheets.values_list("pk", "place_id", "planned_at"))
     hidden = {pk: place for pk, place, moment in rows if moment is None}
     if len(hidden) < len(rows):
         quiet = timedelta(hours=settings_in_use().quiet_hours_before_count)
@@ -59,9 +70,12 @@ def places_hidden_from(person: Person) -> set[int]:
 
 
 def _counted_by(person: Person, also: Q | None = None) -> QuerySet[Sheet]:
+    return _counted(Q(counters=person) | Q(lines__recounts__of=person), also)
+
+
+def _counted(named: Q, also: Q | None = None) -> QuerySet[Sheet]:
     is_out = Q(state__in=[state.value for state in SHEETS_OPEN])
     is_out = is_out | also if also is not None else is_out
-    named = Q(counters=person) | Q(lines__recounts__of=person)
     # By number, so that the two joins do not repeat a sheet.
     numbers = Sheet.objects.filter(is_out, named).exclude(census__state__in=DONE).values("pk")
     return Sheet.objects.filter(pk__in=numbers).select_related("place").order_by("number")

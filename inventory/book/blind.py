@@ -25,3 +25,19 @@ def ask(hides: Hides) -> None:
 def hidden_from(person: Person) -> frozenset[int]:
     """Ids of the places whose numbers ``person`` may not see now."""
     return frozenset(place for hides in _ASKED for place in hides(person))
+
+
+HidesFromAnybody = Callable[[], Collection[int]]
+
+_ASKED_OF_ALL: list[HidesFromAnybody] = []
+
+
+def ask_of_all(hides: HidesFromAnybody) -> None:
+    """Registers ``hides``: it answers the ids of the places that anybody counts now."""
+    if hides not in _ASKED_OF_ALL:
+        _ASKED_OF_ALL.append(hides)
+
+
+def hidden_from_anybody() -> frozenset[int]:
+    """Ids of the places whose numbers somebody may not see now: for what many people hold, as a device."""
+    return frozenset(place for hides in _ASKED_OF_ALL for place in hides())

@@ -12,14 +12,15 @@ from inventory.people.rules.roles import Role
 from .queries.loans import LoanRead, read_loans
 from .queries.pages import open_cases
 from .queries.review import links_to_review
+from .queries.takes import kept_not_stocked
 
 _KEEPS = frozenset({Role.PERMIT_OFFICER, Role.REGISTRAR})
 _SHOWN = 10
 
 
 def items(person: Person, *, now: datetime) -> list[Attention]:
-    """Cases, loans that are late, links of permit lines to review. A constant number of queries."""
-    return [item for item in (_cases(), _loans(now), _links()) if item.total]
+    """Cases, what a slip kept and nobody put into a tank, loans that are late, links of permit lines to review. A constant number of queries."""
+    return [item for item in (_cases(), _kept_ones(), _loans(now), _links()) if item.total]
 
 
 def _cases() -> Attention:
@@ -36,6 +37,24 @@ def _cases() -> Attention:
                 case.owner.name,
             )
             for case in cases[:_SHOWN]
+        ),
+    )
+
+
+def _kept_ones() -> Attention:
+    found = kept_not_stocked()
+    return Attention(
+        heading="Kept on a trip, not yet in the stock: say which tank",
+        total=len(found),
+        url=reverse("permits"),
+        roles=_KEEPS,
+        lines=tuple(
+            Line(
+                f"{take.verbatim_identification}, trip of {take.trip.happened}, {take.permit.number}",
+                reverse("take_correct", args=[take.pk]),
+                take.entered_by.name,
+            )
+            for take in found[:_SHOWN]
         ),
     )
 

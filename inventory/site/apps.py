@@ -9,6 +9,7 @@ from django.utils.module_loading import import_string
 # Functions that say which places' numbers are hidden from whom: see inventory/book/blind.py.
 # By name only: what we hold knows nothing of how we count.
 HIDDEN_BY = ("census.rounds.attention.places_hidden_from",)
+HIDDEN_FROM_ANYBODY_BY = ("census.rounds.attention.places_hidden_from_anybody",)
 # Functions that write the papers of a closing: see inventory/book/statements.py.
 STATED_BY = ("census.rounds.writers.statement.papers", "census.change.files.statement.papers")
 
@@ -24,6 +25,8 @@ class SiteRoom(AppConfig):
         for name in HIDDEN_BY:
             # Asked for at the first question: at this moment not every room's models are there.
             blind.ask(_Named(name))
+        for name in HIDDEN_FROM_ANYBODY_BY:
+            blind.ask_of_all(_Named(name))
         for name in STATED_BY:
             statements.ask(_Named(name))
         # WhiteNoise warns about a folder that collectstatic has not made yet, while it serves the

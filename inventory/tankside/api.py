@@ -91,8 +91,9 @@ def check_person(request: HttpRequest, body: schemas.CheckIn) -> Any:
 def lists(request: HttpRequest) -> HttpResponse:
     """Persons, places, what the book has where, open names, causes and stages, in one answer.
 
-    It holds no numbers of animals, so that a count stays blind. Send its ETag back as If-None-Match and
-    get 304 while nothing has changed.
+    It holds no numbers of the stock, so that a count stays blind; of permits it tells what is left, save
+    where somebody counts those animals now. Send its ETag back as If-None-Match and get 304 while nothing
+    has changed.
     """
     device = _tank_side_device(request)
     now = clock.now()
@@ -183,7 +184,7 @@ def _stated(one: schemas.EntryIn) -> Stated:
             if one.reading
             else None
         ),
-        slip=one.slip,
+        slip=one.slip.stated() if one.slip else None,
         undoes=one.undoes,
         replaces=one.replaces,
     )

@@ -5,22 +5,14 @@ from typing import Annotated, Any, Literal
 from uuid import UUID
 
 from ninja import Schema
-from pydantic import AfterValidator, AwareDatetime, ConfigDict, Field, ValidationError, WrapValidator
+from pydantic import AwareDatetime, ConfigDict, Field, ValidationError, WrapValidator
 from pydantic_core.core_schema import ValidatorFunctionWrapHandler
 
 from .rules.kinds import EntryKind
+from .schemas_slip import SlipIn
+from .schemas_text import MOST_ANIMALS, Text
 
 MOST_ENTRIES = 200
-MOST_ANIMALS = 999_999
-
-
-def _storable(text: str) -> str:
-    if "\x00" in text:
-        raise ValueError("a null character cannot be kept; take it out")
-    return text.strip()
-
-
-Text = Annotated[str, AfterValidator(_storable)]
 
 
 def _text(most: int, words: str, **more: Any) -> Any:
@@ -89,7 +81,11 @@ class EntryIn(Schema):
         description="When it happened, in the house's own time: a day, a minute, or START/END (ISO 8601). "
         "Left out: the minute in which it was saved.",
     )
-    place: Text = Field(max_length=20, description="Code of the tank.")
+    place: Text = Field(
+        "",
+        max_length=20,
+        description="Code of the tank; only a slip may leave it out, where it is the tank of what was kept.",
+    )
     lot: Text | None = Field(None, max_length=40, description="Accession number, from the list of lots.")
     open_name: Text | None = Field(
         None,
@@ -124,7 +120,7 @@ class EntryIn(Schema):
         False, description="moved: “I count more than the book”; without it such a move comes back."
     )
     reading: ReadingIn | None = Field(None, description="reading: what was measured.")
-    slip: dict[str, Any] | None = Field(None, description="slip: a field slip of a collecting trip.")
+    slip: SlipIn | None = Field(None, description="slip: a field slip of a collecting trip.")
     undoes: UUID | None = Field(None, description="undo: identifier of the entry that is taken back.")
     replaces: UUID | None = Field(
         None, description="Identifier of an entry that came back, of which this is the corrected one."

@@ -40,7 +40,8 @@ class TakeEntry:
     """One line of a slip. Empty ``permit``: the trip's; empty ``line``: the one that covers it.
 
     What was kept goes to ``place``, into ``lot`` or a new one; or ``events`` name the events that
-    brought it into the stock already.
+    brought it into the stock already; or it counts against the permit now and the desk brings it into
+    the stock (``stock_later``), by correcting the take with its place.
     """
 
     identifier: UUID
@@ -63,6 +64,7 @@ class TakeEntry:
     place: str = ""
     remarks: str = ""
     events: Sequence[UUID] = ()
+    stock_later: bool = False
     ref: str = ""
     origin: str = field(default="", compare=False)
 

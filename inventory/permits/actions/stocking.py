@@ -55,6 +55,7 @@ class Stocking:
         """The events of each take, by its index. Raises :class:`TripRefused`."""
         linked = self._linked()
         fresh = [item for item in self._items if item.take.kept and not item.entry.events]
+        fresh = [item for item in fresh if not item.entry.stock_later]
         self._choose_lots(fresh)
         self._check_numbers(fresh)
         if self._problems:

@@ -58,7 +58,9 @@ def correct_take(
     if entry.line is not None:
         row.line_number = entry.line
     before = _events_of(take)
-    if entry.events or _stock_differs(take, row, entry):
+    # What waited for the desk comes into the stock when it gets its place.
+    waited = not before and bool(row.kept) and bool(entry.place)
+    if entry.events or waited or _stock_differs(take, row, entry):
         events = _into_stock_again(take, row, entry, before, by=by, when=when, zone=zone)
     else:
         row.lot_id, events = take.lot_id, before

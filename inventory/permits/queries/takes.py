@@ -162,3 +162,9 @@ def place_of_events(events: Collection[int]) -> str:
     """The code of the place where events brought animals; blank when they brought none."""
     flows = Flow.objects.filter(event__in=events, to_cell__inside=True)
     return flows.order_by("id").values_list("to_cell__account__place__code", flat=True).first() or ""
+
+
+def kept_not_stocked() -> list[Take]:
+    """Takes of slips from a device that kept animals and brought none into the stock yet. One query."""
+    waiting = Take.objects.filter(kept__gt=0, replaced_by=None, events=None).exclude(trip__device="")
+    return list(waiting.select_related("trip", "permit", "entered_by").order_by("trip__starts_on", "id"))

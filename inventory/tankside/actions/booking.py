@@ -37,6 +37,8 @@ class Booked:
     lot: Lot | None = None
     undoes: Entry | None = None
     flags: list[tuple[FlagKind, str]] = field(default_factory=list)
+    # What is told with the answer and has its owner elsewhere: (kind, words).
+    told: list[tuple[str, str]] = field(default_factory=list)
     alarm: str = ""
     # Whether it can be undone for some minutes.
     undoable: bool = False

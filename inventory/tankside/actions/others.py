@@ -1,4 +1,4 @@
-"""Entries that are no event of the ledger: notes, readings, field slips."""
+"""Entries that are no event of the ledger: notes and readings."""
 
 from datetime import datetime
 
@@ -48,13 +48,3 @@ def book_reading(entry: Stated, around: Surroundings, person: Person | None, sav
         raise ComesBack(*(Trouble(field, words) for field, words in refused.problems)) from refused
     beyond = f"; {taken.outside}" if taken.outside else ""
     return Booked(words=f"{taken.words}{beyond}", person=person, place=place)
-
-
-def book_slip(entry: Stated, around: Surroundings, person: Person, saved: datetime) -> Booked:
-    """A field slip of a collecting trip."""
-    del around, person, saved
-    raise comes_back(
-        "slip",
-        "this house does not take field slips from devices yet: keep the paper and give it to the permit "
-        f"officer (entry {entry.identifier})",
-    )

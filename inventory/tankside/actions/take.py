@@ -24,7 +24,8 @@ from ..rules.kinds import EVENT_OF, EntryKind
 from ..rules.stated import ComesBack, Stated, Trouble, comes_back
 from .alarms import raise_alarms
 from .booking import Booked, book_event, raise_flags
-from .others import book_note, book_reading, book_slip
+from .others import book_note, book_reading
+from .slips import book_slip
 from .undo import undo
 
 log = logging.getLogger(__name__)
@@ -190,8 +191,16 @@ def _answer(
         "already": False,
         "event": booked.event_id if booked else None,
         "words": booked.words if booked else "",
-        "flags": [{"kind": kind.value, "words": words} for kind, words in (booked.flags if booked else ())],
+        "flags": _flags(booked),
         "problems": [{"field": trouble.field, "words": trouble.words} for trouble in troubles],
         "undo_until": until.isoformat() if booked and booked.undoable else None,
         "alarm": (booked.alarm or None) if booked else None,
     }
+
+
+def _flags(booked: Booked | None) -> list[dict[str, str]]:
+    """What somebody will look into: what is flagged, and what another list of the house has taken up."""
+    if booked is None:
+        return []
+    flagged = [(kind.value, words) for kind, words in booked.flags]
+    return [{"kind": kind, "words": words} for kind, words in (*flagged, *booked.told)]

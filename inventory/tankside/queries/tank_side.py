@@ -1,4 +1,4 @@
-"""All that a device needs to make entries without signal: no quantities at all, so no count is given away."""
+"""All that a device needs to make entries without signal. No quantities of the stock: counts stay blind."""
 
 import hashlib
 import json
@@ -11,6 +11,7 @@ from django.conf import settings
 from django.db.models import Count, Q
 from django.utils import timezone
 
+from inventory.book import blind
 from inventory.book.models import Cell, Flow, Keeping, Lot, Place, PlaceKind
 from inventory.book.queries.settings import numbers_in_use
 from inventory.book.rules.recording import CAUSES, STAGES
@@ -19,6 +20,7 @@ from inventory.names.queries.lists import cautions_in, listings_of
 from inventory.names.rules.lists import ListKind
 from inventory.people.queries import the_house
 from inventory.people.queries.devices import working_people
+from inventory.permits.queries.known import limits_known
 
 from ..models import OpenLot
 from ..rules import open_names
@@ -63,7 +65,10 @@ def tank_side(*, now: datetime) -> dict[str, Any]:
         "open_names": _open_name_rows(held),
         "causes": list(CAUSES),
         "stages": list(STAGES),
-        "permits": [],
+        # The list is for all who hold the device, so nothing that any of them counts now may be in it.
+        "permits": limits_known(
+            on=today, zone=timezone.get_current_timezone(), hidden=blind.hidden_from_anybody()
+        ),
         "settings": {
             "undo_minutes": numbers["undo_minutes"],
             "idle_seconds": IDLE_SECONDS,

@@ -17,7 +17,8 @@ LONGEST_CAUSE = 120
 def check(entry: Stated) -> None:
     """What can be wrong with an entry whatever the book says. Raises :class:`ComesBack` with all of it."""
     troubles = []
-    if not entry.place:
+    # What a slip kept may wait for the desk to say where it goes.
+    if not entry.place and entry.kind is not EntryKind.SLIP:
         troubles.append(Trouble("place", "say which tank: scan its label or choose it"))
     if entry.kind in EVENT_OF:
         troubles += _of_an_event(entry)

@@ -2,12 +2,12 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from inventory.book.rules.drafts import Numbers
 
 from .kinds import EntryKind
+from .slips import StatedSlip
 
 NONE = Numbers()
 
@@ -57,7 +57,7 @@ class Stated:
     note: str = ""
     more_than_book: bool = False
     reading: StatedReading | None = None
-    slip: dict[str, Any] | None = None
+    slip: StatedSlip | None = None
     undoes: UUID | None = None
     replaces: UUID | None = None
 
