@@ -14,11 +14,12 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inventory.book.actions.post import post_event
-from inventory.book.models import Event, Place, PlaceKind
+from inventory.book.models import Event, Lot, Place, PlaceKind
 from inventory.book.rules.drafts import DraftLine, Numbers
 from inventory.book.rules.kinds import EventKind
 from inventory.permits.models import Authority, Permit, Take, TakeEvent, Trip
 from inventory.permits.queries.whereabouts import PermitWhereabouts, whereabouts
+from inventory.permits.queries.whereabouts_pool import sources_in_lot
 from inventory.permits.rules.shares import Bounds
 from inventory.permits.rules.whereabouts import FATES, in_words
 
@@ -292,3 +293,20 @@ def test_the_page_of_a_lots_sources_gives_ranges_and_hides_what_is_counted(
     page = client.get(reverse("lot_sources", args=["POOL"])).content.decode()
     assert "hidden from you" in page
     assert "13.5" not in page
+
+
+def test_what_would_be_lost_in_one_tank_leaves_of_each_source_what_may_be_left() -> None:
+    """Of 29 that are left of 20, 12 and 8, two more go: the ranges of the 27, worked by hand."""
+    lose = make_pool()
+    lose("died", 11, happened="2026-03-01")
+    lot, place = Lot.objects.get(accession="POOL"), Place.objects.get(code="E2")
+    stated: dict[str, Any] = {"before": NOW, "lost": 2}
+    found = dict(sources_in_lot(lot, lost_in=place.pk, **stated))
+    assert {label: (bounds.least, bounds.most) for label, bounds in found.items()} == {
+        "P1": (7, 20), "P2": (0, 12), "from Gull House": (0, 8),
+    }  # fmt: skip
+    assert [bounds.even for bounds in found.values()] == pytest.approx([13.5, 8.1, 5.4])
+    elsewhere = dict(sources_in_lot(lot, lost_in=make_place("E9").pk, **stated))
+    assert elsewhere == dict(sources_in_lot(lot, before=NOW))
+    assert elsewhere["P1"][:2] == (9, 20)
+    assert dict(sources_in_lot(lot, lost_in=place.pk, before=NOW, lost=100)) == {}

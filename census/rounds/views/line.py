@@ -28,6 +28,7 @@ from ..models import Census, Line
 from ..queries.approvals import approvals
 from ..queries.explaining import Answer, answer
 from ..queries.find import NotFound, line_called
+from ..queries.pool_shares import pool_shares
 from ..queries.progress import closing_supported
 from ..queries.reading import Row, read_census
 from ..queries.settings import settings_of
@@ -84,6 +85,7 @@ def census_line(request: HttpRequest, number: str, line: int) -> HttpResponse:
         "offered": _offered(census, rows, row, told, person_of(request.user)),
         "notes": [note for key in keys if key in told.lines for note in notes_on(told.lines[key])],
         "sets": _sets(told, keys),
+        "pool": pool_shares(row, told.lines, now=clock.now()) if row.needs_settling else None,
         "timeline": _timeline([told.lines[key] for key in keys if key in told.lines]),
         "form": form if decides else None,
         "ways": way_forms(stated, initial=_suggested(request)) if decides else [],
