@@ -54,7 +54,8 @@ def write_rows(
     text = StringIO()
     if form == "csv":
         writer = csv.writer(text, lineterminator="\n")
-        writer.writerow(columns)
+        # Headings too: a house may write its own.
+        writer.writerow([_cell(column) for column in columns])
         turns = [_text if column in exact else _cell for column in columns]
         writer.writerows(
             [turn(row[column]) for turn, column in zip(turns, columns, strict=True)] for row in rows

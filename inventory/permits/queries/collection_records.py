@@ -4,7 +4,8 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
 
-from inventory.names.models import BackboneRelease, CheckState, NameCheck, Taxon
+from inventory.names.models import BackboneRelease, CheckState, NameCheck, ReleaseAdoption, Taxon
+from inventory.names.queries.as_of import taxa_as_of
 from inventory.names.queries.lists import backbone_names, classification_of, listings_of
 from inventory.names.queries.store import current_release
 from inventory.names.rules.lists import ListKind, meant, plain_name
@@ -28,6 +29,8 @@ class CollectionRecords:
     as_of: date
     records: Sequence[Record]
     coarse: bool
+    # Of each record its take, in the same order.
+    takes: Sequence[TakeRead] = ()
 
     @property
     def title(self) -> str:
@@ -73,15 +76,15 @@ def collection_records(
     """The records at the end of ``as_of``, in order of day. A constant number of queries.
 
     ``coarse`` rounds positions and leaves out places in words. ``hidden`` are places whose numbers the
-    reader may not see.
+    reader may not see. As known at an earlier moment animals bear the names that they had then.
     """
     read = read_permit(permit, on=as_of)
     takes = [
         take for take in current_takes(permits=[permit], known_at=known_at) if take.trip.ends_on <= as_of
     ]
     now = whereabouts_of_takes(permit, as_of=as_of, zone=zone, known_at=known_at, hidden=hidden)
-    release = current_release()
-    names = _names([take.take.taxon for take in takes if take.take.taxon])
+    release = _release(known_at)
+    names = _names([take.take.taxon for take in takes if take.take.taxon], known_at)
     reader = _Reader(
         read=read,
         names=names,
@@ -92,7 +95,7 @@ def collection_records(
     house = getattr(House.objects.first(), "name", "")
     if coarse:
         records = [coarsened(record, house=house) for record in records]
-    return CollectionRecords(permit, read.version, house, as_of, records, coarse)
+    return CollectionRecords(permit, read.version, house, as_of, records, coarse, takes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,9 +190,22 @@ def _release_words(release: BackboneRelease | None) -> str:
     return "" if release is None else f"{release.name} {release.version}".strip()
 
 
-def _names(taxa: Sequence[Taxon]) -> dict[int, Name]:
+def _release(known_at: datetime | None) -> BackboneRelease | None:
+    """The release that was in use. Before the first was taken up by a person, the one it replaced."""
+    if known_at is not None:
+        after = ReleaseAdoption.objects.select_related("from_release").filter(at__gt=known_at)
+        following = after.order_by("at", "id").first()
+        if following is not None:
+            return following.from_release
+    return current_release()
+
+
+def _names(taxa: Sequence[Taxon], known_at: datetime | None = None) -> dict[int, Name]:
     """What each taxon is called, and by which identifier the backbone knows it."""
     by_id = {taxon.pk: taxon for taxon in taxa}
+    if known_at is not None:
+        then = taxa_as_of(known_at)
+        by_id = {pk: then[pk] for pk in by_id}
     store = backbone_names() if by_id else None
     named = store.named({plain_name(t.scientific_name) for t in by_id.values()}) if store else {}
     introduced = {

@@ -13,7 +13,7 @@ from .facts import CellFact, cell_facts
 from .flows import DatedFlow, Pair, cell_ends, flows_of_lots, late_flows, pair_flows
 from .sources import source_labels
 from .stock import StockBy, StockRow, stock
-from .traces import Traced, TracedFlow, traced_flows
+from .traces import Traced, TracedFlow, lots_that_share, traced_flows
 
 __all__ = [
     "CellEnd",
@@ -34,6 +34,7 @@ __all__ = [
     "flows_of_lots",
     "held_at",
     "late_flows",
+    "lots_that_share",
     "pair_flows",
     "source_labels",
     "stock",

@@ -70,6 +70,16 @@ SELECT DISTINCT a.lot_id, b.lot_id
 """
 
 
+def lots_that_share(lots: Iterable[int]) -> dict[int, set[int]]:
+    """Of each of these lots all that ever gave animals to it or got some, directly or through others, and
+    itself. One query."""
+    family = _families()
+    members: defaultdict[int, set[int]] = defaultdict(set)
+    for lot, first in family.items():
+        members[first].add(lot)
+    return {lot: members[family[lot]] if lot in family else {lot} for lot in lots}
+
+
 def _families() -> dict[int, int]:
     """Each lot that shares animals with others, with the smallest id among them. One query."""
     neighbours: defaultdict[int, list[int]] = defaultdict(list)

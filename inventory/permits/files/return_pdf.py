@@ -1,0 +1,149 @@
+"""A return as a form to sign: its head, its rows with line numbers, sums, and a box for the signature.
+
+Where the columns are more than a page is wide they follow in bands, tied by the line numbers.
+"""
+
+from collections.abc import Sequence
+from io import BytesIO
+from typing import Any
+from xml.sax.saxutils import escape
+
+from reportlab.lib.colors import Color, black
+from reportlab.lib.pagesizes import A4, landscape
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfbase.pdfmetrics import stringWidth
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+
+from inventory.doors.printed import printable
+
+from ..rules.statements import Chosen, Row, Statement
+
+_PAGE = landscape(A4)
+_EDGE = 36.0
+_WIDTH = _PAGE[0] - 2 * _EDGE
+_PLAIN, _BOLD = "Helvetica", "Helvetica-Bold"
+_RULE = Color(0.6, 0.6, 0.6)
+_CELL = ParagraphStyle("cell", fontName=_PLAIN, fontSize=7, leading=8.6)
+_HEAD = ParagraphStyle("head", parent=_CELL, fontName=_BOLD)
+_TEXT = ParagraphStyle("text", fontName=_PLAIN, fontSize=9, leading=11.5)
+_NAME = ParagraphStyle("name", parent=_TEXT, fontName=_BOLD)
+_TITLE = ParagraphStyle("title", fontName=_BOLD, fontSize=15, leading=19, spaceAfter=4)
+_LINE_WIDTH = 24.0
+_NARROWEST, _WIDEST = 34.0, 140.0
+_PAD = 6.0
+
+
+def write_form(statement: Statement) -> bytes:
+    """The form as a PDF."""
+    out = BytesIO()
+    foot = _foot(statement)
+    paper = SimpleDocTemplate(
+        out,
+        pagesize=_PAGE,
+        leftMargin=_EDGE,
+        rightMargin=_EDGE,
+        topMargin=_EDGE,
+        bottomMargin=_EDGE + 12,
+        title=printable(statement.title),
+        author=printable(dict(statement.head).get("house", "")),
+        subject=f"fingerprint {statement.fingerprint}",
+        invariant=1,
+    )
+    story: list[Any] = [_words(statement.title, _TITLE), _head(statement), Spacer(0, 10)]
+    bands = _bands(statement)
+    for number, (columns, widths) in enumerate(bands, start=1):
+        if len(bands) > 1:
+            story.append(_words(f"Columns, part {number} of {len(bands)}", _NAME))
+        story += [_rows(columns, widths, statement.rows), Spacer(0, 10)]
+    if not statement.rows:
+        story += [_words("Nothing was taken. This return has no rows.", _NAME), Spacer(0, 10)]
+    story.append(KeepTogether(_signature(statement)))
+    paper.build(story, onFirstPage=foot, onLaterPages=foot)
+    return out.getvalue()
+
+
+def _words(text: object, style: ParagraphStyle) -> Paragraph:
+    return Paragraph(escape(printable(str(text))), style)
+
+
+def _head(statement: Statement) -> Table:
+    rows = [[_words(heading, _NAME), _words(words, _TEXT)] for heading, words in statement.head[1:]]
+    rows.append([_words("fingerprint", _NAME), _words(statement.fingerprint, _TEXT)])
+    table = Table(rows, colWidths=[110.0, _WIDTH - 110.0], hAlign="LEFT")
+    style: list[Any] = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0.0)]
+    style += [(edge, (0, 0), (-1, -1), 1.0) for edge in ("TOPPADDING", "BOTTOMPADDING")]
+    table.setStyle(TableStyle(style))
+    return table
+
+
+def _bands(statement: Statement) -> list[tuple[list[Chosen], list[float]]]:
+    """The columns in groups that fit a page, each with its widths."""
+    if not statement.rows:
+        return []
+    bands: list[tuple[list[Chosen], list[float]]] = [([], [])]
+    for one in statement.columns:
+        width = _width(one, statement.rows)
+        columns, widths = bands[-1]
+        if columns and sum(widths) + width > _WIDTH - _LINE_WIDTH:
+            bands.append(([], []))
+            columns, widths = bands[-1]
+        columns.append(one)
+        widths.append(width)
+    return bands
+
+
+def _width(one: Chosen, rows: Sequence[Row]) -> float:
+    """As wide as its longest word, and up to a bound as its longest cell."""
+    cells = [_text(row, one.code) for row in rows]
+    whole = max((stringWidth(printable(cell), _PLAIN, 7) for cell in cells), default=0.0)
+    words = [word for text in (*cells, one.heading) for word in printable(text).split()]
+    word = max((stringWidth(each, _BOLD, 7) for each in words), default=0.0)
+    return min(max(_NARROWEST, word + _PAD, min(whole + _PAD, _WIDEST)), _WIDTH / 3)
+
+
+def _text(row: Row, code: str) -> str:
+    value = row.cell(code)
+    return "" if value is None else str(value)
+
+
+def _rows(columns: Sequence[Chosen], widths: Sequence[float], rows: Sequence[Row]) -> Table:
+    cells = [[_words("Line", _HEAD), *(_words(one.heading, _HEAD) for one in columns)]]
+    for row in rows:
+        cells.append([_words(row.line, _HEAD), *(_words(_text(row, one.code), _CELL) for one in columns)])
+    table = Table(cells, colWidths=[_LINE_WIDTH, *widths], repeatRows=1, hAlign="LEFT")
+    marked = [n for n, row in enumerate(rows, start=1) if row.mark]
+    style: list[Any] = [
+        ("GRID", (0, 0), (-1, -1), 0.4, _RULE),
+        ("LINEBELOW", (0, 0), (-1, 0), 1, black),
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        *((edge, (0, 0), (-1, -1), 3.0) for edge in ("LEFTPADDING", "RIGHTPADDING")),
+        *((edge, (0, 0), (-1, -1), 2.0) for edge in ("TOPPADDING", "BOTTOMPADDING")),
+        # What an amended return amends is seen at the edge too.
+        *(("LINEBEFORE", (0, n), (0, n), 2.5, black) for n in marked),
+    ]
+    table.setStyle(TableStyle(style))
+    return table
+
+
+def _signature(statement: Statement) -> list[Any]:
+    said = f"I have read this return of {len(statement.rows)} rows and sign that it is what our records say."
+    box = Table(
+        [[_words(words, _CELL) for words in ("Place and day", f"Signature ({statement.signer})", "Stamp")]],
+        colWidths=[_WIDTH * 0.25, _WIDTH * 0.45, _WIDTH * 0.3],
+        rowHeights=[62.0],
+    )
+    box.setStyle(TableStyle([("GRID", (0, 0), (-1, -1), 0.8, black), ("VALIGN", (0, 0), (-1, -1), "TOP")]))
+    return [_words(said, _TEXT), Spacer(0, 6), box]
+
+
+def _foot(statement: Statement) -> Any:
+    words = printable(f"{statement.name}   {statement.fingerprint[:16]}")
+
+    def draw(canvas: Canvas, paper: Any) -> None:
+        canvas.setFont(_PLAIN, 7)
+        canvas.setFillColor(Color(0.35, 0.35, 0.35))
+        canvas.drawString(_EDGE, _EDGE - 8, words)
+        canvas.drawRightString(_PAGE[0] - _EDGE, _EDGE - 8, f"page {paper.page}")
+
+    return draw
