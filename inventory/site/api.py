@@ -14,7 +14,10 @@ from ninja.errors import HttpError, ValidationError
 from inventory.doors.interface import Refused
 
 # (path below /api/v1/, the router's name)
-ROUTERS: tuple[tuple[str, str], ...] = (("", "inventory.tankside.api.router"),)
+ROUTERS: tuple[tuple[str, str], ...] = (
+    ("", "inventory.tankside.api.router"),
+    ("", "census.rounds.api.router"),
+)
 
 api = NinjaAPI(
     title="Tidetally",

@@ -137,7 +137,7 @@ class Unreadable:
         ]
 
 
-def _or_unreadable(value: Any, handler: ValidatorFunctionWrapHandler) -> Any:
+def or_unreadable(value: Any, handler: ValidatorFunctionWrapHandler) -> Any:
     """One entry that cannot be read comes back alone; the others are taken."""
     try:
         return handler(value)
@@ -151,7 +151,7 @@ class EntriesIn(Schema):
     sent_at: AwareDatetime = Field(
         description="The device's clock as it sends; more than five minutes from ours is flagged."
     )
-    entries: list[Annotated[EntryIn, WrapValidator(_or_unreadable)]] = Field(
+    entries: list[Annotated[EntryIn, WrapValidator(or_unreadable)]] = Field(
         min_length=1, max_length=MOST_ENTRIES, description="1 to 200 entries, the oldest first."
     )
 

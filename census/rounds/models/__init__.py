@@ -11,12 +11,14 @@ from .census import Census
 from .checks import Draw, DrawnLine, SampleResult, SpotCount
 from .counts import Count, Recount, Sighting
 from .decisions import Decision
+from .devices import CountEntry
 from .scans import Scan
 from .sheets import Line, Sheet
 
 __all__ = [
     "Census",
     "Count",
+    "CountEntry",
     "Decision",
     "Draw",
     "DrawnLine",

@@ -135,6 +135,7 @@ class NoticeKind(StrEnum):
     INTRODUCED = "introduced"
     NOT_SEEN = "not seen"
     RESTATED = "restated"
+    AUTHOR = "author"
 
 
 class Seen(StrEnum):
