@@ -1,6 +1,6 @@
 """What people of one role have to hear of: notices, restatements, late entries, a census that is late."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from datetime import datetime
 
 from django.urls import reverse
@@ -10,7 +10,7 @@ from inventory.people.attention import Attention, Line
 from inventory.people.rules.roles import Role
 
 from .models import Census, Notice, Restatement
-from .queries.late import late_periods
+from .queries.late import LatePeriod, late_periods
 from .queries.settings import settings_in_use
 from .rules.calendar import working_days_after
 from .rules.who import DECIDES, SIGNS
@@ -25,8 +25,8 @@ def told(roles: Collection[Role], *, now: datetime) -> list[Attention]:
     found = _notices(roles)
     if not set(roles).isdisjoint(SIGNS):
         found += _restatements() + _chased(now)
-    if not set(roles).isdisjoint(DECIDES):
-        found += _late()
+    if not set(roles).isdisjoint((*DECIDES, Role.PERMIT_OFFICER)):
+        found += _late(roles)
     return found
 
 
@@ -88,27 +88,29 @@ def _chased(now: datetime) -> list[Attention]:
     ]
 
 
-def _late() -> list[Attention]:
+def _late(roles: Collection[Role]) -> list[Attention]:
+    """For the registrar what asks to restate; for the permit officer the sent returns that are touched."""
     zone = timezone.get_current_timezone()
-    asks = [
-        late
-        for late in late_periods(settings=settings_in_use(), zone=zone)
-        if late.asks and late.restatement is None
-    ]
-    if not asks:
-        return []
-    return [
-        Attention(
-            heading="Late entries at or above the limit: restate?",
-            total=len(asks),
-            url=reverse("periods"),
-            roles=frozenset(DECIDES),
-            lines=tuple(
-                Line(
-                    f"{late.period}: {', '.join(f'{figure.name}, {why}' for figure, why in late.asks)}",
-                    reverse("period", args=[late.period.code]),
-                )
-                for late in asks[:SHOWN]
-            ),
-        )
-    ]
+    found = late_periods(settings=settings_in_use(), zone=zone)
+    asks = [late for late in found if late.asks_to_restate and late.restatement is None]
+    told = []
+    if asks and not set(roles).isdisjoint(DECIDES):
+        told.append(_late_ones("Late entries at or above the limit: restate?", asks, frozenset(DECIDES)))
+    touched = [late for late in found if late.touched]
+    if touched and Role.PERMIT_OFFICER in roles:
+        heading = "Returns already sent that late entries touch"
+        told.append(_late_ones(heading, touched, frozenset({Role.PERMIT_OFFICER})))
+    return told
+
+
+def _late_ones(heading: str, found: Sequence[LatePeriod], roles: frozenset[Role]) -> Attention:
+    return Attention(
+        heading=heading,
+        total=len(found),
+        url=reverse("periods"),
+        roles=roles,
+        lines=tuple(
+            Line(f"{late.period}: {late.why}", reverse("period", args=[late.period.code]))
+            for late in found[:SHOWN]
+        ),
+    )

@@ -78,7 +78,7 @@ def test_a_period_with_late_entries_can_be_read_on_a_phone(
         now=at("2026-10-20T09:00"),
     )
     period = Period.objects.get()
-    ask_restatement(period=period, why="slip", by=house.registrar, now=at("2026-10-20T10:00"))
+    ask_restatement(period=period, why="slip", by=house.registrar, now=at("2026-10-20T10:00"), zone=ZONE)
     _sign_in(page, f"{live_server}", house.curator)
     for url in (reverse("periods"), reverse("period", args=[period.code])):
         assert looked_at(page, f"{live_server}{url}") == []

@@ -231,7 +231,9 @@ class CensusMachine(RuleBasedStateMachine):
         if period is None:
             return
         self.step(
-            lambda: ask_restatement(period=period, why="late slips", by=self.house.registrar, now=self.now)
+            lambda: ask_restatement(
+                period=period, why="late slips", by=self.house.registrar, now=self.now, zone=ZONE
+            )
         )
         waiting = Restatement.objects.filter(period=period, approved_at=None).first()
         if waiting is not None:

@@ -103,7 +103,7 @@ def test_late_entries_of_many_periods_are_read_in_as_many_queries_as_those_of_on
     closed(house)
     died(house, "shoal", 4)
     settings = settings_in_use()
-    with django_assert_num_queries(6):
+    with django_assert_num_queries(7):
         late_periods(settings=settings, zone=ZONE)
     for code, start, end in (("2026", "2026-01-01", "2026-12-31"), ("2026 Q2", "2026-04-01", "2026-06-30")):
         period = factories.make_period(code, start, end)
@@ -111,7 +111,7 @@ def test_late_entries_of_many_periods_are_read_in_as_many_queries_as_those_of_on
     factories.make_event(
         "died", lot=house.lots["goby"], place="K1", happened="2026-09-20", now=at("2027-02-01T09:00")
     )
-    with django_assert_num_queries(6):
+    with django_assert_num_queries(7):
         found = late_periods(settings=settings, zone=ZONE)
     assert [(one.period.code, [f.n for f in one.figures]) for one in found] == [
         ("2026", [1]),
@@ -142,8 +142,12 @@ def test_a_counted_period_is_reopened_signed_again_and_both_versions_stay(house:
     first = closed(house)
     papers = {paper.name: bytes(paper.content) for paper in first.statements.all()}
     slip = died(house, "shoal", 30)
-    asked = ask_restatement(period=house.period, why="slip of 20 September", by=house.registrar, now=LATER)
-    assert ask_restatement(period=house.period, why="again", by=house.registrar, now=LATER) == asked
+    asked = ask_restatement(
+        period=house.period, why="slip of 20 September", by=house.registrar, now=LATER, zone=ZONE
+    )
+    assert (
+        ask_restatement(period=house.period, why="again", by=house.registrar, now=LATER, zone=ZONE) == asked
+    )
     approve_restatement(restatement=asked, by=house.curator, now=LATER, zone=ZONE)
     census = Census.objects.get()
     assert census.state == CensusState.REOPENED
@@ -174,7 +178,7 @@ def test_a_counted_period_is_reopened_signed_again_and_both_versions_stay(house:
 def test_a_period_without_a_census_is_closed_at_once_and_the_permit_officer_is_told(house: TestHouse) -> None:
     close_period(house.period, closed_at=NOW, signed_by=house.curator, zone=ZONE)
     died(house, "shoal", 30)
-    asked = ask_restatement(period=house.period, why="freezer", by=house.registrar, now=LATER)
+    asked = ask_restatement(period=house.period, why="freezer", by=house.registrar, now=LATER, zone=ZONE)
     done = approve_restatement(restatement=asked, by=house.curator, now=LATEST, zone=ZONE, note="agreed")
     assert done.new_version is not None
     assert (done.new_version.number, done.new_version.note) == (2, "Restated: freezer")
@@ -191,7 +195,7 @@ def test_a_period_without_a_census_is_closed_at_once_and_the_permit_officer_is_t
 def test_nobody_approves_what_they_asked_for_or_entered(house: TestHouse) -> None:
     closed(house)
     both = factories.make_person("Ketil", roles=["registrar", "curator"])
-    asked = ask_restatement(period=house.period, why="freezer", by=both, now=LATER)
+    asked = ask_restatement(period=house.period, why="freezer", by=both, now=LATER, zone=ZONE)
     with pytest.raises(CensusRefused, match="asked for this restatement"):
         approve_restatement(restatement=asked, by=both, now=LATER, zone=ZONE)
     factories.make_event(
@@ -212,7 +216,7 @@ def test_nobody_approves_what_they_asked_for_or_entered(house: TestHouse) -> Non
 def test_a_restatement_that_is_refused_leaves_the_figures_and_the_reason(house: TestHouse) -> None:
     closed(house)
     died(house, "shoal", 30)
-    asked = ask_restatement(period=house.period, why="slip", by=house.registrar, now=LATER)
+    asked = ask_restatement(period=house.period, why="slip", by=house.registrar, now=LATER, zone=ZONE)
     with pytest.raises(CensusRefused, match="Say why"):
         refuse_restatement(restatement=asked, by=house.curator, now=LATER, note=" ")
     refuse_restatement(restatement=asked, by=house.curator, now=LATER, note="told in the next report")

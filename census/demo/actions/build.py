@@ -10,6 +10,7 @@ from inventory.names.actions.lists import load_lists
 from ..rules.fixtures import FIXTURES, read_quarters
 from ..rules.history import History, make_history
 from .devices import set_codes
+from .earlier_counts import copy_earlier_counts
 from .half_counted import count_half
 from .keepers import make_keepers
 from .ledger import make_periods, post_history
@@ -35,7 +36,7 @@ def build_house(*, now: datetime, zone: tzinfo, progress: Progress = _quiet) -> 
     """Two years of events and a census that is half counted; ``now`` is the demo's own present."""
     quarters = read_quarters()
     closings = sum(bool(quarter.closed_at) + bool(quarter.reclosed_at) for quarter in quarters)
-    steps, done = closings + 9, 0
+    steps, done = closings + 10, 0
 
     def tell(what: str) -> None:
         nonlocal done
@@ -67,6 +68,7 @@ def build_house(*, now: datetime, zone: tzinfo, progress: Progress = _quiet) -> 
     tell(f"{sheets['permits'].new} permits, {sheets['takes'].new} takes, {sheets['loans'].new} loans")
     write_vet_notes(history.accessions, zone=zone)
     make_water(now=now, zone=zone)
+    tell(f"{copy_earlier_counts(history, zone=zone)} counts of earlier quarters typed in")
     count_half(history, now=now, zone=zone)
     tell("census half counted")
     return history, sign_ins

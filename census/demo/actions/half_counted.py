@@ -175,6 +175,7 @@ def _first_entry(row: CensusRow, line: Line, house: _House, *, value: int | None
         at_least=text["method_1"] == MINIMUM,
         low=int(text["low_1"]) if text["low_1"] else None,
         high=int(text["high_1"]) if text["high_1"] else None,
+        passes=number(text["passes_1"]) or None,
         sexes=_sexes(text["counted_mfu"]),
         seen=_seen(row, text["not_seen_1"], house),
         method=text["method_1"] if text["method_1"] not in ("count", "presence", MINIMUM) else "",

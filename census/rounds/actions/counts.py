@@ -28,7 +28,8 @@ class Entry:
     ``line``: the line's number on its sheet; 0 for an animal that was written in, with its
     ``written_name``. ``counted_at``: the count moment, aware. ``value`` 0 is a count of zero; an
     entry with neither value, letter nor sightings is blank and taken as not counted. ``counter``
-    is the person who counted, ``party`` whoever wrote a letter. ``sexes``: males, females,
+    is the person who counted, ``party`` whoever wrote a letter. ``passes``: how many passes or pictures
+    the number is the middle of. ``sexes``: males, females,
     hermaphrodites, unknown. ``seen``: the roll-call by accession number. ``origin`` is where it
     stands ("sheet 1, row 12") and is told in problems.
     """
@@ -40,6 +41,7 @@ class Entry:
     at_least: bool = False
     low: int | None = None
     high: int | None = None
+    passes: int | None = None
     letter: str = ""
     sexes: tuple[int, int, int, int] | None = None
     seen: Mapping[str, Seen] = field(default_factory=dict)
@@ -179,6 +181,8 @@ def _number_problems(entry: Entry) -> list[str]:
     given = [n for n in (entry.value, entry.low, entry.high, *(entry.sexes or ())) if n is not None]
     if any(n < 0 for n in given):
         problems.append("a count is a whole number of 0 or more")
+    if entry.passes is not None and entry.passes < 1:
+        problems.append("a count has one pass or more")
     if entry.letter and entry.letter not in SACFOR:
         problems.append(f"{entry.letter!r} is not one of the letters {' '.join(SACFOR)}")
     if entry.sexes is not None and entry.value is not None and sum(entry.sexes) != entry.value:
@@ -285,6 +289,7 @@ def _count(
         low=entry.low,
         high=entry.high,
         letter=entry.letter,
+        passes=entry.passes,
         males=males,
         females=females,
         hermaphrodites=hermaphrodites,
@@ -308,6 +313,7 @@ def _stated(entry: Entry, line: Line) -> tuple[object, ...]:
         entry.at_least,
         entry.low,
         entry.high,
+        entry.passes,
         entry.letter,
         entry.sexes or (None, None, None, None),
         entry.method,
@@ -325,6 +331,7 @@ def _content(count: Count) -> tuple[object, ...]:
         count.at_least,
         count.low,
         count.high,
+        count.passes,
         count.letter,
         (count.males, count.females, count.hermaphrodites, count.unknown),
         count.method,

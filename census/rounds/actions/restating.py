@@ -7,30 +7,43 @@ from django.db import transaction
 from inventory.book.actions.close import PeriodNotClosed, close_period
 from inventory.book.models import Period
 from inventory.people.models import Person
+from inventory.people.rules.roles import Role
 
-from ..models import Census, Restatement
-from ..queries.late import late_in
+from ..models import Census, Notice, Restatement
+from ..queries.late import LatePeriod, late_in
 from ..queries.settings import settings_in_use
 from ..rules.who import DECIDES, SIGNS
-from ..rules.words import CensusState
+from ..rules.words import CensusState, NoticeKind
 from .allowed import require
 from .refused import CensusRefused
 from .signing import reopen
-from .telling import tie_restatement
+from .telling import tell, tie_restatement
+
+# How the permit officer's notice begins; it is found again by this.
+_TOUCHED = "{} is to be restated, which touches returns already sent: "
 
 
 @transaction.atomic
-def ask_restatement(*, period: Period, why: str, by: Person, now: datetime) -> Restatement:
-    """Asks the curator to restate; the closed figures stand until then. Asking again changes nothing."""
+def ask_restatement(*, period: Period, why: str, by: Person, now: datetime, zone: tzinfo) -> Restatement:
+    """Asks the curator to restate; the closed figures stand until then. Asking again changes nothing.
+
+    Where a return already sent is touched, the permit officer is told, and has to have seen it before
+    the curator approves.
+    """
     require(by, DECIDES, "ask for a restatement")
     version = period.versions.order_by("-number").first()
     if version is None:
         raise CensusRefused(f"{period} is not closed: late entries join it without being asked for.")
     waiting = period.restatements.filter(approved_at=None).first()
+    if waiting is None and not why.strip():
+        raise CensusRefused("Say why.")
+    late = late_in(period, settings=settings_in_use(), zone=zone)
+    if late is not None and late.touched:
+        returns = "; ".join(one.words for one in late.touched)
+        words = f"{_TOUCHED.format(period)}{returns}. {why.strip()}"
+        tell(Role.PERMIT_OFFICER, NoticeKind.RETURN, words, by=by, now=now)
     if waiting is not None:
         return waiting
-    if not why.strip():
-        raise CensusRefused("Say why.")
     return Restatement.objects.create(
         period=period, of_version=version, why=why.strip()[:300], asked_by=by, asked_at=now
     )
@@ -52,6 +65,8 @@ def approve_restatement(
         raise CensusRefused(f"{by.name} entered what is to be restated; another curator approves it.")
     if held.asked_by_id == by.pk:
         raise CensusRefused(f"{by.name} asked for this restatement; another person approves it.")
+    if late is not None and late.touched:
+        _refuse_unseen(held, late, by)
     held.approved_by, held.approved_at, held.note = by, now, note[:300]
     held.save(update_fields=["approved_by", "approved_at", "note"])
     census = Census.objects.filter(period=held.period, state=CensusState.CLOSED.value).first()
@@ -78,6 +93,25 @@ def refuse_restatement(*, restatement: Restatement, by: Person, now: datetime, n
     held.approved_by, held.approved_at, held.refused, held.note = by, now, True, note[:300]
     held.save(update_fields=["approved_by", "approved_at", "refused", "note"])
     return held
+
+
+def _refuse_unseen(held: Restatement, late: LatePeriod, by: Person) -> None:
+    """A sent return is touched: the permit officer's name stands beside the curator's."""
+    told = Notice.objects.filter(
+        kind=NoticeKind.RETURN.value,
+        words__startswith=_TOUCHED.format(held.period),
+        raised_at__gte=held.asked_at,
+    )
+    if not told.exists():
+        raise CensusRefused(
+            f"{late.touched[0].words} is touched since this was asked for: ask again, so that the permit "
+            "officer is told."
+        )
+    if not told.filter(seen_at__isnull=False).exclude(seen_by=by).exists():
+        raise CensusRefused(
+            f"{late.touched[0].words} is touched: the permit officer has to say first that they have seen it "
+            "(To be seen by you)."
+        )
 
 
 def _waiting(restatement: Restatement) -> Restatement:

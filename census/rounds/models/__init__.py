@@ -1,3 +1,4 @@
+from .approvals import ApprovalAnswer, ApprovalAsked
 from .beside import (
     LinePicture,
     NoSecondName,
@@ -14,11 +15,15 @@ from .decisions import Decision
 from .devices import CountEntry
 from .scans import Scan
 from .sheets import Line, Sheet
+from .to_come import CountToCome
 
 __all__ = [
+    "ApprovalAnswer",
+    "ApprovalAsked",
     "Census",
     "Count",
     "CountEntry",
+    "CountToCome",
     "Decision",
     "Draw",
     "DrawnLine",

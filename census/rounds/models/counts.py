@@ -48,6 +48,9 @@ class Count(models.Model):
     low = models.PositiveIntegerField(null=True, blank=True)
     high = models.PositiveIntegerField(null=True, blank=True)
     letter = models.CharField(max_length=1, blank=True, choices=[(s, SACFOR_WORDS[s]) for s in SACFOR])
+    passes = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="How many passes or pictures the number is the middle of."
+    )
     males = models.PositiveIntegerField(null=True, blank=True)
     females = models.PositiveIntegerField(null=True, blank=True)
     hermaphrodites = models.PositiveIntegerField(null=True, blank=True)

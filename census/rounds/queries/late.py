@@ -2,7 +2,7 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, time, tzinfo
 from typing import NamedTuple
 
@@ -13,19 +13,34 @@ from inventory.book.models import Event, Flow, Lot, Period, PeriodBalance, Perio
 from ..models import Restatement
 from ..rules.restating import LateFigure, above_limit
 from ..rules.settings import CensusSettings
+from .returns_touched import LateEvent, Touched, returns_touched
 from .spots import is_exact
 
 
 @dataclass(slots=True)
 class LatePeriod:
-    """A closed period with its late entries. ``asks``: figures at or above the limit, with the reason."""
+    """A closed period with its late entries. ``asks``: figures at or above the limit, with the reason.
+
+    ``touched``: returns already sent whose figures the entries change; these ask whatever the number.
+    """
 
     period: Period
     version: PeriodVersion
     events: list[Event] = field(default_factory=list)
     figures: list[LateFigure] = field(default_factory=list)
     asks: list[tuple[LateFigure, str]] = field(default_factory=list)
+    touched: list[Touched] = field(default_factory=list)
     restatement: Restatement | None = None
+
+    @property
+    def asks_to_restate(self) -> bool:
+        return bool(self.asks or self.touched)
+
+    @property
+    def why(self) -> str:
+        """What asks, in words."""
+        told = [f"{figure.name}, {why}" for figure, why in self.asks]
+        return "; ".join([*told, *(f"it touches {one.words}" for one in self.touched)])
 
 
 def late_in(period: Period, *, settings: CensusSettings, zone: tzinfo) -> LatePeriod | None:
@@ -34,7 +49,10 @@ def late_in(period: Period, *, settings: CensusSettings, zone: tzinfo) -> LatePe
 
 
 def late_periods(*, settings: CensusSettings, zone: tzinfo) -> list[LatePeriod]:
-    """Every closed period with late entries, newest first. Six queries, however many periods there are."""
+    """Every closed period with late entries, newest first.
+
+    Seven queries, two more once a return was sent, however many periods there are.
+    """
     return [late for late in _late(Period.objects.all(), settings, zone) if late.events]
 
 
@@ -52,6 +70,7 @@ def _late(periods: QuerySet[Period], settings: CensusSettings, zone: tzinfo) -> 
     asked: dict[int, Restatement] = {}
     for one in Restatement.objects.filter(of_version__in=newest.values()).order_by("id"):
         asked[one.of_version_id] = one
+    every = _late_events(rows, events)
     for late in found:
         starts, boundary, closed_at = spans[late.version.pk]
         mine = [r for r in rows if starts <= r.effective_at < boundary and r.entered_at > closed_at]
@@ -59,7 +78,31 @@ def _late(periods: QuerySet[Period], settings: CensusSettings, zone: tzinfo) -> 
         late.figures = _figures(mine, lots, closings[late.version.pk])
         late.asks = above_limit(late.figures, settings)
         late.restatement = asked.get(late.version.pk)
+    _touch(found, every, zone)
     return found
+
+
+def _late_events(rows: Iterable["_Row"], events: Mapping[int, Event]) -> dict[int, LateEvent]:
+    lots: dict[int, set[int]] = defaultdict(set)
+    newest: dict[int, _Row] = {}
+    for row in rows:
+        lots[row.event] |= row.lots
+        newest[row.event] = row
+    return {
+        pk: LateEvent(events[pk], frozenset(lots[pk]), row.effective_at, row.entered_at)
+        for pk, row in newest.items()
+    }
+
+
+def _touch(found: Iterable[LatePeriod], every: Mapping[int, LateEvent], zone: tzinfo) -> None:
+    """Puts beside each period the sent returns that its late events touch."""
+    touched = returns_touched(every.values(), zone)
+    for late in found:
+        mine = {event.pk for event in late.events}
+        for one in touched:
+            events = tuple(event for event in one.events if event.pk in mine)
+            if events:
+                late.touched.append(replace(one, events=events))
 
 
 class _Row(NamedTuple):

@@ -136,6 +136,15 @@ class NoticeKind(StrEnum):
     NOT_SEEN = "not seen"
     RESTATED = "restated"
     AUTHOR = "author"
+    RETURN = "return"
+
+
+class ApprovalRole(StrEnum):
+    """Whose answer it is; the values are those of the roles of people."""
+
+    CURATOR = "curator"
+    PERMIT_OFFICER = "permit_officer"
+    REGISTRAR = "registrar"
 
 
 class Seen(StrEnum):

@@ -92,7 +92,7 @@ def _step(request: HttpRequest, found: Period) -> None:
     person, now, step = person_of(request.user), clock.now(), request.POST.get("step", "")
     note = request.POST.get("note", "")
     if step == "ask":
-        ask_restatement(period=found, why=note, by=person, now=now)
+        ask_restatement(period=found, why=note, by=person, now=now, zone=timezone.get_current_timezone())
         messages.success(request, f"The curator is asked to restate {found}.")
         return
     waiting = found.restatements.filter(approved_at=None).first()
