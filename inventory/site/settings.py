@@ -197,4 +197,6 @@ LOGGING = {
     "disable_existing_loggers": False,
     "handlers": {"stderr": {"class": "logging.StreamHandler"}},
     "root": {"handlers": ["stderr"], "level": "WARNING"},
+    # It warns whenever a request waits for a thread, which is what they do.
+    "loggers": {"waitress.queue": {"level": "ERROR"}},
 }

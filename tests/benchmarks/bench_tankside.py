@@ -3,12 +3,11 @@
     python -m tests.benchmarks.bench_tankside [--devices N] [--entries N] [--bare N]
     .ci/postgresql python -m tests.benchmarks.bench_tankside
 
-A house in a scratch folder (or in ``DATABASE_URL``), served over HTTP by the server of ``demo`` in a
-process of its own. Each device sends its entries one by one, and every tenth a second time as if the
-answer had been lost: first one entry a second, as eight people with wet hands could hardly do, then as
-fast as the answers come, where each waits for the seven others. Beside it, in the same run: bare inserts
-of one row, a transaction each, from as many threads. Afterwards the ledger is held against what was
-sent, and verified.
+A house in a scratch folder (or in ``DATABASE_URL``), served over HTTP by ``manage.py serve``. Each device
+sends its entries one by one, and every tenth a second time as if the answer had been lost: first one entry
+a second, as eight people with wet hands could hardly do, then as fast as the answers come, where each waits
+for the seven others. Beside it, in the same run: bare inserts of one row, a transaction each, from as many
+threads. Afterwards the ledger is held against what was sent, and verified.
 """
 
 import argparse
@@ -58,10 +57,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--entries", type=int, default=250, help="of each device")
     parser.add_argument("--paced", type=int, default=15, help="of each device, one a second, before that")
     parser.add_argument("--bare", type=int, default=250, help="bare inserts of each thread")
-    parser.add_argument("--serve", type=int, metavar="PORT", help=argparse.SUPPRESS)
+    parser.add_argument("--processes", type=int, default=os.cpu_count() or 1, help="of the server")
     options = parser.parse_args(arguments)
-    if options.serve:
-        return _serve(options.serve, options.devices)
     with tempfile.TemporaryDirectory(prefix="tidetally-bench-") as folder:
         os.environ["TIDETALLY_DATA"] = folder
         os.environ["DJANGO_SETTINGS_MODULE"] = "inventory.site.settings"
@@ -73,8 +70,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
         call_command("migrate", verbosity=0)
         senders = _house(options.devices)
-        print(f"{connection.vendor}, {options.devices} devices, {options.entries} entries each")
-        with _server(options.devices) as port:
+        print(
+            f"{connection.vendor}, {options.devices} devices, {options.entries} entries each,"
+            f" {options.processes} processes"
+        )
+        with _server(options.devices, options.processes) as port:
             _measure("an entry a second from each", senders, port, options.paced, every=1.0)
             _measure("flat out", senders, port, options.entries, every=0.0)
         _print("bare insert of one row", _bare(options.devices, options.bare))
@@ -257,13 +257,13 @@ def _print(what: str, took: Sequence[float]) -> None:
 
 
 @contextmanager
-def _server(threads: int) -> Iterator[int]:
-    """The server in a process of its own on a free port, until it answers and then until the end."""
+def _server(threads: int, processes: int) -> Iterator[int]:
+    """The house's own server on a free port, until it answers and then until the end."""
     with socket.socket() as probe:
         probe.bind((HOST, 0))
         port = int(probe.getsockname()[1])
-    command = [sys.executable, "-m", "tests.benchmarks.bench_tankside"]
-    process = subprocess.Popen([*command, f"--serve={port}", f"--devices={threads}"], cwd=PROJECT)
+    options = [f"--port={port}", f"--threads={threads}", f"--processes={processes}"]
+    process = subprocess.Popen([sys.executable, "manage.py", "serve", *options], cwd=PROJECT)
     try:
         until = datetime.now(UTC) + timedelta(seconds=60)
         while datetime.now(UTC) < until:
@@ -276,15 +276,6 @@ def _server(threads: int) -> Iterator[int]:
     finally:
         process.send_signal(signal.SIGTERM)
         process.wait(30)
-
-
-def _serve(port: int, threads: int) -> int:
-    from waitress import serve  # type: ignore[import-untyped]
-
-    from inventory.site.wsgi import application
-
-    serve(application, host=HOST, port=port, threads=threads, _quiet=True)
-    return 0
 
 
 if __name__ == "__main__":
