@@ -8,3 +8,7 @@ KEEPS = (Role.PERMIT_OFFICER, Role.REGISTRAR)
 TAKES = (Role.AQUARIST, Role.TYPIST, Role.REGISTRAR, Role.PERMIT_OFFICER, Role.CURATOR)
 # Who reads what went wrong.
 READS_CASES = (Role.PERMIT_OFFICER, Role.REGISTRAR, Role.CURATOR, Role.INSPECTOR)
+# Who is reminded of expiry, returns, notices and loans, by page, e-mail and calendar.
+REMINDED = (Role.PERMIT_OFFICER, Role.REGISTRAR)
+# Who reads the yearly report on trade.
+READS_TRADE = (Role.PERMIT_OFFICER, Role.REGISTRAR, Role.CURATOR, Role.INSPECTOR)

@@ -10,6 +10,10 @@ from django.utils.module_loading import import_string
 # By name only: what we hold knows nothing of how we count.
 HIDDEN_BY = ("census.rounds.attention.places_hidden_from",)
 HIDDEN_FROM_ANYBODY_BY = ("census.rounds.attention.places_hidden_from_anybody",)
+# Functions that say which animals were found absent: see inventory/permits/absences.py.
+ABSENCES_BY = ("census.rounds.queries.absences.open_absences",)
+# Functions that say which questions are open about lots: see inventory/permits/questions.py.
+QUERIED_BY = ("census.rounds.queries.permit_questions.open_questions",)
 # Functions that write the papers of a closing: see inventory/book/statements.py.
 STATED_BY = ("census.rounds.writers.statement.papers", "census.change.files.statement.papers")
 
@@ -21,12 +25,17 @@ class SiteRoom(AppConfig):
 
     def ready(self) -> None:
         from inventory.book import blind, statements
+        from inventory.permits import absences, questions
 
         for name in HIDDEN_BY:
             # Asked for at the first question: at this moment not every room's models are there.
             blind.ask(_Named(name))
         for name in HIDDEN_FROM_ANYBODY_BY:
             blind.ask_of_all(_Named(name))
+        for name in ABSENCES_BY:
+            absences.ask(_Named(name))
+        for name in QUERIED_BY:
+            questions.ask(_Named(name))
         for name in STATED_BY:
             statements.ask(_Named(name))
         # WhiteNoise warns about a folder that collectstatic has not made yet, while it serves the

@@ -1,5 +1,7 @@
 from .cases import Case, CaseKind, CaseNote
+from .cites import TradeFacts
 from .loans import Direction, Loan, LoanConfirmation, LoanExtension, LoanLot
+from .notices import CalendarAddress, DigestSent, NoticeSending
 from .permits import (
     Authority,
     LineLink,
@@ -28,10 +30,12 @@ from .takes import Take, TakeEvent, Trip, TripPerson
 
 __all__ = [
     "Authority",
+    "CalendarAddress",
     "Case",
     "CaseKind",
     "CaseNote",
     "CorrectionApproval",
+    "DigestSent",
     "Direction",
     "LineLink",
     "LinkMember",
@@ -39,6 +43,7 @@ __all__ = [
     "LoanConfirmation",
     "LoanExtension",
     "LoanLot",
+    "NoticeSending",
     "Per",
     "Permit",
     "PermitDocument",
@@ -56,6 +61,7 @@ __all__ = [
     "Take",
     "TakeEvent",
     "TemplateVersion",
+    "TradeFacts",
     "Trip",
     "TripPerson",
     "VersionKind",

@@ -1,0 +1,46 @@
+"""Animals that a running census found absent, not settled yet: see :mod:`inventory.permits.absences`."""
+
+from collections.abc import Collection, Iterable
+
+from django.urls import reverse
+
+from inventory.permits.absences import Absence
+
+from ..models import Census, Line
+from ..rules.states import SHEETS_REPLACED
+from ..rules.words import CensusState
+from .reading import Row, read_rows
+
+_DONE = (CensusState.CLOSED.value, CensusState.ABANDONED.value)
+
+
+def open_absences(taxa: Collection[int]) -> Iterable[Absence]:
+    """Lines of these taxa that were counted below the book, from the first count that was: a second count
+    or a settlement later does not put off the day on which they were found absent.
+
+    A constant number of queries for each census that is not done.
+    """
+    replaced = [state.value for state in SHEETS_REPLACED]
+    for census in Census.objects.exclude(state__in=_DONE):
+        lines = Line.objects.exclude(sheet__state__in=replaced)
+        asked = lines.filter(sheet__census=census, taxon__in=taxa)
+        keys = set(asked.values_list("joined_key", flat=True)) - {""}
+        # All lines of a joined set or none.
+        whole = asked | lines.filter(sheet__census=census, joined_key__in=keys) if keys else asked
+        for row in read_rows(census, whole):
+            yield from _of_row(row)
+
+
+def _of_row(row: Row) -> Iterable[Absence]:
+    latest = row.latest.difference if row.latest else None
+    lots = tuple(lot.pk for part in row.parts for lot in part.lots)
+    moments = [part.counts[min(part.counts)].counted_at for part in row.parts if part.counts]
+    if latest is None or latest >= 0 or not lots or not moments or not row.needs_settling:
+        return
+    yield Absence(
+        lots=lots,
+        place=row.line.place_id,
+        n=-latest,
+        found_at=max(moments),
+        page=reverse("census_line", args=[row.line.sheet.number, row.line.number]),
+    )
