@@ -24,7 +24,7 @@ def _below_zero(person: Person) -> Attention:
     """From what the book holds now, not from the flags: a late birth ends it by itself."""
     rows = lists.below_zero(hidden=blind.hidden_from(person))
     return Attention(
-        heading="Balances below zero: an arrival or a birth was never entered",
+        heading="Balances below zero: an arrival, a birth or a species is still to be entered",
         total=len(rows),
         url=reverse("below_zero"),
         roles=frozenset({Role.REGISTRAR, Role.AQUARIST}),

@@ -3,13 +3,14 @@
 from datetime import datetime
 
 from django.urls import reverse
+from django.utils import timezone
 
 from inventory.book import blind
 from inventory.people.attention import Attention, Line
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 
-from .queries import doubles, open_items
+from .queries import bodies, doubles, open_items
 
 SHOWN = 10
 REGISTRAR = frozenset({Role.REGISTRAR})
@@ -25,6 +26,7 @@ def items(person: Person, *, now: datetime) -> list[Attention]:
         _doubles(now, hidden),
         _open_names(hidden),
         _questions(),
+        _bodies(hidden),
     ]
     return [item for item in found if item.total]
 
@@ -58,7 +60,7 @@ def _came_back_to(person: Person) -> Attention:
         roles=frozenset(),
         lines=tuple(
             Line(
-                "; ".join(one["words"] for one in entry.answer["problems"]),
+                f"{entry.told}: {'; '.join(one['words'] for one in entry.answer['problems'])}",
                 reverse("came_back"),
                 places=frozenset({entry.place_id}) if entry.place_id else frozenset(),
             )
@@ -103,7 +105,8 @@ def _open_names(hidden: frozenset[int]) -> Attention:
         roles=frozenset({Role.REGISTRAR, Role.VETERINARIAN}),
         lines=tuple(
             Line(
-                f"{row.label} in {row.flag.place.code if row.flag.place else ''}, {row.told.event.happened}",
+                f"{row.label} in {row.flag.place.code if row.flag.place else ''}, "
+                f"{row.told.event.happened.replace('T', ' ')}",
                 reverse("open_names"),
                 row.flag.owner.name,
                 frozenset({row.flag.place_id}) if row.flag.place_id else frozenset(),
@@ -128,5 +131,25 @@ def _questions() -> Attention:
                 frozenset({flag.place_id}) if flag.place_id else frozenset(),
             )
             for flag in flags
+        ),
+    )
+
+
+def _bodies(hidden: frozenset[int]) -> Attention:
+    """Until the veterinarian says that they are elsewhere."""
+    waiting = list(bodies.for_the_veterinarian(hidden=hidden))
+    return Attention(
+        heading="Bodies that wait for the veterinarian",
+        total=len(waiting),
+        url=reverse("bodies"),
+        roles=frozenset({Role.VETERINARIAN}),
+        lines=tuple(
+            Line(
+                f"{f'bag {body.bag}' if body.bag else 'no bag named'}, event {body.event_id}, "
+                f"{timezone.localtime(body.event.effective_at):%Y-%m-%d}",
+                reverse("tank_body", args=[body.event_id]),
+                body.stated_by.name,
+            )
+            for body in waiting
         ),
     )

@@ -11,6 +11,7 @@ urlpatterns = [
     path("open-names", views.open_names, name="open_names"),
     path("came-back", views.came_back, name="came_back"),
     path("questions", views.questions, name="tank_questions"),
+    path("bodies", views.bodies, name="bodies"),
     path("event/<int:pk>/body", views.body, name="tank_body"),
     path("sent", views.sent, name="tank_sent"),
     path("labels", views_labels.labels, name="labels"),

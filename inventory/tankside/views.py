@@ -26,7 +26,8 @@ from .actions.bodies import BagInUse, state_body
 from .actions.open_names import NotThisOne, settle_open_name
 from .actions.questions import set_aside
 from .forms import BodyForm
-from .models import Alarm, Body
+from .models import HELD, Alarm, Body
+from .queries import bodies as body_queries
 from .queries import doubles as double_queries
 from .queries import open_items
 from .rules.stated import StatedBody
@@ -171,12 +172,38 @@ def questions(request: HttpRequest) -> HttpResponse:
     return render(request, "tankside/questions.html", context)
 
 
+@require_safe
+@requires()
+def bodies(request: HttpRequest) -> HttpResponse:
+    """Where each body is, by bag; with ``all``, those thrown away or never found too."""
+    hidden = blind.hidden_from(person_of(request.user))
+    shown = body_queries.bodies(hidden=hidden)
+    with_all = "all" in request.GET
+    page = Paginator(shown if with_all else shown.filter(kept__in=HELD), ON_A_PAGE).get_page(
+        request.GET.get("page")
+    )
+    told = story.tell([one.event_id for one in page])
+    context = {
+        "page": page,
+        "rows": [(one, told[one.event_id]) for one in page],
+        "with_all": with_all,
+        "may_state": may(request, *STATES_BODIES),
+    }
+    return render(request, "tankside/bodies.html", context)
+
+
 @require_http_methods(["GET", "HEAD", "POST"])
-@requires(*STATES_BODIES)
+@requires()
 def body(request: HttpRequest, pk: int) -> HttpResponse:
-    """Says later what became of a body."""
+    """What became of a body, and what is said of it later."""
     event = get_object_or_404(Event.objects.filter(kind__in=("died", "put_down")), pk=pk)
-    form = BodyForm(request.POST or None)
+    may_state = may(request, *STATES_BODIES)
+    if request.method == "POST" and not may_state:
+        raise PermissionDenied("Registrar, veterinarian or curator say what became of a body.")
+    stated = Body.objects.filter(event=event).select_related("stated_by").order_by("-id")
+    last = stated.first()
+    first_shown = {"kept": last.kept, "bag": last.bag, "part": last.part} if last else None
+    form = BodyForm(request.POST or None, initial=first_shown)
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
         try:
@@ -192,10 +219,10 @@ def body(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, f"Kept with event {event.pk}.")
             return redirect("event", pk=event.pk)
     context = {
-        "form": form,
+        "form": form if may_state else None,
         "event": event,
         "told": story.tell([event.pk])[event.pk],
-        "bodies": Body.objects.filter(event=event).select_related("stated_by").order_by("-id"),
+        "bodies": stated,
     }
     return render(request, "tankside/body.html", context)
 

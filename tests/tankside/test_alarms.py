@@ -80,6 +80,7 @@ def test_the_third_death_raises_one_alarm_with_its_words(house: TankHouse, table
     third = tablet.one(tablet.entry(lot="G1", n=4, saved_at=NOW - HOUR))
     assert third["alarm"] == "7 dead within 24 hours in Kelp Hall (E02)"
     assert Alarm.objects.count() == 1, "it is ringing already"
+    assert Alarm.objects.get().words == third["alarm"], "and says how many there are now"
     Alarm.objects.update(seen_at=NOW, seen_by=house.registrar)
     tablet.one(tablet.entry(lot="G1", n=3, saved_at=NOW - 2 * HOUR))
     assert Alarm.objects.filter(seen_at=None, reason=Reason.TANK).count() == 1, "more, after a look"

@@ -24,7 +24,8 @@ def raise_alarms(booked: Booked, around: Surroundings) -> str:
     """Rows for what this death makes an alarm of, in the entry's own transaction; all of it in words.
 
     An alarm of the same kind for the same tank that nobody has seen yet is not raised again, for it is
-    still ringing. The post goes out after the commit; the entry never waits for it.
+    still ringing; its words tell the number that it has come to. The post goes out after the commit; the
+    entry never waits for it.
     """
     lot, place, moment = booked.lot, booked.place, booked.moment
     if lot is None or place is None or moment is None or booked.event_id is None or is_eggs(lot.unit):
@@ -45,21 +46,26 @@ def raise_alarms(booked: Booked, around: Surroundings) -> str:
     if not found:
         return ""
     since = around.now - WINDOW
-    ringing = Alarm.objects.filter(place=place, seen_at=None, raised_at__gte=since)
-    rings = set(ringing.values_list("reason", "lot_id"))
-    alarms = [
-        Alarm(
-            reason=reason,
-            event_id=booked.event_id,
-            place=place,
-            lot=lot,
-            words=_words(reason, n, lot, place)[:300],
-            raised_at=around.now,
-            next_try_at=around.now,
+    ringing = list(Alarm.objects.filter(place=place, seen_at=None, raised_at__gte=since))
+    alarms = []
+    for reason, n in found:
+        said = _words(reason, n, lot, place)[:300]
+        rings = _ringing(reason, lot, ringing)
+        if rings is not None:
+            # Whoever looks reads how many there are now.
+            Alarm.objects.filter(pk=rings.pk).update(words=said)
+            continue
+        alarms.append(
+            Alarm(
+                reason=reason,
+                event_id=booked.event_id,
+                place=place,
+                lot=lot,
+                words=said,
+                raised_at=around.now,
+                next_try_at=around.now,
+            )
         )
-        for reason, n in found
-        if not _rings(reason, lot, rings)
-    ]
     Alarm.objects.bulk_create(alarms)
     if alarms:
         send_soon()
@@ -89,10 +95,13 @@ def _deaths(lot: Lot, place: Place, moment: datetime) -> tuple[Happened, Happene
     return in_tank, tuple((at, n) for at, n, whose, _, _ in rows if whose == lot.pk)
 
 
-def _rings(reason: Reason, lot: Lot, ringing: set[tuple[str, int]]) -> bool:
-    if reason is Reason.TANK:
-        return any(other == Reason.TANK for other, _ in ringing)
-    return reason is Reason.LOT and (reason.value, lot.pk) in ringing
+def _ringing(reason: Reason, lot: Lot, alarms: list[Alarm]) -> Alarm | None:
+    """The alarm that rings for the same already; each death of class A rings for itself."""
+    for alarm in alarms:
+        same = reason is Reason.TANK or (reason is Reason.LOT and alarm.lot_id == lot.pk)
+        if same and alarm.reason == reason:
+            return alarm
+    return None
 
 
 def _words(reason: Reason, n: int, lot: Lot, place: Place) -> str:

@@ -6,11 +6,13 @@ from django.db import transaction
 
 from inventory.book.models import Event, Flag, Lot
 from inventory.book.models.flags import FlagKind
+from inventory.db.locks import serialize_writers
 from inventory.names.models import CountClass
 from inventory.people.models import Person
 from inventory.permits.models import PermitVersion
 
 from ..models import Body
+from ..queries.bodies import holder_of
 from ..rules.stated import StatedBody
 
 
@@ -26,11 +28,12 @@ def must_state_body(lot: Lot) -> bool:
 
 
 def keep_body(*, event: int, body: StatedBody, by: Person, now: datetime) -> Body | str:
-    """Keeps the statement on an event, by its number.
+    """Keeps the statement on an event, by its number. Inside a transaction, under the writers' lock.
 
-    A bag that holds another death's body is left out, and why is answered. The death is real whatever the bag's number: the question goes to the registrar.
+    A bag that holds another death's body is left out, and why is answered. The death is real whatever
+    the bag's number: the question goes to the registrar.
     """
-    taken = Body.objects.filter(bag=body.bag).exclude(event_id=event).first() if body.bag else None
+    taken = holder_of(body.bag, but=event)
     kept = Body.objects.create(
         event_id=event,
         kept=body.kept,
@@ -51,9 +54,10 @@ class BagInUse(Exception):
 @transaction.atomic
 def state_body(*, event: Event, body: StatedBody, by: Person, now: datetime) -> Body:
     """Says later what became of a body; settles the question. Raises :class:`BagInUse`."""
-    same = Body.objects.filter(bag=body.bag).first() if body.bag else None
-    if same is not None:
-        raise BagInUse(f"Bag {body.bag} is in use for event {same.event_id}.")
+    serialize_writers()
+    taken = holder_of(body.bag, but=event.pk)
+    if taken is not None:
+        raise BagInUse(f"Bag {body.bag} is in use for event {taken.event_id}.")
     kept = Body.objects.create(
         event=event, kept=body.kept, bag=body.bag, part=body.part, stated_by=by, stated_at=now
     )

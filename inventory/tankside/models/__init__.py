@@ -1,5 +1,5 @@
 from .alarms import Alarm
-from .bodies import Body, Kept, Part
+from .bodies import HELD, Body, Kept, Part
 from .doubles import DoubleDecision
 from .entries import Entry, Outcome, SetAside
 from .open_names import OpenLot
@@ -7,6 +7,7 @@ from .quarantine import QuarantineRule, StayWord
 from .readings import Reading, WantedRange
 
 __all__ = [
+    "HELD",
     "Alarm",
     "Body",
     "DoubleDecision",
@@ -14,10 +15,10 @@ __all__ = [
     "Kept",
     "OpenLot",
     "Outcome",
-    "SetAside",
     "Part",
     "QuarantineRule",
     "Reading",
+    "SetAside",
     "StayWord",
     "WantedRange",
 ]

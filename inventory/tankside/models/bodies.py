@@ -17,6 +17,10 @@ class Kept(models.TextChoices):
     NOT_FOUND = "not found", "not found"
 
 
+# Where there is a body to be found, in a bag or a jar.
+HELD = (Kept.FREEZER, Kept.FIXED, Kept.MUSEUM, Kept.VET)
+
+
 class Part(models.TextChoices):
     WHOLE = "whole", "whole"
     PART = "part", "part"
@@ -24,7 +28,11 @@ class Part(models.TextChoices):
 
 
 class Body(models.Model):
-    """One statement on the body of a death. Append-only; the newest of an event holds."""
+    """One statement on the body of a death. Append-only; the newest of an event holds.
+
+    A bag holds one death's body at a time, which the actions see to under the writers' lock: the same bag may
+    be named again for its own body, and is free when the death was taken back or the body is gone.
+    """
 
     event = models.ForeignKey(Event, on_delete=models.PROTECT, related_name="bodies")
     kept = models.CharField(max_length=10, choices=Kept)
@@ -36,9 +44,7 @@ class Body(models.Model):
     class Meta:
         ordering = ["id"]
         verbose_name_plural = "bodies"
-        constraints = [
-            models.UniqueConstraint(fields=["bag"], condition=~Q(bag=""), name="body_bag_is_unique")
-        ]
+        indexes = [models.Index(fields=["bag"], condition=~Q(bag=""), name="body_by_bag")]
 
     def __str__(self) -> str:
         return f"{self.kept} {self.bag}".strip()

@@ -7,7 +7,7 @@ from inventory.book.models import Event, Lot, Place
 from inventory.db import triggers
 from inventory.people.models import Device, Person
 
-from ..rules.kinds import EntryKind
+from ..rules.kinds import SAID, EntryKind
 
 
 class Outcome(models.TextChoices):
@@ -66,6 +66,19 @@ class Entry(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.identifier}"
+
+    @property
+    def told(self) -> str:
+        """ "40 moved, pollack, Kelp Hall": in few words what a person wrote, also when it came back."""
+        what = SAID[EntryKind(self.kind)] if self.kind else "not readable"
+        taxon = self.lot.taxon if self.lot else None
+        animal = (taxon.common_name or taxon.scientific_name) if taxon else self.open_name
+        parts = (
+            f"{self.total} {what}" if self.total else what,
+            animal,
+            self.place.name if self.place else "",
+        )
+        return ", ".join(part for part in parts if part)
 
 
 ENTRY_TRIGGERS = triggers.append_only("tankside_entry")

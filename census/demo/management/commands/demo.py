@@ -125,6 +125,8 @@ def _become_the_demo(*, no_serve: bool, port: int) -> NoReturn:
         "TIDETALLY_SQLITE": str(database),
         "TIDETALLY_TIME_ZONE": ZONE,
         "TIDETALLY_NOW": TODAY,
+        # In the labels' codes; localhost, for a browser keeps the tank side's page of no other plain address.
+        "TIDETALLY_ADDRESS": f"http://localhost:{port}",
     }
     command = [sys.executable, sys.argv[0], "demo", f"--port={port}"]
     if no_serve:
@@ -146,7 +148,8 @@ def _free(port: int) -> bool:
 def _print_sign_ins(sign_ins: list[SignIn], console: Console) -> None:
     table = Table(title="Sign-ins of the demo (invented, good for nothing else)", title_justify="left")
     for heading in ("role", "name", "sign-in", "password", "code at the tank"):
-        table.add_column(heading)
+        # Names and passwords are whole in a narrow terminal too: what is cut cannot be typed.
+        table.add_column(heading, overflow="fold", no_wrap=heading == "password")
     for sign_in in sign_ins:
         roles = ", ".join(role.replace("_", " ") for role in sign_in.roles)
         table.add_row(roles, sign_in.name, sign_in.user, sign_in.password, CODES.get(sign_in.user, ""))

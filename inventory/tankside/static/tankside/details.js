@@ -82,7 +82,7 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
   };
   show(
     heading(),
-    old ? h("p", { class: "note" }, "It came back: ", reasons(old)) : null,
+    old ? h("p", { class: "note" }, "It came back. ", reasons(old)) : null,
     cautions(lot, kind),
     h("form", { class: "entry", novalidate: true, on: { submit: save, change: said } },
       number?.element,
@@ -126,8 +126,14 @@ function cautions(lot, kind) {
     h("p", {}, "The house’s own rules and its veterinarian come first."));
 }
 
+/** The server's words as a sentence of their own. */
+export function sentence(words) {
+  const first = `${words.charAt(0).toUpperCase()}${words.slice(1)}`;
+  return /[.!?]$/.test(first) ? first : `${first}.`;
+}
+
 export function reasons(row) {
-  return (row.answer?.problems ?? []).map((problem) => problem.words).join(" ") || row.answer?.words || "The server gave no reason.";
+  return (row.answer?.problems ?? []).map((problem) => sentence(problem.words)).join(" ") || row.answer?.words || "The server gave no reason.";
 }
 
 function openTo(field) {

@@ -4,7 +4,7 @@ import { button, h, show } from "./dom.js";
 import { device } from "./device.js";
 import { all, looked, send } from "./outbox.js";
 import { canUndo, mend, undoButton } from "./saved.js";
-import { reasons } from "./details.js";
+import { reasons, sentence } from "./details.js";
 import { dayAndClock } from "./times.js";
 
 const SHOWN = 50;
@@ -39,7 +39,7 @@ function list(rows, lists, beside = () => null) {
   return h("ul", { class: "entries" }, rows.map((row) => h("li", {},
     h("strong", {}, row.answer?.words || row.words),
     h("small", {}, `${row.author.initials || row.author.name}, saved ${dayAndClock(row.body.saved_at, lists.zone)}`),
-    (row.answer?.flags ?? []).map((flag) => h("small", {}, flag.words)),
+    (row.answer?.flags ?? []).map((flag) => h("small", {}, sentence(flag.words))),
     beside(row))));
 }
 
@@ -49,7 +49,7 @@ function cameBackItem(row, lists, go) {
     h("p", {}, reasons(row)),
     h("small", {}, `Saved ${dayAndClock(row.body.saved_at, lists.zone)}. It is not in the book.`),
     h("div", { class: "grid" },
-      row.body.kind === "undo" || !row.body.place ? null : button("Mend it", () => mend(row, go), { class: "main" }),
+      row.body.kind === "undo" || !(row.mend || row.body.place) ? null : button("Mend it", () => mend(row, go), { class: "main" }),
       button("I have read it", () => looked(row.sequence))));
 }
 

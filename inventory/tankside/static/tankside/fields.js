@@ -3,6 +3,7 @@
 //
 // Exports  FIELDS (by the names in kinds.js), when, sexNumbers, noteField, moreThanBook, Asked
 
+import { labelled, select, tiles } from "./boxes.js";
 import { h } from "./dom.js";
 import { BODIES, PARTS, SEXES, SUSPICIONS } from "./kinds.js";
 import { present } from "./lists.js";
@@ -17,23 +18,6 @@ export class Asked extends Error {
 }
 
 export const FIELDS = { body, cause, last_seen, suspicion, to_place, sexes, stages, eggs, young, arrival, unlisted };
-
-function tiles(name, legend, choices, chosen = "") {
-  const inputs = choices.map(([value]) => h("input", { type: "radio", name, value, checked: value === chosen }));
-  const element = h("fieldset", { class: "tiles" }, h("legend", {}, legend), h("div", { class: "grid" },
-    choices.map(([, words], i) => h("label", { class: "tile" }, inputs[i], h("span", {}, words)))));
-  return { element, value: () => inputs.find((input) => input.checked)?.value ?? "", inputs };
-}
-
-function labelled(id, words, field, help = "") {
-  if (help) field.setAttribute("aria-describedby", `${id}-help`);
-  field.id = id;
-  return h("div", { class: "field" }, h("label", { for: id }, words), field, help ? h("small", { id: `${id}-help` }, help) : null);
-}
-
-function select(choices, chosen = "") {
-  return h("select", {}, choices.map(([value, words]) => h("option", { value, selected: value === chosen }, words)));
-}
 
 function body({ lot, before }) {
   const kept = tiles("body", "The body", BODIES, before.body?.kept);
@@ -167,7 +151,7 @@ export function sexNumbers({ before }) {
     return [value, words, h("input", { type: "text", inputmode: "numeric", pattern: "[0-9]*", autocomplete: "off", value: given ? String(given) : "" })];
   });
   return {
-    element: h("fieldset", {}, h("legend", {}, "Of these, as far as it is known"), boxes.map(([value, words, box]) => labelled(`of-${value}`, `${words}s`, box))),
+    element: h("fieldset", {}, h("legend", {}, "Of these, as far as it is known"), boxes.map(([value, words, box]) => labelled(`of-${value}`, `${words.charAt(0).toUpperCase()}${words.slice(1)}s`, box))),
     read: ({ n }) => {
       const numbers = { males: 0, females: 0, hermaphrodites: 0, unknown: 0 };
       for (const [value, , box] of boxes) numbers[`${value}s`] = Number.parseInt(box.value, 10) || 0;

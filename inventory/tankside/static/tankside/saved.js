@@ -5,7 +5,7 @@ import { setting } from "./lists.js";
 import { all, put } from "./outbox.js";
 import { current } from "./person.js";
 import { inWords as troubleWords } from "./store.js";
-import { reasons } from "./details.js";
+import { reasons, sentence } from "./details.js";
 
 const MINUTE_MS = 60_000;
 let shown = null;
@@ -21,8 +21,8 @@ export async function showSaved({ identifier, place, person, go, again }) {
   shown = key;
   const body = [
     h("p", { class: `big ${state.sign}` }, h("span", { "aria-hidden": "true" }, state.mark), ` ${state.words}`),
-    row.answer?.alarm ? h("p", { class: "warn" }, row.answer.alarm) : null,
-    (row.answer?.flags ?? []).length ? h("ul", { class: "notes" }, row.answer.flags.map((flag) => h("li", {}, flag.words))) : null,
+    row.answer?.alarm ? h("p", { class: "warn" }, `Alarm: ${row.answer.alarm}. The curator and the veterinarian see it now.`) : null,
+    (row.answer?.flags ?? []).length ? h("ul", { class: "notes" }, row.answer.flags.map((flag) => h("li", {}, sentence(flag.words)))) : null,
     row.state === "came back" ? h("p", { class: "note" }, reasons(row)) : null,
     row.state === "came back" ? button("Mend it", () => mend(row, go), { class: "main" }) : null,
     place ? button(`Another animal in ${place.name}`, () => go("tank", { place: place.code }), { class: "main" }) : null,
@@ -44,7 +44,7 @@ export function stateOf(row, undo) {
 
 export function canUndo(row, undo, person) {
   const mayBe = row.state === "waiting" || (row.state === "sent" && row.answer.undo_until);
-  return mayBe && !undo && !["undo", "reading"].includes(row.body.kind) && row.author.id === person.id && minutesLeft(row) > 0;
+  return mayBe && !undo && !row.mend && !["undo", "reading"].includes(row.body.kind) && row.author.id === person.id && minutesLeft(row) > 0;
 }
 
 function minutesLeft(row) {
@@ -70,6 +70,7 @@ export function undoButton(row) {
 
 /** Opens the entry again with what it said; it is sent under an identifier of its own and names the old one. */
 export function mend(row, go) {
+  if (row.mend) return location.assign(row.mend + row.identifier);
   if (row.body.kind === "reading") return location.assign(`/tank/readings#mend/${row.identifier}`);
   const { kind, place, lot, open_name, numbers } = row.body;
   const n = numbers.males + numbers.females + numbers.hermaphrodites + numbers.unknown;
