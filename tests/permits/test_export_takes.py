@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 
 from inventory.book.models import Lot
 from inventory.book.rules.kinds import EventKind
+from inventory.names.models import NameCheck
 from inventory.people.rules.roles import Role
 from inventory.permits.actions.takes import correct_take
 from inventory.permits.files.export import ARCHIVE, CSV, FORMS, XLSX, export
@@ -26,7 +27,7 @@ from inventory.permits.queries.accounts import account
 from inventory.permits.queries.collection_records import CollectionRecords, collection_records
 from inventory.permits.rules.collection_records import COLUMNS, Position, Record, coarsened, plain
 
-from ..factories import make_event
+from ..factories import make_event, make_taxon
 from .house import NUMBER, PermitHouse, a_take
 
 DAY = date(2026, 10, 6)
@@ -294,3 +295,23 @@ def test_the_permits_page_says_where_they_are_and_offers_the_records(
     assert "Where they are now" in page
     assert "with places made coarse" in page
     assert reverse("takes_file", args=[house.permit.pk, "dwca"]) in page
+
+
+def test_a_name_that_waits_for_a_person_is_no_scientific_name(house: PermitHouse) -> None:
+    """A suggestion is none either: what was typed stays in its own column."""
+    taxon = make_taxon("Carcinus maenass")
+    house.record(a_take("Carcinus maenass", let_go=1))
+    assert rows_of(read(house))[0]["scientificName"] == "Carcinus maenass"
+    NameCheck.objects.create(
+        typed="Carcinus maenass",
+        verdict="misspelling",
+        name="Carcinus maenas",
+        taxon=taxon,
+        asked_at=house.now,
+    )
+    [row] = rows_of(read(house))
+    assert (row["verbatimIdentification"], row["scientificName"], row["nameAccordingTo"]) == (
+        "Carcinus maenass",
+        "",
+        "",
+    )

@@ -389,3 +389,8 @@ def test_a_row_that_should_not_be_there_is_taken_out_with_zeros(house: PermitHou
     assert Lot.objects.get().held == 0
     assert account(house.permit, as_of=DAY, zone=house.zone).lines[-1].used.caught == 0
     assert trail_of(Take.objects.get(replaced_by=None))[0] == take
+
+
+def test_a_name_that_nobody_has_decided_is_said_to_wait(house: PermitHouse) -> None:
+    (case,) = house.record(a_take("gobbyfish", let_go=1)).cases
+    assert case.words.startswith("no line of TEST 1 covers 'gobbyfish': the name waits under Check names")

@@ -1,7 +1,8 @@
 """Cases: opened by what a trip or a take breaks, followed by people, and closed with a reason."""
 
+from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, tzinfo
 
 from django.db import transaction
@@ -13,20 +14,27 @@ from inventory.people.rules.roles import Role
 
 from ..models import Case, CaseNote, Permit, Take, Trip
 from ..queries.accounts import accounts
+from ..queries.field_names import open_names
 from ..queries.reading import PermitRead, line_terms, read_permits
+from ..queries.runs import Runs
 from ..queries.takes import TakeRead, current_takes, trip_chains
 from ..rules.checks import OF_TRIPS, Breach, CaseKind, TakeFacts, TripFacts, check_take, check_trip
 
 
 @dataclass(frozen=True, slots=True)
 class _Key:
-    """What makes two breaches the same matter. ``take`` is the first row of a take's trail."""
+    """What makes two breaches the same matter.
+
+    ``take`` is the first row of a take's trail. ``run`` is the first day of what a limit is counted over:
+    each run that is over is a matter of its own.
+    """
 
     kind: str
     permit: int
     line: int | None
     trip: int | None
     take: int | None
+    run: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,14 +94,23 @@ def review_cases(
     root = chains.root(trip)
     found = Permit.objects.in_bulk(list(permits))
     takes = current_takes(trips=[root], known_at=at)
+    cases = list(Case.objects.filter(permit__in=permits).prefetch_related("notes").order_by("id"))
+    days = _days_of({chains.newest(case.trip_id) for case in cases} | {chains.newest(root)})
+    runs = Runs(found)
+    asked: defaultdict[int, set[date]] = defaultdict(set)
+    for pk in found:
+        asked[pk].add(days[chains.newest(root)])
     matters = _of_trip(root, takes, found)
-    matters |= _of_limits(root, found, at=at, zone=zone)
     rows = set(chains.all_of(root))
     kept: list[tuple[_Key, Case]] = []
-    for case in Case.objects.filter(permit__in=permits).prefetch_related("notes").order_by("id"):
-        key = _key_of(case, chains.root(case.trip_id))
-        if case.trip_id in rows or (key.kind == CaseKind.OVER_LIMIT and case.permit_id in found):
+    for case in cases:
+        day = days[chains.newest(case.trip_id)]
+        key = _key_of(case, chains.root(case.trip_id), runs, day)
+        if case.trip_id in rows or key.kind == CaseKind.OVER_LIMIT:
             kept.append((key, case))
+        if key.kind == CaseKind.OVER_LIMIT and case.closed_at is None:
+            asked[case.permit_id].add(day)
+    matters |= _of_limits(root, found, asked, runs, at=at, zone=zone)
     placed = Trip.objects.filter(pk=chains.newest(root), latitude__isnull=False).exists()
     _follow(kept, matters, unplaced=() if placed else rows, by=by, at=at, why=why)
     known = dict(kept)
@@ -149,9 +166,16 @@ def open_case_of_position(*, trip: Trip, words: str, by: Person, at: datetime) -
     return _open(key, _Matter(words, trip, None), by=by, at=at)
 
 
-def _key_of(case: Case, trip_root: int) -> _Key:
+def _days_of(trips: Collection[int]) -> dict[int, date]:
+    """The last day of each trip."""
+    return dict(Trip.objects.filter(pk__in=trips).values_list("pk", "ends_on"))
+
+
+def _key_of(case: Case, trip_root: int, runs: Runs, day: date) -> _Key:
+    """``day`` is the last one of the case's trip, as it stands."""
     if case.kind == CaseKind.OVER_LIMIT:
-        return _Key(case.kind, case.permit_id, case.line_number, None, None)
+        run = runs.begins(case.permit_id, case.line_number, day)
+        return _Key(case.kind, case.permit_id, case.line_number, None, None, run)
     if case.kind in OF_TRIPS:
         return _Key(case.kind, case.permit_id, None, trip_root, None)
     return _Key(case.kind, case.permit_id, case.line_number, trip_root, _first_row(case.take))
@@ -176,11 +200,12 @@ def _of_trip(root: int, takes: list[TakeRead], permits: Mapping[int, Permit]) ->
         trip = takes[0].trip
         for breach in check_trip(trip_facts(takes[0]), read.terms):
             matters[_Key(breach.kind.value, pk, None, root, None)] = _Matter(breach.words, trip, None)
+    names_open = open_names({take.take.taxon_id for take in takes if take.take.taxon_id})
     for take in takes:
         read_of = reads.get(take.take.permit_id)
         if read_of is None:
             continue
-        for breach in breaches_of(take, read_of):
+        for breach in breaches_of(take, read_of, names_open=names_open):
             key = _Key(
                 breach.kind.value,
                 take.take.permit_id,
@@ -192,10 +217,11 @@ def _of_trip(root: int, takes: list[TakeRead], permits: Mapping[int, Permit]) ->
     return matters
 
 
-def breaches_of(take: TakeRead, read: PermitRead) -> list[Breach]:
-    """What one take breaks of its permit, limits apart."""
+def breaches_of(take: TakeRead, read: PermitRead, *, names_open: Collection[int] = ()) -> list[Breach]:
+    """What one take breaks of its permit, limits apart; ``names_open`` are taxa that wait for a person."""
     line = read.line(take.take.line_number)
-    return check_take(take_facts(take.take), line_terms(line) if line else None, permit=read.permit.number)
+    facts = replace(take_facts(take.take), name_is_open=take.take.taxon_id in names_open)
+    return check_take(facts, line_terms(line) if line else None, permit=read.permit.number)
 
 
 def trip_facts(take: TakeRead) -> TripFacts:
@@ -226,29 +252,40 @@ def take_facts(take: Take) -> TakeFacts:
 
 
 def _of_limits(
-    root: int, permits: Mapping[int, Permit], *, at: datetime, zone: tzinfo
+    root: int,
+    permits: Mapping[int, Permit],
+    asked: Mapping[int, Collection[date]],
+    runs: Runs,
+    *,
+    at: datetime,
+    zone: tzinfo,
 ) -> dict[_Key, _Matter]:
-    """Lines over their limit, as known at ``at``: one matter for each line."""
+    """Lines over their limit, as known at ``at``: one matter for each line and run.
+
+    Looked at are today, and the ends of the runs in which the days ``asked`` of each permit lie.
+    """
+    today = localtime(at, zone).date()
     matters: dict[_Key, _Matter] = {}
-    for day in _days_to_look_at(root, at=at, zone=zone):
-        found = accounts(list(permits.values()), as_of=day, zone=zone, known_at=at)
-        for pk, account in found.items():
+    looks: defaultdict[date, set[int]] = defaultdict(set)
+    for pk in permits:
+        for day in {today, *asked.get(pk, ())}:
+            for last in runs.ends(pk, day):
+                looks[min(last, today)].add(pk)
+    for day, pks in sorted(looks.items(), reverse=True):
+        for pk, account in accounts([permits[pk] for pk in pks], as_of=day, zone=zone, known_at=at).items():
             for line in account.over:
-                # The case points to the trip that is looked at, when it is one of the line's.
-                mine = [read for read in line.takes if read.trip_root == root] or line.takes
+                if line.line is None or not runs.is_whole(pk, line.line.per, day, today):
+                    continue
+                run = runs.begins(pk, line.number, day)
+                of_run = [r for r in line.takes if runs.begins(pk, line.number, r.trip.ends_on) == run]
+                # The case points to the trip that is looked at, when it is one of the run's.
+                mine = [read for read in of_run if read.trip_root == root] or of_run
                 if not mine:
                     continue
-                key = _Key(CaseKind.OVER_LIMIT.value, pk, line.number, None, None)
+                key = _Key(CaseKind.OVER_LIMIT.value, pk, line.number, None, None, run)
                 words = over_words(line.words, line.used.used, line.limit, line.used.over or 0)
                 matters.setdefault(key, _Matter(words, mine[-1].trip, mine[-1].take))
     return matters
-
-
-def _days_to_look_at(root: int, *, at: datetime, zone: tzinfo) -> list[date]:
-    """Today; for a trip of an earlier year also that year's end, for limits by the year."""
-    today = localtime(at, zone).date()
-    year = Trip.objects.values_list("ends_on", flat=True).get(pk=root).year
-    return [today, date(year, 12, 31)] if year < today.year else [today]
 
 
 def over_words(words: str, used: int, limit: str, over: int) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
 
-from inventory.names.models import BackboneRelease, CheckState, NameCheck, ReleaseAdoption, Taxon
+from inventory.names.models import BackboneRelease, ReleaseAdoption, Taxon
 from inventory.names.queries.as_of import taxa_as_of
 from inventory.names.queries.lists import backbone_names, classification_of, listings_of
 from inventory.names.queries.store import current_release
@@ -14,6 +14,7 @@ from inventory.people.models import House
 from ..models import Permit, PermitVersion, Take, Trip
 from ..rules.collection_records import Name, PermitFacts, Position, Record, coarsened, plain
 from ..rules.whereabouts import Whereabouts
+from .field_names import open_names
 from .reading import PermitRead, read_permit
 from .takes import TakeRead, current_takes
 from .whereabouts import whereabouts_of_takes
@@ -214,8 +215,7 @@ def _names(taxa: Sequence[Taxon], known_at: datetime | None = None) -> dict[int,
         if any(listing.entry.of_list.kind == ListKind.NON_NATIVE for listing in listings)
     }
     # Animals whose name waits for a person stand under what was typed, which is no accepted name.
-    waiting = NameCheck.objects.filter(taxon__in=by_id, state=CheckState.TO_REVIEW, name="")
-    is_open = set(waiting.values_list("taxon_id", flat=True))
+    is_open = open_names(by_id)
     found = dict.fromkeys(is_open, Name())
     for pk, taxon in by_id.items():
         if pk in is_open:

@@ -1,9 +1,11 @@
 """What an animal's name as written in the field means: the permit's own words first, then the house's."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
-from inventory.names.models import Taxon
+from django.db.models import F
+
+from inventory.names.models import CheckState, NameCheck, Taxon
 
 from ..models import Scope
 from ..rules.scopes import field_name, names_in
@@ -79,3 +81,11 @@ def _names_of_house(asked: Iterable[str]) -> dict[str, list[Taxon]]:
         for name in names & wanted:
             found.setdefault(name, []).append(taxon)
     return found
+
+
+def open_names(taxa: Collection[int]) -> set[int]:
+    """Those of these taxa whose name waits for a person, be there a suggestion or none. One query."""
+    waiting = NameCheck.objects.filter(taxon__in=taxa, state=CheckState.TO_REVIEW)
+    # A name that is asked again and that the backbone still accepts is no open one.
+    waiting = waiting.exclude(name=F("taxon__scientific_name"))
+    return set(waiting.values_list("taxon_id", flat=True))

@@ -154,8 +154,14 @@ def newest_links(links: Iterable[LineLink]) -> dict[tuple[int, int], LineLink]:
 
 
 def _in_force(versions: Sequence[PermitVersion], on: date) -> PermitVersion:
-    begun = [version for version in versions if version.amended_on <= on]
-    return begun[-1] if begun else versions[0]
+    """A renewal that is issued early holds from its first valid day, and so do amendments of it."""
+    found, begins = versions[0], date.min
+    for version in versions:
+        own = version.valid_from if version.kind == VersionKind.RENEWAL else version.amended_on
+        begins = max(begins, own)
+        if begins <= on:
+            found = version
+    return found
 
 
 def _run_begins(versions: Sequence[PermitVersion], version: PermitVersion) -> date:
