@@ -120,7 +120,7 @@ class Stocking:
                 self._refuse(
                     item,
                     "into_stock",
-                    f"{take.kept} are counted in {take.unit!r}, the stock in {unit!r}: "
+                    f"the {take.kept} kept are counted in {take.unit!r}, the stock in {unit!r}: "
                     f"say how many of the unit {unit!r} went into the stock",
                 )
 

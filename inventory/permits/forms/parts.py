@@ -1,6 +1,6 @@
 """Fields that several forms share, and how a form shows what a writer refused."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from typing import Any
 
 from django import forms
@@ -35,11 +35,21 @@ class ReadField(forms.CharField):
             raise forms.ValidationError(str(error).capitalize()) from None
 
 
-def people_choices() -> list[tuple[str, str]]:
-    """Everybody of the house, those who left too: a slip of last year names them."""
+class YesNoField(forms.NullBooleanField):
+    """Yes, no, or nothing said; a plain menu would show what is kept as nothing said."""
+
+    def __init__(self, *, unsaid: str, yes: str, no: str, **kwargs: Any) -> None:
+        menu = forms.NullBooleanSelect()
+        menu.choices = [("unknown", unsaid), ("true", yes), ("false", no)]
+        super().__init__(required=False, widget=menu, **kwargs)
+
+
+def people_choices(first: Collection[str] = ()) -> list[tuple[str, str]]:
+    """Everybody of the house, those who left too: a slip of last year names them. ``first`` come first."""
+    people = sorted(Person.objects.order_by("left_on", "name"), key=lambda person: person.name not in first)
     return [
         (person.name, f"{person.name} (left {person.left_on})" if person.left_on else person.name)
-        for person in Person.objects.order_by("left_on", "name")
+        for person in people
     ]
 
 

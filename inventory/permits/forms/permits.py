@@ -10,7 +10,7 @@ from ..models import Per, PermitVersion, Scope, VersionKind
 from ..queries.accounts import member_name
 from ..queries.reading import PermitRead
 from ..rules.sheets import area, seasons, several
-from .parts import DayField, ReadField, name_cells, people_choices
+from .parts import DayField, ReadField, YesNoField, name_cells, people_choices
 
 _AREA_HELP = "Corners as longitude latitude, joined with |: -4.62 60.41 | -3.88 60.41 | -3.88 60.86"
 
@@ -119,6 +119,9 @@ class LineForm(forms.Form):
     smallest_mm = forms.IntegerField(required=False, min_value=1, label="From mm")
     largest_mm = forms.IntegerField(required=False, min_value=1, label="To mm")
     condition = forms.CharField(required=False, max_length=200, label="Condition")
+    let_go_alive_counts = YesNoField(
+        label="Let go alive", unsaid="as the permit", yes="counts", no="does not count"
+    )
 
     def clean(self) -> dict[str, Any]:
         said: dict[str, Any] = super().clean() or {}
@@ -137,6 +140,7 @@ class LineForm(forms.Form):
             unit=said["unit"],
             sex=said["sex"],
             condition=said["condition"],
+            let_go_alive_counts=said["let_go_alive_counts"],
             smallest_mm=said["smallest_mm"],
             largest_mm=said["largest_mm"],
             number=said["number"] or 0,
@@ -205,15 +209,23 @@ def version_initial(version: PermitVersion, people: list[str]) -> dict[str, Any]
     )
     return {name: getattr(version, name) for name in plain} | {
         "people": people,
-        "area": " | ".join(f"{x:g} {y:g}" for x, y in version.area),
+        "area": " | ".join(f"{_degrees(x)} {_degrees(y)}" for x, y in version.area),
         "gear": " | ".join(version.gear),
         "seasons": " | ".join(f"{start} to {end}" for start, end in version.seasons),
     }
 
 
+def _degrees(value: float) -> str:
+    """To the sixth decimal, in which degrees are kept, and no zeros after the last."""
+    return f"{value:.6f}".rstrip("0").rstrip(".")
+
+
 def lines_initial(read: PermitRead) -> list[dict[str, Any]]:
     """The lines as they stand, for the next version."""
-    plain = ("number", "words", "limit", "per", "unit", "sex", "smallest_mm", "largest_mm", "condition")
+    plain = (
+        *("number", "words", "limit", "per", "unit", "sex", "smallest_mm", "largest_mm", "condition"),
+        "let_go_alive_counts",
+    )
     return [
         {name: getattr(line, name) for name in plain}
         | {

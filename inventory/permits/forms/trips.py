@@ -14,7 +14,7 @@ from inventory.people.models import Person
 
 from ..actions.entries import TakeEntry, TripEntry
 from ..models import Permit, Take, Trip
-from .parts import DayField, name_cells, people_choices, place_choices
+from .parts import DayField, YesNoField, name_cells, people_choices, place_choices
 
 _SEXES = [("", "not stated"), *Sex.choices]
 
@@ -48,12 +48,14 @@ class TripForm(forms.Form):
     vessel = forms.CharField(required=False, max_length=80, label="Boat")
     note = forms.CharField(required=False, label="Note", widget=forms.Textarea({"rows": 2}))
 
-    def __init__(self, *args: Any, permit: Permit, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, permit: Permit, named: Sequence[str] = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.permit = permit
         people = self.fields["people"]
         assert isinstance(people, forms.MultipleChoiceField)
-        people.choices = people_choices()
+        people.choices = people_choices(first=named)
+        if named:
+            people.help_text = f"Those whom {permit.number} names stand first."
 
     def clean(self) -> dict[str, Any]:
         said: dict[str, Any] = super().clean() or {}
@@ -106,11 +108,7 @@ class TakeForm(forms.Form):
     sex = forms.ChoiceField(required=False, choices=_SEXES, label="Sex")
     stage = forms.CharField(required=False, max_length=20, label="Stage")
     size_mm = forms.IntegerField(required=False, min_value=1, label="Size, mm")
-    berried = forms.NullBooleanField(
-        required=False,
-        label="With eggs",
-        widget=forms.Select(choices=[("", "not said"), ("true", "yes"), ("false", "no")]),
-    )
+    berried = YesNoField(label="With eggs", unsaid="not said", yes="yes", no="no")
     bycatch = forms.BooleanField(required=False, label="By-catch")
     remarks = forms.CharField(required=False, max_length=500, label="Remarks")
 

@@ -9,6 +9,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
+from inventory.book.rules.words import count_of
+
 PERMIT = "permit"
 YEAR = "year"
 TRIP = "trip"
@@ -115,5 +117,5 @@ def limit_words(limit: int | None, per: str, unit: str) -> str:
     """ "40", "50 a trip", "3 pieces"; "no limit"."""
     if limit is None:
         return "no limit"
-    units = "" if unit == "animal" else f" {unit}{'' if limit == 1 else 's'}"
-    return f"{limit:,}{units}{_PER_WORDS[per]}"
+    number = f"{limit:,}" if unit == "animal" else count_of(limit, unit)
+    return f"{number}{_PER_WORDS[per]}"

@@ -43,13 +43,22 @@ def take_in(request: HttpRequest, pk: int) -> HttpResponse:
     permit = get_object_or_404(Permit.objects.select_related("authority"), pk=pk)
     now = clock.now()
     today = timezone.localdate(now)
-    form = TripForm(request.POST or None, permit=permit, initial={"identifier": uuid4(), "day": today})
+    hidden = blind.hidden_from(person_of(request.user))
+    left = account(permit, as_of=today, zone=timezone.get_current_timezone(), hidden=hidden)
+    form = TripForm(
+        request.POST or None,
+        permit=permit,
+        named=left.read.people,
+        initial={"identifier": uuid4(), "day": today},
+    )
     others = list(Permit.objects.exclude(pk=pk).values_list("number", flat=True))
     rows = take_rows(request.POST or None, permits=others)
     if request.method == "POST" and form.is_valid() and rows.is_valid():
         if not rows.filled:
-            form.add_error(None, "Nothing stands in the rows. A trip that caught nothing: write 0 nowhere, "
-                                 "and leave this page; the return will say nil.")  # fmt: skip
+            form.add_error(
+                None,
+                "Nothing stands in the rows. A trip that caught nothing is not entered: leave this page.",
+            )
         else:
             try:
                 recorded = record_trip(
@@ -64,8 +73,6 @@ def take_in(request: HttpRequest, pk: int) -> HttpResponse:
             else:
                 _tell(request, recorded)
                 return redirect("trip", identifier=recorded.trip.identifier)
-    hidden = blind.hidden_from(person_of(request.user))
-    left = account(permit, as_of=today, zone=timezone.get_current_timezone(), hidden=hidden)
     context = {"permit": permit, "form": form, "rows": rows, "account": left}
     return render(request, "permits/take_in.html", context)
 

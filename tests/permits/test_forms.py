@@ -1,0 +1,87 @@
+"""What the forms offer is what stands: saving a page as it was opened changes nothing."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+from django.forms import BaseForm, CheckboxInput
+from django.test import Client
+
+from inventory.people.rules.roles import Role
+from inventory.permits.models import PermitLine, PermitVersion, Take
+from inventory.permits.rules.accounts import limit_words
+
+from .house import LINES, PermitHouse, a_take, make_permit_house
+
+AsRole = Callable[[Role], Client]
+
+
+def _as_opened(form: BaseForm) -> dict[str, Any]:
+    """What the browser sends of a form that nobody has touched."""
+    sent = {}
+    for name in form.fields:
+        box = form[name]
+        if isinstance(box.field.widget, CheckboxInput):
+            sent |= {box.html_name: "on"} if box.value() else {}
+            continue
+        value = box.field.widget.format_value(box.value())
+        if isinstance(value, list) and not hasattr(box.field.widget, "allow_multiple_selected"):
+            value = value[0] if value else ""
+        chosen = value[0] if isinstance(value, list) and len(value) == 1 else value
+        if chosen not in (None, "", []):
+            sent[box.html_name] = _one_of(box, chosen)
+    return {name: value for name, value in sent.items() if value is not None}
+
+
+def _one_of(box: Any, chosen: Any) -> Any:
+    """A choice that a menu does not have is none, as in a browser."""
+    choices = getattr(box.field.widget, "choices", None)
+    if choices is None or isinstance(chosen, list):
+        return chosen
+    return chosen if str(chosen) in {str(key) for key, _ in choices} else None
+
+
+def test_a_take_with_eggs_keeps_them_when_something_else_is_corrected(
+    house: PermitHouse, as_role: AsRole, frozen_clock: object
+) -> None:
+    (take,) = house.record(a_take("European lobster", let_go=1, berried=True, bycatch=True)).takes
+    client = as_role(Role.PERMIT_OFFICER)
+    sent = _as_opened(client.get(f"/take/{take.pk}/correct").context["form"])
+    client.post(f"/take/{take.pk}/correct", sent | {"remarks": "let go at once", "why": "said later"})
+    row = Take.objects.get(replaces=take)
+    assert (row.berried, row.bycatch, row.remarks) == (True, True, "let go at once")
+
+
+def test_an_amendment_leaves_alone_what_nobody_changed(db: None, frozen_clock: object) -> None:
+    """Corners to the last decimal, and what a line says of animals let go alive."""
+    corners = ((-104.623456, 60.412345), (-4.0, 60.0), (-4.0, 61.0))
+    lines = [replace(LINES[0], let_go_alive_counts=True), replace(LINES[1], let_go_alive_counts=False)]
+    house = make_permit_house(lines, area=corners)
+    user = house.people[Role.PERMIT_OFFICER].user
+    assert user
+    client = Client()
+    client.force_login(user)
+    page = client.get(f"/permit/{house.permit.pk}/amend").context
+    sent = _as_opened(page["form"]) | {"change": "amendment", "amended_on": "2026-10-05"}
+    for row in page["lines"].forms:
+        sent |= _as_opened(row)
+    sent |= {"line-TOTAL_FORMS": len(page["lines"].forms), "line-INITIAL_FORMS": len(lines)}
+    answer = client.post(f"/permit/{house.permit.pk}/amend", sent, follow=True)
+    assert "has version 2" in answer.text
+    version = PermitVersion.objects.get(permit=house.permit, number=2)
+    assert version.area == [list(corner) for corner in corners]
+    kept = PermitLine.objects.filter(version=version).order_by("position")
+    assert [line.let_go_alive_counts for line in kept] == [True, False]
+
+
+def test_those_whom_a_permit_names_stand_first_on_its_slip(house: PermitHouse, as_role: AsRole) -> None:
+    form = as_role(Role.AQUARIST).get(f"/permit/{house.permit.pk}/trip").context["form"]
+    names = [name for name, _ in form.fields["people"].choices]
+    assert set(names[:2]) == {house.aquarist.name, "The skipper"}
+    assert names[2:] == sorted(names[2:])
+
+
+def test_limits_are_written_as_people_say_them() -> None:
+    assert limit_words(3, "permit", "colony") == "3 colonies"
+    assert limit_words(1, "permit", "piece") == "1 piece"
+    assert limit_words(50, "trip", "animal") == "50 a trip"
