@@ -18,7 +18,7 @@ AsRole = Callable[[Role], Client]
 
 def _as_opened(form: BaseForm) -> dict[str, Any]:
     """What the browser sends of a form that nobody has touched."""
-    sent = {}
+    sent: dict[str, Any] = {}
     for name in form.fields:
         box = form[name]
         if isinstance(box.field.widget, CheckboxInput):
