@@ -85,3 +85,20 @@ def test_limits_are_written_as_people_say_them() -> None:
     assert limit_words(3, "permit", "colony") == "3 colonies"
     assert limit_words(1, "permit", "piece") == "1 piece"
     assert limit_words(50, "trip", "animal") == "50 a trip"
+
+
+def test_what_is_wrong_with_a_line_is_said_in_its_row(house: PermitHouse, as_role: AsRole) -> None:
+    answer = as_role(Role.PERMIT_OFFICER).post(
+        "/permits/new",
+        {
+            **{"number": "TEST 9", "authority": "BOARD", "holder": "Us", "kind": "collecting"},
+            **{"valid_from": "2026-10-01", "valid_until": "2027-09-30"},
+            **{"line-TOTAL_FORMS": 2, "line-INITIAL_FORMS": 0},
+            **{"line-0-covers": "taxon", "line-0-per": "permit", "line-0-unit": "animal"},
+            **{"line-1-covers": "taxon", "line-1-per": "permit", "line-1-unit": "animal"},
+            **{"line-1-words": "Gobies, two kinds", "line-1-names": "A b | C d"},
+        },
+    )
+    (wrong,) = answer.context["lines"].forms[1].errors["names"]
+    assert wrong == "One kind of animal has one name; several together are a group."
+    assert not answer.context["form"].errors

@@ -101,7 +101,7 @@ def test_a_line_that_is_no_longer_on_the_permit_keeps_its_takes(house: PermitHou
         (_facts(lines=[LineFacts("x", 1, number=3), LineFacts("y", 1, number=3)]), "line"),
         (_facts(area=[(0.0, 0.0), (1.0, 1.0)]), "area"),
         (_facts(lines=[LineFacts("x", 1, link=LinkFacts("taxon", ["A b", "C d"]))]), "names"),
-        (_facts(lines=[LineFacts("x", 1, link=LinkFacts("some", ["A b"]))]), "scope"),
+        (_facts(lines=[LineFacts("x", 1, link=LinkFacts("some", ["A b"]))]), "covers"),
     ],
 )
 def test_what_cannot_be_a_permit_is_refused_whole(

@@ -6,6 +6,7 @@ from datetime import datetime
 from decimal import Decimal
 from uuid import UUID
 
+from inventory.book.models.cells import Sex
 from inventory.book.rules.drafts import Problem
 from inventory.book.rules.happened import Happened
 
@@ -102,6 +103,13 @@ class TripRefused(Exception):
     def __init__(self, problems: Sequence[Problem]) -> None:
         super().__init__("\n".join(str(problem) for problem in problems))
         self.problems = list(problems)
+
+
+def sex_unknown(entry: TakeEntry) -> str:
+    """Why the sex that is stated is none that the book keeps, or nothing."""
+    if not entry.sex or entry.sex in Sex.values:
+        return ""
+    return f"{entry.sex!r} is none of {', '.join(Sex.values)}; leave it empty when it is not stated"
 
 
 def adds_up(entry: TakeEntry) -> str:

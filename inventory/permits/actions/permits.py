@@ -8,6 +8,7 @@ from django.db import transaction
 from django.db.models import Max
 
 from inventory.book.models import Document
+from inventory.book.models.cells import Sex
 from inventory.names.models import Taxon
 from inventory.names.queries.verdicts import known_usage
 from inventory.people.models import Person
@@ -27,13 +28,20 @@ from ..models import (
 )
 from ..rules.scopes import RANKS
 
+# How often a permit asks for a statement of what is held; blank: never.
+_STATEMENTS = ("", "quarter", "year")
+
 
 class PermitRefused(Exception):
-    """What was written cannot be a permit; ``column`` says where, the message what to do."""
+    """What was written cannot be a permit; ``column`` says where, the message what to do.
 
-    def __init__(self, column: str, message: str) -> None:
+    ``line`` is the index of the schedule's line that it is about; none: of the head.
+    """
+
+    def __init__(self, column: str, message: str, *, line: int | None = None) -> None:
         super().__init__(message)
         self.column = column
+        self.line = line
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +142,7 @@ def amend_permit(
 def link_line(*, permit: Permit, line_number: int, link: LinkFacts, by: Person, now: datetime) -> LineLink:
     """Says what a line's words mean from now on; the words are not touched. Raises :class:`PermitRefused`."""
     if link.scope not in Scope.values:
-        raise PermitRefused("scope", f"{link.scope!r} is none of {', '.join(Scope.values)}")
+        raise PermitRefused("covers", f"{link.scope!r} is none of {', '.join(Scope.values)}")
     names = [name.strip() for name in link.names if name.strip()]
     if not names:
         raise PermitRefused("names", "name at least one kind of animal, or a group of any rank")
@@ -191,11 +199,17 @@ def _check(facts: VersionFacts) -> None:
         raise PermitRefused("valid_until", f"it ends on {facts.valid_until}, before it begins")
     if facts.area and len(facts.area) < 3:
         raise PermitRefused("area", "an area has at least three corners")
-    for line in facts.lines:
+    if facts.stock_statement not in _STATEMENTS:
+        raise PermitRefused(
+            "stock_statement", f"{facts.stock_statement!r} is none of {', '.join(_STATEMENTS[1:])}"
+        )
+    for place, line in enumerate(facts.lines):
         if not line.words.strip():
-            raise PermitRefused("words", "a line has the permit's own words")
+            raise PermitRefused("words", "a line has the permit's own words", line=place)
         if line.per not in Per.values:
-            raise PermitRefused("per", f"{line.per!r} is none of {', '.join(Per.values)}")
+            raise PermitRefused("per", f"{line.per!r} is none of {', '.join(Per.values)}", line=place)
+        if line.sex and line.sex not in Sex.values:
+            raise PermitRefused("sex", f"{line.sex!r} is none of {', '.join(Sex.values)}", line=place)
 
 
 def _add_people(version: PermitVersion, names: Sequence[str]) -> None:
@@ -218,7 +232,9 @@ def _add_lines(version: PermitVersion, lines: Sequence[LineFacts], *, by: Person
         numbers.append(line.number or highest)
     twice = [number for number in set(numbers) if numbers.count(number) > 1]
     if twice:
-        raise PermitRefused("line", f"line {twice[0]} stands twice; each line has a number of its own")
+        last = len(numbers) - 1 - numbers[::-1].index(twice[0])
+        message = f"line {twice[0]} stands twice; each line has a number of its own"
+        raise PermitRefused("line", message, line=last)
     PermitLine.objects.bulk_create(
         [
             PermitLine(
@@ -238,9 +254,13 @@ def _add_lines(version: PermitVersion, lines: Sequence[LineFacts], *, by: Person
             for position, (number, line) in enumerate(zip(numbers, lines, strict=True), start=1)
         ]
     )
-    for number, line in zip(numbers, lines, strict=True):
-        if line.link is not None:
+    for place, (number, line) in enumerate(zip(numbers, lines, strict=True)):
+        if line.link is None:
+            continue
+        try:
             link_line(permit=permit, line_number=number, link=line.link, by=by, now=now)
+        except PermitRefused as refused:
+            raise PermitRefused(refused.column, str(refused), line=place) from refused
 
 
 def _member(link: LineLink, written: str) -> LinkMember:

@@ -21,7 +21,7 @@ from ..queries.reading import animal_of, read_permit
 from ..queries.takes import current_takes, place_of_events
 from ..rules.scopes import line_for
 from .cases import review_cases
-from .entries import Recorded, TakeEntry, TripRefused, When, adds_up
+from .entries import Recorded, TakeEntry, TripRefused, When, adds_up, sex_unknown
 from .field_names import taxa_of
 from .stocking import Stocking
 
@@ -136,6 +136,8 @@ def _check(take: Take, entry: TakeEntry, why: str) -> None:
     # A take of nothing is how a row that should not be there is taken out.
     if wrong and (entry.caught or entry.let_go or entry.died or entry.kept):
         raise _refused("caught", wrong)
+    if wrong := sex_unknown(entry):
+        raise _refused("sex", wrong)
     if not why.strip():
         raise _refused("why", "say why it is corrected")
 

@@ -24,7 +24,7 @@ from ..queries.takes import current_takes, trip_chains
 from ..rules.checks import refuse_position
 from ..rules.scopes import line_for
 from .cases import open_case_of_position, review_cases
-from .entries import Recorded, TakeEntry, TripEntry, TripRefused, When, adds_up
+from .entries import Recorded, TakeEntry, TripEntry, TripRefused, When, adds_up, sex_unknown
 from .field_names import taxa_of
 from .stocking import Stocking
 
@@ -78,6 +78,8 @@ class _Slip:
             wrong = adds_up(take)
             if wrong:
                 self._refuse(index, "caught", wrong)
+            if wrong := sex_unknown(take):
+                self._refuse(index, "sex", wrong)
             if not take.name.strip():
                 self._refuse(index, "name", "say what it was, as it was written in the field")
             if take.permit and take.permit not in self.permits:

@@ -162,9 +162,14 @@ class LineRows(_Rows):
         if index is not None:
             name_cells(form, index + 1)
 
+    @property
+    def filled(self) -> list[LineForm]:
+        """The rows that are lines; one whose words were taken out is left out."""
+        return [form for form in self.forms if form.cleaned_data.get("words")]
+
     def facts(self) -> list[LineFacts]:
-        """The lines in their order; one whose words were taken out is left out."""
-        return [form.facts() for form in self.forms if form.cleaned_data.get("words")]
+        """The lines in their order."""
+        return [form.facts() for form in self.filled]
 
 
 _Lines = formset_factory(LineForm, formset=LineRows, extra=5)

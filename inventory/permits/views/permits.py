@@ -105,7 +105,7 @@ def enter(request: HttpRequest) -> HttpResponse:
                 now=clock.now(),
             )
         except PermitRefused as refused:
-            _refuse(form, refused)
+            _refuse(form, refused, lines)
         else:
             messages.success(request, f"{made.number} is entered.")
             return redirect("permit", pk=made.pk)
@@ -131,7 +131,7 @@ def amend(request: HttpRequest, pk: int) -> HttpResponse:
                 now=clock.now(),
             )
         except PermitRefused as refused:
-            _refuse(form, refused)
+            _refuse(form, refused, lines)
         else:
             messages.success(request, f"{found.number} has version {version.number}; those before it stay.")
             return redirect("permit", pk=found.pk)
@@ -224,6 +224,9 @@ def _day(text: str, today: date) -> date:
         return today
 
 
-def _refuse(form: Any, refused: PermitRefused) -> None:
+def _refuse(form: Any, refused: PermitRefused, lines: LineRows | None = None) -> None:
+    """Shows it at its box: of the head, or of the line that it is about."""
+    if lines is not None and refused.line is not None:
+        form = lines.filled[refused.line]
     column = refused.column if refused.column in form.fields else None
     form.add_error(column, f"{str(refused)[:1].upper()}{str(refused)[1:]}.")

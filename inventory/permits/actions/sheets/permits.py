@@ -18,7 +18,7 @@ def write_permits(rows: Sequence[GuestRow], line_rows: Sequence[GuestRow], to: G
     by_version = _by_version(line_rows)
     for row in sorted(rows, key=lambda row: (row.values["number"], row.values.get("version") or 1)):
         mine = by_version.pop((row.values["number"], row.values.get("version") or 1), [])
-        new = _write_version(row, mine, loading)
+        new = _write_version(row, mine, loading, lines)
         lines.tally.new += new
         lines.tally.already_there += len(mine) - new
     for (number, version), left in by_version.items():
@@ -34,7 +34,7 @@ def _by_version(rows: Sequence[GuestRow]) -> dict[tuple[str, int], list[GuestRow
     return found
 
 
-def _write_version(row: GuestRow, lines: Sequence[GuestRow], loading: Loading) -> int:
+def _write_version(row: GuestRow, lines: Sequence[GuestRow], loading: Loading, of_lines: Loading) -> int:
     """Enters one version; answers how many lines were new."""
     values = row.values
     number, version = values["number"], values.get("version") or 1
@@ -70,7 +70,10 @@ def _write_version(row: GuestRow, lines: Sequence[GuestRow], loading: Loading) -
             amended_on = values.get("amended_on") or values["valid_from"]
             amend_permit(permit=permit, facts=facts, kind=change, amended_on=amended_on, by=who, now=when)
     except PermitRefused as refused:
-        loading.refuse(row, refused.column, str(refused))
+        if refused.line is None:
+            loading.refuse(row, refused.column, str(refused))
+        else:
+            of_lines.refuse(lines[refused.line], refused.column, str(refused))
         return 0
     except ValueError:
         kinds = ", ".join(kind.value for kind in VersionKind)
