@@ -30,7 +30,7 @@ class SheetTable(tables.Table):  # type: ignore[misc]
         empty_text = "No sheet yet."
 
     def render_number(self, value: str) -> SafeString:
-        return format_html('<a href="{}">{}</a>', reverse("sheet", args=[value]), value)
+        return format_html('<a class="code" href="{}">{}</a>', reverse("sheet", args=[value]), value)
 
     def render_place(self, value: str, record: SheetProgress) -> SafeString:
         return format_html('<span class="code">{}</span> {}', value, record.sheet.place.name)

@@ -5,7 +5,7 @@ import re
 from django.template import Library
 from django.utils.safestring import SafeString
 
-from inventory.book.templatetags.book_words import difference
+from inventory.book.templatetags.book_words import difference, happened
 
 from ..models import Count
 from ..queries.reading import LineRead, Row
@@ -28,7 +28,8 @@ def step_words(step: Step) -> str:
     stated = step.settling
     n = f"{stated.n:+d}" if stated.how is How.ADJUSTMENT else str(stated.n or len(stated.accessions) or "")
     what = " ".join(part for part in (stated.how.words, n) if part)
-    parts = [what, stated.kind.value.replace("_", " ") if stated.kind else "", stated.reason, stated.happened]
+    parts = [what, stated.kind.value.replace("_", " ") if stated.kind else "", stated.reason]
+    parts.append(happened(stated.happened))
     if stated.from_sex or stated.to_sex:
         parts.append(f"{stated.from_sex} to {stated.to_sex}")
     if stated.to_place and not step.to_line:

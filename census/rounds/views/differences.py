@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.template.defaultfilters import pluralize
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
@@ -85,7 +86,7 @@ def accept_ticked(request: HttpRequest, code: str) -> HttpResponse:
     census = found_census(code)
     keys = request.POST.getlist("proposal")
     try:
-        done = accept_proposals(
+        accept_proposals(
             census=census,
             keys=keys,
             by=person_of(request.user),
@@ -97,7 +98,9 @@ def accept_ticked(request: HttpRequest, code: str) -> HttpResponse:
             messages.error(request, problem)
         messages.error(request, "Nothing was accepted.")
     else:
-        messages.success(request, f"{len(done)} lines decided." if keys else "Nothing was ticked.")
+        n = len(set(keys))
+        told = f"{n} proposal{pluralize(n)} accepted." if keys else "Nothing was ticked."
+        messages.success(request, told)
     return redirect("differences", code)
 
 
