@@ -3,6 +3,7 @@
 from collections.abc import Collection, Sequence
 from datetime import datetime
 
+from django.db.models import Q
 from django.urls import reverse
 from django.utils import timezone
 
@@ -12,9 +13,10 @@ from inventory.people.rules.roles import Role
 from .models import Census, Notice, Restatement
 from .queries.late import LatePeriod, late_periods
 from .queries.settings import settings_in_use
+from .queries.waiting import still_waiting
 from .rules.calendar import working_days_after
 from .rules.who import DECIDES, SIGNS
-from .rules.words import CensusState
+from .rules.words import CensusState, How
 
 SHOWN = 10
 _OVER = (CensusState.CLOSED.value, CensusState.ABANDONED.value)
@@ -22,7 +24,7 @@ _OVER = (CensusState.CLOSED.value, CensusState.ABANDONED.value)
 
 def told(roles: Collection[Role], *, now: datetime) -> list[Attention]:
     """A constant number of queries, and none for those who have none of these roles."""
-    found = _notices(roles)
+    found = _notices(roles) + _approvals(roles)
     if not set(roles).isdisjoint(SIGNS):
         found += _restatements() + _chased(now)
     if not set(roles).isdisjoint((*DECIDES, Role.PERMIT_OFFICER)):
@@ -42,6 +44,36 @@ def _notices(roles: Collection[Role]) -> list[Attention]:
             url=reverse("notices"),
             roles=frozenset(Role(notice.role) for notice in notices),
             lines=tuple(Line(notice.words, reverse("notices")) for notice in notices[:SHOWN]),
+        )
+    ]
+
+
+def _approvals(roles: Collection[Role]) -> list[Attention]:
+    """For those whose name is asked for; what others have to answer is theirs."""
+    asks = {Role.CURATOR: Q(curator=True), Role.PERMIT_OFFICER: Q(permit_officer=True)}
+    mine = [asks[role] for role in roles if role in asks]
+    if not mine:
+        return []
+    wanted = mine[0] | mine[-1]
+    asked = still_waiting().filter(wanted).exclude(answers__role__in=[role.value for role in roles])
+    waiting = list(asked.select_related("line__sheet", "line__place", "line__taxon", "asked_by"))
+    if not waiting:
+        return []
+    return [
+        Attention(
+            heading="Corrections that wait for your approval",
+            total=len(waiting),
+            url=reverse("approvals"),
+            roles=frozenset({Role.CURATOR, Role.PERMIT_OFFICER}),
+            lines=tuple(
+                Line(
+                    f"{one.line.place.code} {one.line.taxon or one.line.written_name}: {How(one.how).words}",
+                    reverse("approvals"),
+                    one.asked_by.name,
+                    places=frozenset({one.line.place_id}),
+                )
+                for one in waiting
+            ),
         )
     ]
 

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from .views import (
+    approvals,
     board,
     charts,
     checks,
@@ -34,6 +35,7 @@ urlpatterns = [
     path("periods", periods.periods, name="periods"),
     path("period/<str:code>", periods.period, name="period"),
     path("period/<str:code>/<int:number>/<str:name>", periods.paper, name="period_paper"),
+    path("approvals", approvals.approvals, name="approvals"),
     path("notices", notices.notices, name="notices"),
     path("count-help", count_help.count_help_list, name="count_help_list"),
     path("count-help/<slug:method>", count_help.count_help, name="count_help"),

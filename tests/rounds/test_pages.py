@@ -137,7 +137,8 @@ def test_a_line_is_decided_on_its_page(house: TestHouse, signed_in: SignIn) -> N
     stated = {"how": "adjustment", "reason": "eaten (suspected)", "n": "-5"}
     refused = client.post(address, stated)
     assert "the curator&#x27;s approval is needed" in refused.content.decode()
-    answer = client.post(address, {**stated, "approved_by": house.curator.name})
+    signed = {"approved_by": house.curator.name, "note": "signed by hand on the sheet"}
+    answer = client.post(address, {**stated, **signed})
     assert answer.status_code == 302
     assert Decision.objects.get().n == -5
 

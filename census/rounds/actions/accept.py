@@ -1,8 +1,9 @@
 """Accepts and refuses proposals: what is accepted becomes decisions of the census, like any others."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
+from typing import TypeVar
 
 from django.db import transaction
 
@@ -10,17 +11,21 @@ from census.differences.models import Refusal
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 
-from ..models import Census, Decision, Line
+from ..models import ApprovalAsked, Census, Decision, Line
 from ..queries.explaining import Answer, answer, counts_of, names
 from ..queries.find import line_called
 from ..queries.reading import read_census
 from ..rules.hypotheses import Hypothesis
 from ..rules.settings import CensusSettings
+from ..rules.settling import Settling
 from ..rules.steps import Step
 from ..rules.who import DECIDES
 from .allowed import require
+from .approving import ask_approval
 from .decide import decide_line
 from .refused import CensusRefused
+
+Done = TypeVar("Done")
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,22 +60,59 @@ def accept_proposals(
     problems = [f"{key}: not proposed any more; look at the line again" for key in keys if key not in found]
     if problems:
         raise CensusRefused(*problems)
-    decisions = []
-    for key in dict.fromkeys(keys):
-        if not found[key].acceptable:
-            problems.append(f"{key}: this is nothing to accept: {found[key].words}")
+    return _each_step(
+        [found[key] for key in dict.fromkeys(keys)],
+        lambda step: _decide(step, under or Under(), by=by, now=now, zone=zone, settings=settings),
+    )
+
+
+@transaction.atomic
+def ask_for_proposals(
+    *,
+    census: Census,
+    keys: Sequence[str],
+    by: Person,
+    now: datetime,
+    zone: tzinfo,
+    owner: str = "",
+    note: str = "",
+) -> list[ApprovalAsked | Decision]:
+    """The same, but what needs a name that is not there waits until that person approves it.
+
+    Raises :class:`CensusRefused`.
+    """
+    require(by, DECIDES, "ask for an approval")
+    found = _made_now(census, keys, now=now, settings=None)
+    problems = [f"{key}: not proposed any more; look at the line again" for key in keys if key not in found]
+    if problems:
+        raise CensusRefused(*problems)
+    under = Under(owner=owner, note=note)
+
+    def ask(step: Step) -> ApprovalAsked | Decision:
+        line, settling = _stated(step, under, by, now)
+        other = line_called(step.to_line) if step.to_line else None
+        return ask_approval(line=line, settling=settling, by=by, now=now, zone=zone, other_line=other)
+
+    return _each_step([found[key] for key in dict.fromkeys(keys)], ask)
+
+
+def _each_step(chosen: Iterable[Hypothesis], do: Callable[[Step], Done]) -> list[Done]:
+    """Does every step of what was chosen, all or none; the problems of all are told together."""
+    done: list[Done] = []
+    problems: list[str] = []
+    for one in chosen:
+        if not one.acceptable:
+            problems.append(f"{one.key}: this is nothing to accept: {one.words}")
             continue
-        for step in found[key].steps:
+        for step in one.steps:
             try:
                 with transaction.atomic():
-                    decisions.append(
-                        _decide(step, under or Under(), by=by, now=now, zone=zone, settings=settings)
-                    )
+                    done.append(do(step))
             except CensusRefused as refused:
                 problems += refused.problems
     if problems:
         raise CensusRefused(*problems)
-    return decisions
+    return done
 
 
 @transaction.atomic
@@ -121,12 +163,7 @@ def _by_key(told: Answer, keys: Iterable[str]) -> dict[str, Hypothesis]:
 def _decide(
     step: Step, under: Under, *, by: Person, now: datetime, zone: tzinfo, settings: CensusSettings | None
 ) -> Decision:
-    line = line_called(step.line)
-    settling = step.settling
-    if step.keeper or step.officer:
-        settling = replace(settling, owner=under.owner or _owner(step, line, by, now))
-    if under.note:
-        settling = replace(settling, note=under.note)
+    line, settling = _stated(step, under, by, now)
     return decide_line(
         line=line,
         settling=settling,
@@ -138,6 +175,16 @@ def _decide(
         other_line=line_called(step.to_line) if step.to_line else None,
         settings=settings,
     )
+
+
+def _stated(step: Step, under: Under, by: Person, now: datetime) -> tuple[Line, Settling]:
+    """The line of a step, and what is stated about it with its owner and its note."""
+    line, settling = line_called(step.line), step.settling
+    if step.keeper or step.officer:
+        settling = replace(settling, owner=under.owner or _owner(step, line, by, now))
+    if under.note:
+        settling = replace(settling, note=under.note)
+    return line, settling
 
 
 def _owner(step: Step, line: Line, by: Person, now: datetime) -> str:

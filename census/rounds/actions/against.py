@@ -1,6 +1,6 @@
 """What stands against a decision about a line: its counts, its direction, other censuses, approval."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from inventory.people.models import Person
@@ -49,6 +49,41 @@ def problems_with(
         *_against_writing_off(part, settling, settings, today),
         *_approval_problems(row, settling, by, names, settings),
     ]
+
+
+def problems_but_approval(
+    census: Census,
+    row: Row,
+    part: LineRead,
+    settling: Settling,
+    *,
+    by: Person,
+    other_line: Line | None,
+    settings: CensusSettings,
+    today: date,
+) -> list[str]:
+    """The same without what only the names of others can mend: what is asked for approval meets these."""
+    return [
+        *_problems(census, row, part, settling, by),
+        *_against_direction(part, settling, other_line),
+        *_against_earlier_censuses(census, row, settling, settings),
+        *_against_writing_off(part, settling, settings, today),
+        *_note_problems(_approval_for(row, settling, settings), settling),
+    ]
+
+
+def names_needed(row: Row, settling: Settling, by: Person, settings: CensusSettings) -> ApprovalNeeded:
+    """Whose names must stand under it when ``by`` enters it; who typed the line needs another's."""
+    needed = _approval_for(row, settling, settings)
+    if settling.how is How.ADJUSTMENT and not needed.curator and by.pk in _typed_by(row):
+        needed = replace(needed, curator=True, why=(*needed.why, f"{by.name} typed this line"))
+    return needed
+
+
+def barred(row: Row, person: Person, entered: Person) -> str:
+    """Why ``person`` may not approve what ``entered`` stated about the row; empty when they may."""
+    why = barred_from_approving(person.pk, counted=_counted_by(row), typed=_typed_by(row), entered=entered.pk)
+    return f"{person.name} may not approve: {person.name} {why}" if why else ""
 
 
 def _approval_for(row: Row, settling: Settling, settings: CensusSettings) -> ApprovalNeeded:
@@ -207,15 +242,15 @@ def _approval_problems(
         names.countersigned_by and has_role(names.countersigned_by, Role.PERMIT_OFFICER)
     ):
         problems.append(f"the permit officer's countersign is needed: {because}")
+    problems += _note_problems(needed, settling)
+    named = (person for person in (names.approved_by, names.countersigned_by) if person is not None)
+    return [*problems, *filter(None, (barred(row, person, by) for person in named))]
+
+
+def _note_problems(needed: ApprovalNeeded, settling: Settling) -> list[str]:
     if needed.note and not settling.note:
-        problems.append(f"a note is needed: {because}")
-    for person in (names.approved_by, names.countersigned_by):
-        if person is None:
-            continue
-        barred = barred_from_approving(person.pk, counted=_counted_by(row), typed=typed, entered=by.pk)
-        if barred:
-            problems.append(f"{person.name} may not approve: {person.name} {barred}")
-    return problems
+        return [f"a note is needed: {'; '.join(needed.why)}"]
+    return []
 
 
 def _counted_by(row: Row) -> set[int]:

@@ -48,9 +48,9 @@ def decide_line(
     census = running(line.sheet.census)
     settings = settings or settings_of(census)
     names = Names(approved_by, countersigned_by)
-    settling = _aimed(settling, other_line)
+    settling = aimed(settling, other_line)
     stated = settling.fingerprint(*(person.name for person in (approved_by, countersigned_by) if person))
-    row, part = _read(census, [line], settings)[0]
+    row, part = read_lines(census, [line], settings)[0]
     earlier = next((d for d in part.decisions if d.stated == stated), None)
     if earlier is not None and not row.reopened:
         return earlier  # a form sent twice; also when the line stays open, for only a part is explained
@@ -73,14 +73,14 @@ def decide_line(
     change = change_of_book(settling)
     decisions = [
         _keep(row, part, settling, n=n, stated=stated, events=events, by=by, names=names, now=now)
-        for (row, part), n in zip(_read(census, lines, settings), (change, -change), strict=False)
+        for (row, part), n in zip(read_lines(census, lines, settings), (change, -change), strict=False)
     ]
     if census.state != CensusState.REOPENED:
         move_census(census, CensusState.SETTLING)
     return decisions[0]
 
 
-def _read(census: Census, lines: Sequence[Line], settings: CensusSettings) -> list[tuple[Row, LineRead]]:
+def read_lines(census: Census, lines: Sequence[Line], settings: CensusSettings) -> list[tuple[Row, LineRead]]:
     """Each line's row, and the line's part of it, as they are now."""
     wanted = Q(pk__in=[line.pk for line in lines])
     wanted |= Q(joined_key__in=[line.joined_key for line in lines if line.joined_key])
@@ -124,7 +124,7 @@ def _post(
     return list(Event.objects.filter(pk__in=[one.event_id for one in posted]))
 
 
-def _aimed(settling: Settling, other: Line | None) -> Settling:
+def aimed(settling: Settling, other: Line | None) -> Settling:
     """Fills in from the other line where a move went, or which lot the animals belong to."""
     if other is None:
         return settling

@@ -69,13 +69,14 @@ class DecisionForm(forms.Form):
     approved_by = forms.ModelChoiceField(
         Person.objects.filter(left_on=None, user__groups__name="curator"),
         required=False,
-        label="Approved by",
+        label="Approved on paper by",
+        help_text="Who signed by hand; the note says on which paper.",
         to_field_name="name",
     )
     countersigned_by = forms.ModelChoiceField(
         Person.objects.filter(left_on=None, user__groups__name="permit_officer"),
         required=False,
-        label="Countersigned by",
+        label="Countersigned on paper by",
         to_field_name="name",
     )
     evidence = forms.CharField(required=False, max_length=250, label="Evidence")
@@ -88,12 +89,25 @@ class DecisionForm(forms.Form):
     )
     due = forms.CharField(required=False, label="Until", widget=forms.DateInput(attrs={"type": "date"}))
 
+    ask = forms.BooleanField(
+        required=False,
+        label="Ask for approval",
+        help_text="Nothing is posted until those whose names it needs have approved it themselves.",
+    )
+
     ALWAYS = ("how", "reason", "n", "evidence")
-    APPROVAL = ("approved_by", "countersigned_by", "note")
+    APPROVAL = ("ask", "approved_by", "countersigned_by", "note")
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        for name, problem in against_names(cleaned):
+            self.add_error(name, problem)
+        return cleaned
 
     def asked(self, line: str) -> tuple[Asked | None, list[str]]:
         """What is stated, read by the same reader as a row of a decisions file."""
         texts = {name: "" if value is None else str(value) for name, value in self.cleaned_data.items()}
+        texts.pop("ask", None)
         texts["line"] = line
         texts["drift"] = "yes" if self.cleaned_data.get("drift") else ""
         return read_row(line, texts)
@@ -122,10 +136,30 @@ FIELDS: Mapping[How, tuple[str, ...]] = {
         "to_place",
         "reverses",
         *_PROOF,
+        "ask",
         "approved_by",
     ),
-    How.LATE_MOVE: ("n", "happened*", "to_line", "to_place", "accessions", "reason", *_PROOF, "approved_by"),
-    How.CHANGE_OF_NAME: ("n", "to_line", "to_accession", "accessions", "reason", *_PROOF, "approved_by"),
+    How.LATE_MOVE: (
+        "n",
+        "happened*",
+        "to_line",
+        "to_place",
+        "accessions",
+        "reason",
+        *_PROOF,
+        "ask",
+        "approved_by",
+    ),
+    How.CHANGE_OF_NAME: (
+        "n",
+        "to_line",
+        "to_accession",
+        "accessions",
+        "reason",
+        *_PROOF,
+        "ask",
+        "approved_by",
+    ),
     How.REGROUP: ("n*", "from_sex", "to_sex", "to_stage", "reason", *_PROOF),
     How.ADJUSTMENT: (
         "n*",
@@ -135,6 +169,7 @@ FIELDS: Mapping[How, tuple[str, ...]] = {
         "drift",
         "evidence",
         "note",
+        "ask",
         "approved_by",
         "countersigned_by",
     ),
@@ -182,6 +217,16 @@ class WayForm(DecisionForm):
     def title(self) -> str:
         """The way in words."""
         return self.way.words
+
+
+def against_names(cleaned: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """(field, what is wrong): a name that another enters was signed by hand, and the note says where."""
+    named = bool(cleaned.get("approved_by") or cleaned.get("countersigned_by"))
+    if named and cleaned.get("ask"):
+        return [("ask", "Either ask for approval, or name who signed on paper.")]
+    if named and not str(cleaned.get("note") or "").strip():
+        return [("note", "Say which paper was signed by hand; or ask for approval instead.")]
+    return []
 
 
 def way_form(how: How, data: Any = None, *, initial: Mapping[str, Any] | None = None) -> WayForm:

@@ -38,8 +38,8 @@ class Touched:
 def returns_touched(late: Iterable[LateEvent], zone: tzinfo) -> list[Touched]:
     """The newest sent version of each return that any of these events touches, oldest sending first.
 
-    A return tells what was taken and what became of it up to a day; an event touches it when it is dated up to
-    then, was entered after the return was made, and moved animals of the permit, or of a lot that they
+    A return tells what was taken and what became of it up to a day; an event touches it when it is dated up
+    to then, was entered after the return was made, and moved animals of the permit, or of a lot that they
     were put to. One query where nothing was sent, three otherwise.
     """
     sent = _newest_sent()
@@ -71,7 +71,7 @@ def _newest_sent() -> list[tuple[PermitReturn, date]]:
 
 
 def _lots_of(numbers: Collection[str]) -> Mapping[str, set[int]]:
-    """Lots that hold, or ever held, animals of each permit: those they came into, and those they were put to."""
+    """Lots that hold, or held, animals of each permit: those they came into, and those they were put to."""
     came = Flow.objects.filter(
         event__permit_number__in=numbers, to_cell__inside=True, from_cell__inside=False
     )

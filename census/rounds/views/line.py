@@ -19,12 +19,13 @@ from inventory.doors import clock
 from inventory.people.access import may, person_of, requires
 from inventory.people.models import Person
 
-from ..actions.accept import Under, accept_proposals, refuse_proposal
+from ..actions.accept import Under, accept_proposals, ask_for_proposals, refuse_proposal
+from ..actions.approving import ask_as_stated
 from ..actions.recounts import ask_recount
 from ..actions.refused import CensusRefused
 from ..actions.settle_many import settle_many
 from ..forms import DecisionForm, ProposalForm, RecountForm, way_forms
-from ..models import Census, Line
+from ..models import ApprovalAsked, Census, Line
 from ..queries.approvals import approvals
 from ..queries.explaining import Answer, answer
 from ..queries.find import NotFound, line_called
@@ -32,6 +33,7 @@ from ..queries.pool_shares import pool_shares
 from ..queries.progress import closing_supported
 from ..queries.reading import Row, read_census
 from ..queries.settings import settings_of
+from ..queries.waiting import waiting_about
 from ..rules.approval import ApprovalNeeded
 from ..rules.hypotheses import Hypothesis, notes_on
 from ..rules.steps import Step
@@ -70,7 +72,8 @@ def census_line(request: HttpRequest, number: str, line: int) -> HttpResponse:
         except CensusRefused as refused:
             form.add_error(None, list(refused.problems))
         else:
-            messages.success(request, f"{found}: decided.")
+            waits = waiting_about(found) if form.cleaned_data["ask"] else None
+            messages.success(request, f"{found}: {'it waits for approval' if waits else 'decided'}.")
             return redirect("census_line", number, line)
     settings = settings_of(census)
     rows = read_census(census, settings=settings)
@@ -93,6 +96,7 @@ def census_line(request: HttpRequest, number: str, line: int) -> HttpResponse:
         "proposal_form": ProposalForm() if decides else None,
         "recount_form": RecountForm(),
         "decisions": [decision for part in row.parts for decision in part.decisions],
+        "waits": waiting_about(*(part.line for part in row.parts)),
         "next": _next(rows, row),
     }
     return render(request, "rounds/line.html", context)
@@ -136,39 +140,39 @@ def proposal(request: HttpRequest, number: str, line: int) -> HttpResponse:
             refuse_proposal(census=census, key=refused_key, by=by, now=now, why=form.cleaned_data["note"])
             messages.success(request, f"{found}: refused; it is not proposed again of these counts.")
             return redirect("census_line", number, line)
-        accept_proposals(
-            census=census,
-            keys=[request.POST.get("accept", "")],
-            by=by,
-            now=now,
-            zone=timezone.get_current_timezone(),
-            under=Under(
-                approved_by=form.cleaned_data["approved_by"],
-                countersigned_by=form.cleaned_data["countersigned_by"],
-                note=form.cleaned_data["note"],
-            ),
-        )
+        waits = _accept(census, [request.POST.get("accept", "")], form, by, now)
     except CensusRefused as refused:
         for problem in refused.problems:
             messages.error(request, problem)
         return redirect("census_line", number, line)
-    messages.success(request, f"{found}: accepted.")
+    messages.success(request, f"{found}: {'it waits for approval' if waits else 'accepted'}.")
     rows = read_census(census)
     after = _next(rows, _row_of(rows, found))
     return redirect(after) if after else redirect("differences", census.code)
+
+
+def _accept(census: Census, keys: Sequence[str], form: ProposalForm, by: Person, now: datetime) -> bool:
+    """Accepts, or asks for the names that are needed; True when something waits for one."""
+    zone, stated = timezone.get_current_timezone(), form.cleaned_data
+    if stated["ask"]:
+        done = ask_for_proposals(census=census, keys=keys, by=by, now=now, zone=zone, note=stated["note"])
+        return any(isinstance(one, ApprovalAsked) for one in done)
+    names = Under(
+        approved_by=stated["approved_by"], countersigned_by=stated["countersigned_by"], note=stated["note"]
+    )
+    accept_proposals(census=census, keys=keys, by=by, now=now, zone=zone, under=names)
+    return False
 
 
 def _settle(census: Census, found: Line, form: DecisionForm, request: HttpRequest) -> None:
     asked, problems = form.asked(str(found))
     if asked is None:
         raise CensusRefused(*problems)
-    settle_many(
-        census=census,
-        asked=[asked],
-        by=person_of(request.user),
-        now=clock.now(),
-        zone=timezone.get_current_timezone(),
-    )
+    by, now, zone = person_of(request.user), clock.now(), timezone.get_current_timezone()
+    if form.cleaned_data["ask"]:
+        ask_as_stated(census=census, asked=asked, by=by, now=now, zone=zone)
+    else:
+        settle_many(census=census, asked=[asked], by=by, now=now, zone=zone)
 
 
 def _line(number: str, line: int) -> Line:
