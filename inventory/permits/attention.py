@@ -5,22 +5,60 @@ from datetime import datetime
 from django.urls import reverse
 from django.utils import timezone
 
+from inventory.book import blind
 from inventory.people.attention import Attention, Line
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 
 from .queries.loans import LoanRead, read_loans
+from .queries.notices import notices
 from .queries.pages import open_cases
+from .queries.reminders import reminders
 from .queries.review import links_to_review
 from .queries.takes import kept_not_stocked
+from .rules.reminders import About
 
 _KEEPS = frozenset({Role.PERMIT_OFFICER, Role.REGISTRAR})
+_OFFICER = frozenset({Role.PERMIT_OFFICER})
 _SHOWN = 10
 
 
 def items(person: Person, *, now: datetime) -> list[Attention]:
-    """Cases, what a slip kept and nobody put into a tank, loans that are late, links of permit lines to review. A constant number of queries."""
-    return [item for item in (_cases(), _kept_ones(), _loans(now), _links()) if item.total]
+    """Notices and other days that are near, cases, what a slip kept and nobody put into a tank, loans that
+    are late, links of permit lines to review. A constant number of queries.
+    """
+    found = [*_due(person, now), _cases(), _kept_ones(), _loans(now), _links()]
+    return [item for item in found if item.total]
+
+
+def _due(person: Person, now: datetime) -> list[Attention]:
+    """Notices to send; expiry and returns. Loans have a heading of their own."""
+    on, zone = timezone.localdate(now), timezone.get_current_timezone()
+    told = [one for one in notices(on=on, zone=zone, hidden=blind.hidden_from(person)) if one.left]
+    near = [one for one in reminders(on=on, zone=zone, found=[]) if one.about in (About.EXPIRY, About.RETURN)]
+    return [
+        Attention(
+            heading="Deaths and absences to tell an authority",
+            total=len(told),
+            url=reverse("reminders"),
+            roles=_OFFICER,
+            lines=tuple(
+                Line(
+                    f"{one.permit.number}: {'' if one.hidden else f'{one.left} '}"
+                    f"{one.lot.taxon.scientific_name} {one.kind_words}, by {one.due_on} ({one.when})",
+                    reverse("notice", args=[one.key]),
+                )
+                for one in told[:_SHOWN]
+            ),
+        ),
+        Attention(
+            heading="Permits that end, returns that are due",
+            total=len(near),
+            url=reverse("reminders"),
+            roles=_OFFICER,
+            lines=tuple(Line(one.words, one.path) for one in near[:_SHOWN]),
+        ),
+    ]
 
 
 def _cases() -> Attention:

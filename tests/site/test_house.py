@@ -25,6 +25,8 @@ IDB = "e01b45d2e088a7197e8b41ba9b51a0876969da67cc08e6efbc3d5d7ab6ac836c"
 TANK_SIDE = ("tank/", "tank/readings", "tank/enrol", "tank/sw.js", "tank/manifest.webmanifest")
 # How the interface is spoken to, for whoever builds a sensor; nothing of the house is in it.
 DESCRIPTION = "api/v1/openapi.json"
+# For programs that cannot sign in: the address is the secret. tests/permits/test_notices_reminders.py.
+CALENDAR = "calendar/<str:token>.ics"
 
 
 def test_the_vendored_sheet_is_the_one_that_was_published() -> None:
@@ -53,7 +55,7 @@ def test_health_names_a_trigger_that_is_gone(db: None, client: Client) -> None:
 
 def test_nobody_reads_anything_without_signing_in(small_house: SmallHouse, client: Client) -> None:
     """Every address of every room: a visitor gets the sign-in, health, the tank side's empty pages and the
-    description of the interface; the interface itself wants a token or a code."""
+    description of the interface; the interface itself wants a token or a code, a calendar its address."""
     for route in _routes(get_resolver().url_patterns):
         response = client.get(_filled(route))
         if response.status_code == 405 and route != "sign-out":
@@ -72,6 +74,8 @@ def test_nobody_reads_anything_without_signing_in(small_house: SmallHouse, clien
             assert (response.status_code, response.json()["reason"]) == (422, "unreadable")
         elif route.startswith("api/"):
             assert response.status_code == 401, route
+        elif route == CALENDAR:
+            assert response.status_code == 404
         elif route == "sign-out":
             assert response.status_code == 405
         else:

@@ -27,6 +27,7 @@ from ..forms.loans import DivideForm, EndForm, ExtendForm, LetterForm, LoanForm,
 from ..forms.parts import add_problems
 from ..models import Loan
 from ..queries.loans import read_loans, totals
+from ..queries.transport import departures_of
 from ..who import KEEPS
 
 # The forms of a loan's page: heading, and what its button says.
@@ -92,7 +93,13 @@ def loan(request: HttpRequest, pk: int) -> HttpResponse:
     if asked in forms and forms[asked].is_valid() and _write(request, found, asked, forms[asked]):
         return redirect("loan", pk=pk)
     writes = [(do, forms[do], *words) for do, words in _WRITES.items() if do != "divide" or read.young]
-    context = {"read": read, "loan": found, "forms": may_keep, "writes": writes}
+    context = {
+        "read": read,
+        "loan": found,
+        "forms": may_keep,
+        "writes": writes,
+        "departures": departures_of(found),
+    }
     return render(request, "permits/loan.html", context)
 
 
