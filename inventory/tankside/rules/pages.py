@@ -59,7 +59,9 @@ PAGES = (
         template="tankside/app.html",
         title="Tank side",
         words="Tank side",
-        files=_modules("app", "tanks", "animal", "details", "fields", "kinds", "saved", "entries", "scan"),
+        files=_modules(
+            "app", "tanks", "animal", "boxes", "details", "fields", "kinds", "saved", "entries", "scan"
+        ),
     ),
     TankPage(
         path="tank/readings",
@@ -67,7 +69,34 @@ PAGES = (
         title="Readings",
         words="Readings",
         files=_modules(
-            "log_readings", "log_measures", "details", "fields", "kinds", "saved", "animal", "tanks", "scan"
+            *("log_readings", "log_measures", "boxes", "details", "fields"),
+            *("kinds", "saved", "animal", "tanks", "scan"),
+        ),
+    ),
+    TankPage(
+        path="tank/slip",
+        template="tankside/slip_app.html",
+        title="Field slip",
+        words="Field slip",
+        files=(
+            "tankside/slip.css",
+            *_modules("slip", "slip_limits", "slip_place", "slip_takes"),
+            *_modules("boxes", "details", "fields", "kinds", "saved", "animal", "tanks", "scan"),
+        ),
+    ),
+    TankPage(
+        path="tank/count",
+        template="rounds/count_app.html",
+        title="Count sheets",
+        words="Count",
+        files=(
+            "tankside/slip.css",
+            "rounds/count.css",
+            *(
+                f"rounds/{name}.js"
+                for name in ("count", "count_line", "count_sheet", "count_sheets", "passes")
+            ),
+            *_modules("boxes", "details", "fields", "kinds", "saved", "animal", "tanks", "scan"),
         ),
     ),
     TankPage(

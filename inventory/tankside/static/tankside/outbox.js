@@ -1,13 +1,16 @@
 // What was written on this device and waits to be sent. Any page of the tank side writes through it.
 //
 // Exports
-//   put(path, body, words, author)  keeps one entry and starts sending; answers its identifier once the disk
+//   put(path, body, words, author, more)  keeps one entry and starts sending; answers its identifier once the disk
 //                   has it, and throws when the device could not keep it (store.inWords says why).
 //                   path: where it is sent, e.g. "/api/v1/entries"; the server there takes
 //                         {sent_at, entries: [body, ...]} and answers {answers: [{identifier, outcome, ...}]}
 //                   body: the entry; identifier, person, pass and saved_at are put in here
 //                   words: the entry in words, for the lists of this device
 //                   author: {id, name, initials, pass} from person.current(); without one nothing is kept
+//                   more: {mend, emptied}. mend: the address of the page that opens it again when it came
+//                         back, without its identifier. emptied: the only fields of the body that stay on the
+//                         device once it is sent, for what the next who holds the device may not see
 //   pending()       rows that are not yet sent, in order: {sequence, identifier, path, body, words, author,
 //                   saved_at, state, answer}; saved_at is the device's own clock, body.saved_at the house's
 //   all()           every row still kept: state "waiting" | "sent" | "came back"
@@ -37,7 +40,7 @@ export class NoAuthorError extends Error {
   }
 }
 
-export async function put(path, body, words, author) {
+export async function put(path, body, words, author, { mend = null, emptied = null } = {}) {
   if (!author?.id) throw new NoAuthorError();
   const saved_at = new Date().toISOString();
   const identifier = newIdentifier();
@@ -51,6 +54,8 @@ export async function put(path, body, words, author) {
     saved_at,
     state: "waiting",
     answer: null,
+    mend,
+    emptied,
   });
   changed();
   askForBackground();
@@ -205,10 +210,15 @@ async function settle(batch, answers) {
   await alterRows(answered.map((row) => row.sequence), (row) => {
     if (row.state !== "waiting") return row;
     const answer = byIdentifier.get(row.identifier);
-    return { ...row, state: answer.outcome === "came back" ? "came back" : "sent", answer };
+    if (answer.outcome === "came back") return { ...row, state: "came back", answer };
+    return { ...row, state: "sent", answer, body: row.emptied ? only(row.body, row.emptied) : row.body };
   });
   changed();
   return answered.length ? "sent" : "later";
+}
+
+function only(body, names) {
+  return Object.fromEntries(names.filter((name) => name in body).map((name) => [name, body[name]]));
 }
 
 /** Sent rows are kept a week to look at; what waits, or came back and was not read, is kept for ever. */
