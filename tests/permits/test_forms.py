@@ -2,15 +2,18 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import date
 from typing import Any
 
 from django.forms import BaseForm, CheckboxInput
 from django.test import Client
 
 from inventory.people.rules.roles import Role
+from inventory.permits.actions.loans import LoanFacts, enter_loan
 from inventory.permits.models import PermitLine, PermitVersion, Take
 from inventory.permits.rules.accounts import limit_words
 
+from ..factories import make_event, make_lot
 from .house import LINES, PermitHouse, a_take, make_permit_house
 
 AsRole = Callable[[Role], Client]
@@ -102,3 +105,12 @@ def test_what_is_wrong_with_a_line_is_said_in_its_row(house: PermitHouse, as_rol
     (wrong,) = answer.context["lines"].forms[1].errors["names"]
     assert wrong == "One kind of animal has one name; several together are a group."
     assert not answer.context["form"].errors
+
+
+def test_a_letter_offers_animals_by_more_than_their_numbers(house: PermitHouse, as_role: AsRole) -> None:
+    lot = make_lot("R1", kind="individual", house_name="Dab", taxon=house.taxa["Carcinus maenas"])
+    make_event("received", lot=lot, place="E02", females=1)
+    facts = LoanFacts("L1", "out", "A Sea Hall", date(2026, 1, 1), lots=["R1"])
+    loan = enter_loan(facts=facts, by=house.officer, now=house.now)
+    page = as_role(Role.PERMIT_OFFICER).get(f"/loan/{loan.pk}")
+    assert "R1, “Dab”, Carcinus maenas, female" in page.text

@@ -191,6 +191,38 @@ def test_the_lenders_part_gets_a_lot_of_its_own_and_no_number_changes(
     assert sum(share.lender or 0 for share in shares) == 7
 
 
+def test_no_more_young_are_shared_than_there_are_and_none_twice(house: PermitHouse, borrowed: Loan) -> None:
+    lot = factories.make_lot("Y1", taxon=Lot.objects.get(accession="S1").taxon)
+    factories.make_event("born", lot=lot, place="E02", unknown=14, happened="2026-06-14")
+    young = add_young(loan=borrowed, lot=lot, born_on=date(2026, 6, 14), by=house.officer, now=house.now)
+    stated = {"to_owner": "A Sea Centre", "place": "E02", "by": house.officer, "now": house.now}
+    stated |= {"zone": house.zone}
+    with pytest.raises(LoanRefused, match="the book has fewer than 70 of Y1 in E02"):
+        divide_young(young=young, numbers=Numbers(unknown=70), **stated)  # type: ignore[arg-type]
+    with pytest.raises(LoanRefused, match="fewer than 1 of Y1"):
+        divide_young(young=young, numbers=Numbers(females=1), **stated)  # type: ignore[arg-type]
+    divide_young(young=young, numbers=Numbers(unknown=7), **stated)  # type: ignore[arg-type]
+    theirs = borrowed.lots.get(lot__owner="A Sea Centre", young=True)
+    with pytest.raises(LoanRefused, match="belongs to A Sea Centre already"):
+        divide_young(young=theirs, numbers=Numbers(unknown=1), **stated)  # type: ignore[arg-type]
+    lot.refresh_from_db()
+    assert lot.held == 7
+
+
+def test_a_letter_tells_of_no_death_after_it_was_written(house: PermitHouse, lent: Loan) -> None:
+    death = DeathTold("R2", parse_happened("2026-09-20"), Numbers(females=1))
+    with pytest.raises(LoanRefused, match="a letter of 2026-09-01 cannot tell of a death on 2026-09-20"):
+        confirm_loan(
+            loan=lent,
+            letter_of=date(2026, 9, 1),
+            deaths=[death],
+            by=house.officer,
+            now=house.now,
+            zone=house.zone,
+        )
+    assert not LoanConfirmation.objects.exists()
+
+
 def test_a_loan_that_cannot_be_is_refused(house: PermitHouse, lent: Loan) -> None:
     def facts(**stated: object) -> LoanFacts:
         plain = {"reference": "L9", "direction": "out", "party": "x", "starts_on": DAY}

@@ -11,6 +11,7 @@ from django.db import transaction
 from inventory.book.actions.post import LedgerRefused, post_events
 from inventory.book.actions.register import register_lots
 from inventory.book.models import Cell, Document, Event, Lot
+from inventory.book.models.cells import Sex
 from inventory.book.rules.drafts import DraftLine, EventDraft, Numbers, Problem
 from inventory.book.rules.happened import Happened, parse_happened
 from inventory.book.rules.kinds import EventKind
@@ -116,6 +117,9 @@ def confirm_loan(
     if foreign:
         raise _refused("lot", f"{', '.join(foreign)} is not under {loan.reference}")
     drafts = [_died(loan, death, letter_of, by) for death in deaths]
+    for death in deaths:
+        if death.happened.day > letter_of:
+            raise _refused("died_on", f"a letter of {letter_of} cannot tell of a death on {death.happened}")
     events = _post(drafts, now=now, zone=zone)
     confirmation = LoanConfirmation.objects.create(
         loan=loan, letter_of=letter_of, words=words, document=document, entered_at=now, entered_by=by
@@ -150,9 +154,16 @@ def divide_young(
 ) -> Lot:
     """Puts the other house's part of some young into a lot of its own, owned by it: no number changes.
 
+    It is a matter of paper, so that more than the book has there is a slip of the pen and refused.
     Raises :class:`LoanRefused`.
     """
     lot = young.lot
+    if lot.owner == to_owner:
+        raise _refused("lot", f"{lot.accession} belongs to {to_owner} already")
+    for column, sex in _SEX_OF_COLUMN.items():
+        asked = getattr(numbers, column)
+        if asked and asked > _standing(lot, place, sex):
+            raise _refused(column, f"the book has fewer than {asked} of {lot.accession} in {place}")
     row = LotRow(
         accession="",
         name=lot.taxon.scientific_name,
@@ -177,6 +188,20 @@ def divide_young(
         loan=young.loan, lot=made, young=True, born_on=young.born_on, added_at=now, added_by=by
     )
     return made
+
+
+_SEX_OF_COLUMN = {
+    "males": Sex.MALE,
+    "females": Sex.FEMALE,
+    "hermaphrodites": Sex.HERMAPHRODITE,
+    "unknown": Sex.UNKNOWN,
+}
+
+
+def _standing(lot: Lot, place: str, sex: Sex) -> int:
+    """How many of one sex the book has of a lot in a place now."""
+    cells = Cell.objects.filter(lot=lot, inside=True, account__place__code=place, sex=sex.value)
+    return sum(cells.values_list("balance", flat=True))
 
 
 def _add_lots(loan: Loan, accessions: Sequence[str], *, by: Person, now: datetime) -> None:

@@ -5,6 +5,7 @@ from typing import Any
 
 from django import forms
 
+from inventory.book.models import LotKind
 from inventory.book.rules.drafts import Numbers
 from inventory.book.rules.happened import Happened
 
@@ -61,7 +62,7 @@ class LetterForm(forms.Form):
         super().__init__(*args, **kwargs)
         lot = self.fields["lot"]
         assert isinstance(lot, forms.ChoiceField)
-        lot.choices = [("", "nobody"), *((one.row.lot.accession, str(one.row.lot)) for one in lots)]
+        lot.choices = [("", "nobody"), *((one.row.lot.accession, _which(one)) for one in lots)]
         self.sexes = {one.row.lot.accession: one.held for one in lots}
 
     def clean(self) -> dict[str, Any]:
@@ -113,7 +114,9 @@ class DivideForm(forms.Form):
         super().__init__(*args, **kwargs)
         lot = self.fields["lot"]
         assert isinstance(lot, forms.ChoiceField)
-        lot.choices = [(one.row.lot.accession, _told(one)) for one in young if len(one.places) == 1]
+        # What the other house owns already is not divided again.
+        mine = [one for one in young if len(one.places) == 1 and one.row.lot.owner != one.row.loan.party]
+        lot.choices = [(one.row.lot.accession, _told(one)) for one in mine]
         self.young = {one.row.lot.accession: one for one in young}
 
     def clean(self) -> dict[str, Any]:
@@ -126,6 +129,16 @@ class DivideForm(forms.Form):
         """How many, by sex."""
         said = self.cleaned_data
         return Numbers(said.get("males") or 0, said.get("females") or 0, 0, said.get("unknown") or 0)
+
+
+def _which(one: LotOnLoan) -> str:
+    """Enough to tell one ray from the next: house name, kind, and its sex where it is one animal's."""
+    lot = one.row.lot
+    parts = [lot.accession, f"“{lot.house_name}”" if lot.house_name else "", lot.taxon.scientific_name]
+    if lot.kind == LotKind.INDIVIDUAL and not one.hidden:
+        sexes = [name for name in ("male", "female", "hermaphrodite") if getattr(one.held, f"{name}s")]
+        parts += sexes or ([] if one.held.total else ["not there any more"])
+    return ", ".join(part for part in parts if part)
 
 
 def _told(one: LotOnLoan) -> str:
