@@ -1,14 +1,16 @@
 """Gives a kept paper back, always as a download: nothing that was uploaded is shown as a page."""
 
+from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_safe
 
-from inventory.people.access import requires
+from inventory.people.access import requires, roles_of
 
 from .models import Document
 from .queries.documents import read_document
+from .withheld import why_withheld
 
 
 @require_safe
@@ -16,6 +18,8 @@ from .queries.documents import read_document
 def document(request: HttpRequest, sha256: str) -> HttpResponse:
     """The file as it came, under the name that it came with."""
     found = get_object_or_404(Document, sha256=sha256)
+    if why := why_withheld(found, roles_of(request.user)):
+        raise PermissionDenied(why)
     try:
         content = read_document(found)
     except ValueError as error:

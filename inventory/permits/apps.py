@@ -13,3 +13,9 @@ class PermitsRoom(AppConfig):
         from .actions.sheets import guest
 
         guests.ask(guest())
+        # Files of returns tell exact places.
+        from inventory.book import withheld
+
+        from .queries.returns import why_withheld
+
+        withheld.ask(why_withheld)

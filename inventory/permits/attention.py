@@ -14,6 +14,7 @@ from .queries.loans import LoanRead, read_loans
 from .queries.notices import notices
 from .queries.pages import open_cases
 from .queries.reminders import reminders
+from .queries.return_changes import newest_returns, to_look_at
 from .queries.review import links_to_review
 from .queries.takes import kept_not_stocked
 from .rules.reminders import About
@@ -24,10 +25,10 @@ _SHOWN = 10
 
 
 def items(person: Person, *, now: datetime) -> list[Attention]:
-    """Notices and other days that are near, cases, what a slip kept and nobody put into a tank, loans that
-    are late, links of permit lines to review. A constant number of queries.
+    """Notices and other days that are near, returns to look at again, cases, what a slip kept and nobody
+    put into a tank, loans that are late, links of permit lines to review. A constant number of queries.
     """
-    found = [*_due(person, now), _cases(), _kept_ones(), _loans(now), _links()]
+    found = [*_due(person, now), _changed(), _cases(), _kept_ones(), _loans(now), _links()]
     return [item for item in found if item.total]
 
 
@@ -59,6 +60,26 @@ def _due(person: Person, now: datetime) -> list[Attention]:
             lines=tuple(Line(one.words, one.path) for one in near[:_SHOWN]),
         ),
     ]
+
+
+def _changed() -> Attention:
+    """Returns for which something was entered since they were frozen."""
+    returns = newest_returns()
+    touched = to_look_at(returns, zone=timezone.get_current_timezone())
+    changed = [one for one in returns if one.pk in touched]
+    return Attention(
+        heading="Returns to look at: something was entered since",
+        total=len(changed),
+        url=reverse("returns"),
+        roles=_OFFICER,
+        lines=tuple(
+            Line(
+                f"{one.permit.number}, return {one.serial} version {one.version}",
+                reverse("return", args=[one.pk]),
+            )
+            for one in changed[:_SHOWN]
+        ),
+    )
 
 
 def _cases() -> Attention:

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from .views import cites, exports, loans, permits, pools, reminders, transport, trips
+from .views import authorities, cites, exports, loans, permits, pools, reminders, returns, transport, trips
 
 urlpatterns = [
     path("permits", permits.permits, name="permits"),
@@ -27,6 +27,15 @@ urlpatterns = [
     path("trip/<uuid:identifier>/correct", trips.correct_trip_page, name="trip_correct"),
     path("take/<int:pk>/correct", trips.correct, name="take_correct"),
     path("take/<int:pk>/move", trips.move, name="take_move"),
+    path("permits/returns", returns.returns, name="returns"),
+    path("permit/<int:pk>/return", returns.draft, name="return_draft"),
+    path("permit/<int:pk>/return/nil", returns.nil, name="return_nil"),
+    path("return/<int:pk>", returns.frozen, name="return"),
+    path("return/<int:pk>/file.<slug:form>", returns.file, name="return_file"),
+    path("permits/correction/<slug:of>/<int:row>/approve", returns.approve, name="approve_correction"),
+    path("authority/<int:pk>", authorities.authority, name="authority"),
+    path("authority/<int:pk>/form", authorities.template, name="template_new"),
+    path("authority/<int:pk>/form/<int:number>", authorities.template, name="template"),
     path("lot-sources/<path:accession>", pools.lot_sources, name="lot_sources"),
     path("loans", loans.loans, name="loans"),
     path("loans/new", loans.enter, name="loan_new"),

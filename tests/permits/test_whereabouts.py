@@ -18,6 +18,7 @@ from inventory.book.models import Event, Lot, Place, PlaceKind
 from inventory.book.rules.drafts import DraftLine, Numbers
 from inventory.book.rules.kinds import EventKind
 from inventory.permits.models import Authority, Permit, Take, TakeEvent, Trip
+from inventory.permits.queries.pages import WhereRow, in_layout
 from inventory.permits.queries.whereabouts import PermitWhereabouts, whereabouts
 from inventory.permits.queries.whereabouts_pool import sources_in_lot
 from inventory.permits.rules.shares import Bounds
@@ -224,6 +225,15 @@ def test_one_event_may_bring_animals_of_several_lines() -> None:
     assert [(row.line, row.kept) for row in found_of(permit).rows] == [(7, 4), (8, 5)]
 
 
+def cells_of(found: PermitWhereabouts) -> str:
+    """The right part of a permit's table."""
+    fates = in_layout(found.fates)
+    rows = [WhereRow(row, row.texts(fates)) for row in (*found.rows, *found.together)]
+    return "".join(
+        render_to_string("permits/_where_cells.html", {"one": row, "fates": fates}) for row in rows
+    )
+
+
 def test_who_counts_a_tank_is_told_nothing_of_what_can_be_there() -> None:
     permit = make_permit("P1")
     make_pool()
@@ -232,8 +242,8 @@ def test_who_counts_a_tank_is_told_nothing_of_what_can_be_there() -> None:
     found = found_of(permit, hidden=[Place.objects.get(code="E2").pk])
     assert [(row.line, row.hidden, row.kept) for row in found.rows] == [(1, False, 3), (None, True, 0)]
     assert found.together[0].hidden
-    page = render_to_string("permits/_whereabouts.html", {"whereabouts": found})
-    assert "not shown: these animals are being counted" in page
+    page = cells_of(found)
+    assert "hidden: these animals are being counted" in page
     assert "20" not in page.replace("2026", "").replace("to 20", "")
 
 
@@ -242,10 +252,11 @@ def test_the_table_says_ranges_and_what_they_mean() -> None:
     lose = make_pool()
     lose("died", 13, happened="2026-03-01")
     event = lose("died", 1, happened="2025-06-15", permit_number="P2")
-    page = render_to_string("permits/_whereabouts.html", {"whereabouts": found_of(permit)})
-    assert "<i>6 to 19 (" in page
+    found = found_of(permit)
+    page = render_to_string("permits/_whereabouts.html", {"whereabouts": found})
+    assert "<i>6 to 19 (" in cells_of(found)
     assert "even share" in page
-    assert "Given back" not in page, "nothing here was borrowed"
+    assert "given back" not in [fate.words for fate in found.fates], "nothing here was borrowed"
     assert f"/event/{event.pk}" not in page, "that names another permit"
     nothing = render_to_string("permits/_whereabouts.html", {"whereabouts": found_of(make_permit("P9"))})
     assert "Nothing taken under this permit" in nothing

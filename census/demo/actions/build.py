@@ -18,6 +18,7 @@ from .names import decide_names
 from .people import SignIn, make_people
 from .permits import load_permits
 from .releases import load_first_release
+from .returns import make_returns
 from .stock import load_opening_stock
 from .vet_notes import write_vet_notes
 from .water import make_water
@@ -66,6 +67,7 @@ def build_house(*, now: datetime, zone: tzinfo, progress: Progress = _quiet) -> 
     tell(f"{events:,} events in all")
     sheets = load_permits(history, now=now, zone=zone).sheets
     tell(f"{sheets['permits'].new} permits, {sheets['takes'].new} takes, {sheets['loans'].new} loans")
+    make_returns(now=now, zone=zone)
     write_vet_notes(history.accessions, zone=zone)
     make_water(now=now, zone=zone)
     tell(f"{copy_earlier_counts(history, zone=zone)} counts of earlier quarters typed in")

@@ -10,10 +10,13 @@ from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 
 from ..models import Case, Per, Permit, Take, Trip
+from ..rules.accounts import Used
 from ..rules.bars import Bar, bar_of
 from ..rules.checks import days_left
+from ..rules.whereabouts import ALIVE, Fate, Whereabouts
 from .accounts import LineAccount, PermitAccount, accounts, events_are_shown, events_hidden
 from .takes import TakeRead, current_takes, trails_of, trip_chains
+from .whereabouts import PermitWhereabouts
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,15 +48,43 @@ def permit_rows(*, on: date, zone: tzinfo, hidden: Collection[int] = ()) -> list
 
 
 @dataclass(frozen=True, slots=True)
+class WhereRow:
+    """Of the animals that entered the stock by a line: how many, alive, and each fate in the page's order."""
+
+    row: Whereabouts
+    texts: Sequence[tuple[str, bool]]
+
+
+@dataclass(frozen=True, slots=True)
 class LineShown:
-    """One line of the account, with its bar."""
+    """One line of the account, with its bar, and where its animals are: a row for each unit of the stock.
+
+    ``first`` is the row that stands beside the account, none when nothing was kept; ``more`` follow below.
+    """
 
     row: LineAccount
     bar: Bar | None
+    where: Sequence[WhereRow] = ()
+
+    @property
+    def first(self) -> WhereRow | None:
+        """The row beside the account."""
+        return self.where[0] if self.where else None
+
+    @property
+    def more(self) -> Sequence[WhereRow]:
+        """Those of other units."""
+        return self.where[1:]
 
 
-def lines_shown(account: PermitAccount) -> list[LineShown]:
-    """The lines of an account, each with its bar."""
+def lines_shown(account: PermitAccount, where: PermitWhereabouts | None = None) -> list[LineShown]:
+    """The lines of an account, each with its bar and, where it is asked for, its whereabouts."""
+    placed: dict[int | None, list[WhereRow]] = {}
+    known = {row.number for row in account.lines}
+    for one in where.rows if where else ():
+        told = WhereRow(one, one.texts(in_layout(where.fates) if where else ()))
+        # What no line covers any more stands with what never had one.
+        placed.setdefault(one.line if one.line in known else None, []).append(told)
     shown = []
     for row in account.lines:
         limit = row.line.limit if row.line else None
@@ -66,8 +97,16 @@ def lines_shown(account: PermitAccount) -> list[LineShown]:
             if row.hidden or per_trip or limit is None
             else bar_of(row.used, limit, counts_let_go=counts, held=held)
         )
-        shown.append(LineShown(row, bar))
+        shown.append(LineShown(row, bar, placed.pop(row.number, [])))
+    for rows in placed.values():
+        unsaid = LineAccount(None, "no slip says by which line", (), "", "", Used())
+        shown.append(LineShown(unsaid, None, rows))
     return shown
+
+
+def in_layout(fates: Sequence[Fate]) -> list[Fate]:
+    """The fates as the layout of a permit has them: what ended first, what lives last."""
+    return [fate for fate in fates if fate not in ALIVE] + [fate for fate in fates if fate in ALIVE]
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +166,13 @@ def cases() -> QuerySet[Case]:
     """All cases with what a list shows of them."""
     shown = Case.objects.select_related("owner", "permit", "trip", "take__taxon", "closed_by")
     return shown.prefetch_related("notes").order_by("opened_at", "id")
+
+
+def together_shown(where: PermitWhereabouts) -> list[WhereRow]:
+    """All lines of a permit together, one row for each unit; none where there is one line only."""
+    if len(where.rows) < 2:
+        return []
+    return [WhereRow(row, row.texts(in_layout(where.fates))) for row in where.together]
 
 
 def recent_trips(permit: Permit, limit: int) -> list[Trip]:

@@ -7,7 +7,18 @@ from decimal import Decimal
 
 from django.db.models import QuerySet
 
-from ..models import Permit, PermitReturn, ReturnRow, ReturnRule, ReturnTemplate, TemplateVersion
+from inventory.book.models import Document
+from inventory.people.rules.roles import Role, in_words
+
+from ..models import (
+    Permit,
+    PermitReturn,
+    ReturnFile,
+    ReturnRow,
+    ReturnRule,
+    ReturnTemplate,
+    TemplateVersion,
+)
 from ..rules.collection_records import Record, coarsened
 from ..rules.due import Due, DueKind, DueRule, returns_due
 from ..rules.return_changes import Was, compare
@@ -21,6 +32,7 @@ from ..rules.statements import (
     with_needed,
     withdrawn_values,
 )
+from ..who import KEEPS
 from .accounts import PermitAccount, account
 from .collection_records import CollectionRecords, collection_records
 from .reading import PermitRead, read_permit
@@ -250,3 +262,13 @@ def stands_as_frozen(one: PermitReturn) -> bool:
     columns = [Chosen(*column) for column in one.columns]
     head = [(heading, words) for heading, words in one.head]
     return fingerprint(head, columns, told_rows(one)) == one.fingerprint
+
+
+def why_withheld(document: Document, roles: Collection[Role]) -> str:
+    """Files of a return that tells exact places are for who keeps the permits."""
+    if not set(KEEPS).isdisjoint(roles):
+        return ""
+    exact = ReturnFile.objects.filter(document=document, of_return__coarse_degrees=None, of_return__nil=False)
+    if not exact.exists():
+        return ""
+    return f"This return tells exact places. It is for the role {in_words(KEEPS, joined='or')}."

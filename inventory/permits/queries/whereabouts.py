@@ -43,16 +43,6 @@ class PermitWhereabouts:
         return [fate for fate in FATES if given_back or fate != GIVEN_BACK]
 
     @property
-    def shown(self) -> list[tuple[str, Whereabouts, list[tuple[str, bool]]]]:
-        """Each row with the permit's words for its line, and what stands in its columns."""
-        return [(self.words.get(row.line or 0, ""), row, row.texts(self.fates)) for row in self.rows]
-
-    @property
-    def shown_together(self) -> list[tuple[str, Whereabouts, list[tuple[str, bool]]]]:
-        """The same of all lines together."""
-        return [("", row, row.texts(self.fates)) for row in self.together]
-
-    @property
     def pooled(self) -> bool:
         """Some animals stand in pools, so that there are ranges to explain."""
         return any(row.uncertain for row in self.rows)

@@ -6,10 +6,10 @@ from enum import StrEnum
 
 from .statements import LINE, MARK, Kept, Values, heading_of
 
-# A correction is told by the cells that it changed.
-_NOT_TOLD = frozenset({"amended", LINE, MARK})
+# A correction is told by the cells that it changed, another release by the names that it changed.
+_NOT_TOLD = frozenset({"amended", "nameAccordingTo", "taxonID", LINE, MARK})
 # What a backbone calls it: the animals are the same.
-NAMES = ("scientificName", "scientificNameAuthorship", "taxonID", "nameAccordingTo")
+NAMES = ("scientificName", "scientificNameAuthorship")
 
 
 class What(StrEnum):

@@ -31,6 +31,8 @@ from ..models import LineLink, Permit, PermitDocument, VersionKind
 from ..queries import pages
 from ..queries.accounts import account
 from ..queries.reading import PermitRead, read_permit
+from ..queries.return_changes import to_look_at
+from ..queries.returns import due_rules, dues_of, returns_of
 from ..queries.review import links_to_review
 from ..queries.whereabouts import whereabouts
 from ..rules.checks import days_left
@@ -65,13 +67,16 @@ def permit(request: HttpRequest, pk: int) -> HttpResponse:
     told = account(found, as_of=as_of, zone=timezone.get_current_timezone(), hidden=_hidden(request))
     where = whereabouts([found], as_of=as_of, zone=timezone.get_current_timezone(), hidden=_hidden(request))
     reads_cases = may(request, *READS_CASES)
+    made = returns_of(found) if reads_cases else []
     context = {
         "permit": found,
         "account": told,
         "read": told.read,
-        "lines": pages.lines_shown(told),
+        "lines": pages.lines_shown(told, where[found.pk]),
         "hidden": any(line.hidden for line in told.lines),
         "whereabouts": where[found.pk],
+        "fates": pages.in_layout(where[found.pk].fates),
+        "together": pages.together_shown(where[found.pk]),
         "as_of": as_of,
         "today": today,
         "days": days_left(told.read.version.valid_until, as_of),
@@ -84,6 +89,10 @@ def permit(request: HttpRequest, pk: int) -> HttpResponse:
         "may_keep": may(request, *KEEPS),
         "may_take": may(request, *TAKES),
         "paper_form": PaperForm(),
+        "may_read_returns": reads_cases,
+        "returns": made,
+        "touched": to_look_at(made, zone=timezone.get_current_timezone()),
+        "dues": dues_of(told.read, due_rules([found.authority_id]).get(found.authority_id)),
     }
     return render(request, "permits/permit.html", context)
 
