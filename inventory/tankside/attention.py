@@ -26,6 +26,7 @@ def items(person: Person, *, now: datetime) -> list[Attention]:
         _doubles(now, hidden),
         _open_names(hidden),
         _questions(),
+        _unlisted(hidden),
         _bodies(hidden),
     ]
     return [item for item in found if item.total]
@@ -151,5 +152,25 @@ def _bodies(hidden: frozenset[int]) -> Attention:
                 body.stated_by.name,
             )
             for body in waiting
+        ),
+    )
+
+
+def _unlisted(hidden: frozenset[int]) -> Attention:
+    entries = list(open_items.unlisted().exclude(place__in=hidden))
+    url = f"{reverse('tank_questions')}#unlisted"
+    return Attention(
+        heading="Animals on no list, written in at a tank",
+        total=len(entries),
+        url=url,
+        roles=REGISTRAR,
+        lines=tuple(
+            Line(
+                entry.answer["words"],
+                url,
+                entry.person.name if entry.person else "",
+                frozenset({entry.place_id}) if entry.place_id else frozenset(),
+            )
+            for entry in entries
         ),
     )

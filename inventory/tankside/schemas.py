@@ -119,6 +119,9 @@ class EntryIn(Schema):
     more_than_book: bool = Field(
         False, description="moved: “I count more than the book”; without it such a move comes back."
     )
+    unlisted: bool = Field(
+        False, description="note: of an animal that is on no list; the registrar is asked what it was."
+    )
     reading: ReadingIn | None = Field(None, description="reading: what was measured.")
     slip: SlipIn | None = Field(None, description="slip: a field slip of a collecting trip.")
     undoes: UUID | None = Field(None, description="undo: identifier of the entry that is taken back.")

@@ -157,6 +157,8 @@ def questions(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         if not may(request, Role.REGISTRAR):
             raise PermissionDenied("The registrar ticks off what was looked at.")
+        if "entry" in request.POST:
+            return _look_into_unlisted(request)
         flag = get_object_or_404(flags, pk=_number(request, "flag"))
         settle_flag(flag, by=person_of(request.user), now=clock.now())
         messages.success(request, f"Event {flag.event_id} was looked at.")
@@ -166,10 +168,21 @@ def questions(request: HttpRequest) -> HttpResponse:
     context = {
         "page": page,
         "rows": [(flag, told[flag.event_id]) for flag in page],
+        "unlisted": open_items.unlisted().exclude(place__in=hidden),
         "may_settle": may(request, Role.REGISTRAR),
         "may_state": may(request, *STATES_BODIES),
     }
     return render(request, "tankside/questions.html", context)
+
+
+def _look_into_unlisted(request: HttpRequest) -> HttpResponse:
+    entry = get_object_or_404(open_items.unlisted(), pk=_number(request, "entry"))
+    what = " ".join(request.POST.get("why", "").split())[:200]
+    if not what:
+        messages.warning(request, "Say what it was and what was done; nothing was changed.")
+    elif set_aside(entry, why=what, by=person_of(request.user), now=clock.now()):
+        messages.success(request, "Looked into. What was written stays under “Sent from devices”.")
+    return redirect("tank_questions")
 
 
 @require_safe

@@ -104,7 +104,7 @@ def test_deaths_that_were_taken_back_and_eggs_do_not_count(house: TankHouse, tab
 
 def test_there_is_no_share_of_a_lot_under_an_open_name(tablet: Tablet) -> None:
     answer = tablet.one(tablet.entry(open_name="set:rays", n=2))
-    assert answer["alarm"].startswith("dead: rays, species open"), "its strictest member is of class A"
+    assert answer["alarm"].startswith("rays, species open ("), "its strictest member is of class A"
     assert list(Alarm.objects.values_list("reason", flat=True)) == [Reason.CLASS_A]
 
 
@@ -135,7 +135,7 @@ def test_curator_and_vet_get_it_by_e_mail_once(tablet: Tablet, told: None) -> No
     assert send_due(now=NOW) == 0
     (message,) = mail.outbox
     assert message.to == ["osric@house.example", "ylva@house.example"]
-    assert message.subject == "Test Aquarium: dead: spotted ray (R2), class A, in Kelp Hall (E02)"
+    assert message.subject == "Test Aquarium: spotted ray (R2) dead, class A, in Kelp Hall (E02)"
     assert "entered by Sunniva on Blue" in message.body
     assert Alarm.objects.get().mailed_at == NOW
 

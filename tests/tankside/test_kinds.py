@@ -159,7 +159,10 @@ def test_what_hatches_out_of_egg_cases_are_animals_of_another_lot(house: TankHou
 def test_a_note_changes_no_number_and_needs_words(house: TankHouse, tablet: Tablet) -> None:
     before = Event.objects.count()
     answer = tablet.one(tablet.entry("note", lot="G1", note="spawning colours"))
-    assert (answer["event"], answer["words"]) == (None, "note, two-spotted goby, Kelp Hall")
+    assert (answer["event"], answer["words"]) == (
+        None,
+        "note, two-spotted goby, Kelp Hall: spawning colours",
+    )
     assert (Event.objects.count(), Entry.objects.get().body["note"]) == (before, "spawning colours")
     assert "note" in problems(tablet.one(tablet.entry("note", note="  ")))
 

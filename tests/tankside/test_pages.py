@@ -12,7 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from inventory.book.models import Event, Flag
 from inventory.book.models.flags import FlagKind
 from inventory.people.models import Person
-from inventory.tankside.models import Alarm, Body, DoubleDecision
+from inventory.tankside.models import Alarm, Body, DoubleDecision, Entry
 
 from ..factories import NOW, make_event, make_person
 from .conftest import Tablet, TankHouse
@@ -238,6 +238,27 @@ def test_the_registrar_ticks_questions_off(house: TankHouse, tablet: Tablet, reg
     assert signed_in(house.aquarist).post("/questions", {"flag": flag.pk}).status_code == 403
     registrar.post("/questions", {"flag": flag.pk})
     assert "None: " in registrar.get("/questions").text
+
+
+def test_an_animal_on_no_list_waits_for_the_registrar(
+    house: TankHouse, tablet: Tablet, registrar: Client
+) -> None:
+    written = tablet.entry("note", note="Not on the list: 2, a red starfish", unlisted=True)
+    undone = tablet.entry("note", note="Not on the list: 1, a goby", unlisted=True)
+    tablet.send(written, undone, tablet.entry("undo", undoes=undone["identifier"]))
+    heading = "Animals on no list, written in at a tank"
+    assert heading in registrar.get("/").text
+    page = registrar.get("/questions").text
+    assert "a red starfish" in page
+    assert "a goby" not in page
+    entry = Entry.objects.get(identifier=written["identifier"])
+    assert signed_in(house.aquarist).post("/questions", {"entry": entry.pk, "why": "x"}).status_code == 403
+    assert (
+        "Say what it was" in registrar.post("/questions", {"entry": entry.pk, "why": " "}, follow=True).text
+    )
+    registrar.post("/questions", {"entry": entry.pk, "why": "Henricia oculata 0001234, moved on 3 October"})
+    assert "None: " in registrar.get("/questions").text
+    assert "a red starfish" in registrar.get("/sent").text
 
 
 def test_notes_are_found_from_the_place_and_the_lot(

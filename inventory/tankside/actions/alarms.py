@@ -110,4 +110,4 @@ def _words(reason: Reason, n: int, lot: Lot, place: Place) -> str:
         return f"{n} dead within 24 hours in {place.name} ({place.code})"
     if reason is Reason.LOT:
         return f"{n} dead within 24 hours of {animal} ({lot.accession})"
-    return f"dead: {animal} ({lot.accession}), class A, in {place.name} ({place.code})"
+    return f"{animal} ({lot.accession}) dead, class A, in {place.name} ({place.code})"

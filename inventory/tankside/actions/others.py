@@ -10,6 +10,9 @@ from ..rules.stated import ComesBack, Stated, Trouble, comes_back
 from .booking import Booked, place_of
 from .readings import ReadingRefused, take_reading
 
+# So much of a note stands in its confirmation.
+SHOWN = 80
+
 
 def book_note(entry: Stated, around: Surroundings, person: Person) -> Booked:
     """A note on a tank, or on one lot in it. It is the entry itself; the book does not change."""
@@ -18,7 +21,11 @@ def book_note(entry: Stated, around: Surroundings, person: Person) -> Booked:
         raise comes_back("lot", f"there is no lot {entry.lot!r} in this house")
     lot = around.lots.get(entry.lot)
     about = f", {lot.house_name or lot.taxon.common_name or lot.taxon.scientific_name}" if lot else ""
-    return Booked(words=f"note{about}, {place.name}", person=person, place=place, lot=lot, undoable=True)
+    said = " ".join(entry.note.split())
+    said = said if len(said) <= SHOWN else f"{said[:SHOWN]}…"
+    return Booked(
+        words=f"note{about}, {place.name}: {said}", person=person, place=place, lot=lot, undoable=True
+    )
 
 
 def book_reading(entry: Stated, around: Surroundings, person: Person | None, saved: datetime) -> Booked:

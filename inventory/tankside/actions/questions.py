@@ -10,7 +10,10 @@ from ..models import Entry, SetAside
 
 
 def set_aside(entry: Entry, *, why: str, by: Person, now: datetime) -> bool:
-    """Notes that nothing of an entry that came back is to be entered. False when somebody was faster."""
+    """Notes what became of an entry that came back, or that told of an animal on no list.
+
+    False when somebody was faster.
+    """
     try:
         with transaction.atomic():
             SetAside.objects.create(entry=entry, why=why, by=by, at=now)

@@ -86,7 +86,10 @@ triggers.declare(*ENTRY_TRIGGERS)
 
 
 class SetAside(models.Model):
-    """An entry that came back, looked at: nothing of it is to be entered any more. Append-only."""
+    """An entry that somebody has looked into, and what it was. Append-only.
+
+    Of one that came back nothing is to be entered any more; of an animal on no list it is known what it was.
+    """
 
     entry = models.OneToOneField(Entry, on_delete=models.PROTECT, related_name="set_aside")
     why = models.CharField(max_length=200)

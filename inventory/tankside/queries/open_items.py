@@ -45,6 +45,15 @@ def questions() -> QuerySet[Flag]:
     )
 
 
+def unlisted() -> QuerySet[Entry]:
+    """Animals on no list that somebody wrote in at a tank, and nobody has looked into; the oldest first."""
+    return (
+        Entry.objects.filter(outcome=Outcome.SENT, body__unlisted=True, set_aside=None, undone_by=None)
+        .select_related("person", "device", "place")
+        .order_by("id")
+    )
+
+
 def came_back(person: Person | None = None) -> QuerySet[Entry]:
     """Entries that came back and were neither sent corrected nor set aside, the newest first.
 

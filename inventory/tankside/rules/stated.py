@@ -56,6 +56,7 @@ class Stated:
     body: StatedBody | None = None
     note: str = ""
     more_than_book: bool = False
+    unlisted: bool = False
     reading: StatedReading | None = None
     slip: StatedSlip | None = None
     undoes: UUID | None = None

@@ -68,6 +68,7 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
       happened: null,
       numbers: { males: 0, females: 0, hermaphrodites: 0, unknown: name === "unlisted" ? 0 : many },
       note: "",
+      ...(name === "unlisted" ? { unlisted: true } : {}),
       ...(replaces ? { replaces } : {}),
     };
     for (const field of [...first, ...more]) {
@@ -87,7 +88,7 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
     h("form", { class: "entry", novalidate: true, on: { submit: save, change: said } },
       number?.element,
       first.map((field) => field.element),
-      more.length ? h("details", { open: Boolean(old) }, h("summary", {}, moreWords(kind, sexed)), more.map((field) => field.element)) : null,
+      more.length ? h("details", { open: Boolean(old) }, h("summary", {}, moreWords(kind, sexed, lot?.protected || lot?.count_class === "A")), more.map((field) => field.element)) : null,
       wrong,
       h("p", { class: "save" }, h("button", { class: "main" }, "Save"))),
   );
@@ -106,9 +107,9 @@ function numberField(n) {
   };
 }
 
-function moreWords(kind, sexed) {
+function moreWords(kind, sexed, bodyFirst) {
   const words = [
-    kind.asks.includes("body") && "body",
+    !bodyFirst && kind.asks.includes("body") && "body",
     kind.asks.includes("cause") && "cause",
     "time",
     sexed && "sexes",
