@@ -12,11 +12,12 @@ from inventory.names.queries.eras import releases_in_use
 from .queries.behind import Selection
 from .queries.closings import check_names
 from .queries.reading import group_label
-from .rules.figures import FIGURES
+from .rules.figures import is_figure
 from .rules.question import Basis, By, Question, last_quarter
 
 _DAY = {"type": "date"}
 _BY = {By.TAXON: "taxon", By.PLACE: "place and taxon", By.LOT: "lot", By.SOURCE: "source and taxon"}
+_BY[By.OWNER] = "owner and taxon"
 _SCOPE = {Scope.HERE: "here: on the premises", Scope.OURS: "ours, wherever", Scope.ALL: "all"}
 _BASIS = {Basis.REPORTED: "as reported at the closings", Basis.KNOWN: "as known at one moment"}
 SORTS = {"name": "name", "change": "largest change first", "unexplained": "most unexplained first"}
@@ -59,12 +60,12 @@ class QuestionForm(forms.Form):
         }
         super().__init__({**defaults, **given})
         releases = releases_in_use()
-        if len(releases) > 1:
+        if len(releases) > 1 and "names" in self.fields:
             of_release = [(str(one.pk), f"of {one}") for one in releases]
             at_closing = (CLOSING, "as at the closing")
             self.fields["names"].choices = [("", "of now"), at_closing, *of_release]  # type: ignore[attr-defined]
         else:
-            del self.fields["names"]
+            self.fields.pop("names", None)
 
     def clean(self) -> dict[str, Any]:
         """Makes the question; the order of the days is the question's own rule."""
@@ -99,10 +100,18 @@ class QuestionForm(forms.Form):
 class FigureForm(forms.Form):
     """Which figure of which row; without a taxon and a group it is the total of the unit."""
 
-    figure = forms.ChoiceField(choices=[(figure, figure) for figure in FIGURES])
+    figure = forms.CharField()
     unit = forms.CharField()
     taxon = forms.IntegerField(required=False)
     group = forms.CharField(required=False)
+    other = forms.IntegerField(required=False)
+
+    def clean_figure(self) -> str:
+        """The figure's name as the rules know it."""
+        figure: str = self.cleaned_data["figure"]
+        if not is_figure(figure):
+            raise forms.ValidationError("The report has no such figure.")
+        return figure
 
     def selection(self, by: By) -> Selection:
         """The rows that the figure adds up."""
@@ -112,6 +121,7 @@ class FigureForm(forms.Form):
             unit=self.cleaned_data["unit"],
             taxon_id=self.cleaned_data["taxon"],
             group=int(group) if numbered else group or None,
+            other=self.cleaned_data["other"],
         )
 
     def group_label(self, by: By) -> str:

@@ -21,7 +21,7 @@ from .forms import FORMS, FigureForm, QuestionForm
 from .queries.behind import Behind, behind, lines_of
 from .queries.head import newest_periods, report_head
 from .queries.remembered import remembered_report
-from .rules.columns import HEADINGS
+from .rules.figures import heading_of
 from .rules.question import Question
 from .rules.words import ties_in_words, title_of
 from .tables import in_order, unit_tables
@@ -85,7 +85,7 @@ def change_events(request: HttpRequest) -> HttpResponse:
         "question": question,
         "title": title_of(question),
         "figure": figure,
-        "heading": HEADINGS.get(figure, figure),
+        "heading": heading_of(figure),
         "selection": selection,
         "taxon": _printed(found, selection.taxon_id or 0),
         "group": figure_form.group_label(question.by),

@@ -26,6 +26,7 @@ ENTRIES = (
     Entry("permits", "Permits"),
     Entry("census_list", "Census"),
     Entry("change", "Population change"),
+    Entry("reports", "Reports"),
     Entry("devices", "Devices", frozenset({Role.REGISTRAR})),
 )
 

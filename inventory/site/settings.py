@@ -43,6 +43,7 @@ INSTALLED_APPS = [
     "census.population",
     "census.rounds",
     "census.change",
+    "census.reports",
     "census.demo",
     "django_tables2",
     "django.contrib.auth",

@@ -14,6 +14,7 @@ ROOMS = (
     "inventory.permits.urls",
     "census.rounds.urls",
     "census.change.urls",
+    "census.reports.urls",
 )
 
 urlpatterns: list[URLPattern | URLResolver] = [

@@ -51,6 +51,7 @@ def _value(change: Change, figure: str) -> int:
     sums = {
         "in": short.came_in,
         "out": short.went_out,
+        "regrouped": change.flows["regrouped_in"] - change.flows["regrouped_out"],
         "between": sum(SIGNS[column] * change.flows[column] for column in (*BETWEEN_IN, *BETWEEN_OUT)),
     }
     return int(sums[figure] if figure in sums else value_of(change, figure))

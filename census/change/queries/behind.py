@@ -14,7 +14,7 @@ from inventory.book.queries.quantities.stock import NO_SOURCE
 from inventory.book.rules.ends import CellEnd
 
 from ..rules.arithmetic import rows_of_cells, steps
-from ..rules.figures import YOUNG_FIGURES, columns_of, in_balance
+from ..rules.figures import ELSEWHERE, YOUNG_FIGURES, columns_of, in_balance, young_part
 from ..rules.question import By, Question
 from ..rules.young import Bounds
 from .closings import knowledge
@@ -24,11 +24,15 @@ from .report import change_report
 
 @dataclass(frozen=True, slots=True)
 class Selection:
-    """Which rows a figure is of: a taxon and a group, or None for all of a unit."""
+    """Which rows a figure is of: a taxon and a group, or None for all of a unit.
+
+    ``other``: of moves only those with this place (its number) at their other end.
+    """
 
     unit: str
     taxon_id: int | None = None
     group: int | str | None = None
+    other: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +48,7 @@ class Behind:
     """The flows behind a figure, oldest first; their sum; and what of the deaths is proved young.
 
     ``figure`` is what stands in the report: the sum, less what of it stands in the other of the two
-    columns of deaths. ``young`` is None for all other figures.
+    columns of deaths. ``young`` is None for all other figures; ``deaths`` are those of all ages.
     """
 
     counted: list[Counted]
@@ -52,6 +56,8 @@ class Behind:
     figure: int
     young: Bounds | None = None
     names: PrintedNames | None = None
+    deaths: int = 0
+    of_young: bool = False
 
     @property
     def less(self) -> int:
@@ -67,7 +73,7 @@ def behind(question: Question, figure: str, selection: Selection, *, zone: tzinf
     lots = _lots(question, selection, names)
     row_of = row_function(question, names)
     counted: list[Counted] = []
-    for flows, count in _sources(figure, lots, moments, question):
+    for flows, count in _sources(figure, lots, moments, question, selection.other):
         ends = cell_ends({cell for flow in flows for cell in (flow.from_cell, flow.to_cell)})
         rows = {
             key: (row, row is not None and _is_of(row, selection))
@@ -79,12 +85,12 @@ def behind(question: Question, figure: str, selection: Selection, *, zone: tzinf
                 counted.append(Counted(flow, n))
     counted.sort(key=lambda one: (one.flow.effective_at, one.flow.event_id, one.flow.flow_id))
     total = sum(one.n for one in counted)
-    if figure not in YOUNG_FIGURES:
+    part = young_part(figure)
+    if not part:
         return Behind(counted, total, total, names=names)
-    young = _young(question, selection, zone)
-    return Behind(
-        counted, total, young.least if figure == YOUNG_FIGURES[0] else total - young.least, young, names
-    )
+    young, deaths = _young(question, selection, zone)
+    less = (deaths - young.least if part == YOUNG_FIGURES[0] else young.least) * columns_of(figure)["died"]
+    return Behind(counted, total, total - less, young, names, deaths, part == YOUNG_FIGURES[0])
 
 
 # One end's row, and whether that row is among the selected ones.
@@ -93,7 +99,7 @@ _Count = Callable[[DatedFlow, dict[int, CellEnd], tuple[_End, _End]], int]
 
 
 def _sources(
-    figure: str, lots: list[int], moments: Moments, question: Question
+    figure: str, lots: list[int], moments: Moments, question: Question, other: int | None
 ) -> list[tuple[list[DatedFlow], _Count]]:
     """Flows to look at and how they count: of the period by column, else by what they do to a balance."""
     at_start, at_end = moments.opening.at, moments.closing.at
@@ -101,6 +107,8 @@ def _sources(
 
     def column(flow: DatedFlow, ends: dict[int, CellEnd], rows: tuple[_End, _End]) -> int:
         a, b = ends[flow.from_cell], ends[flow.to_cell]
+        if other is not None and other not in (a.place_id, b.place_id):
+            return 0
         chosen = dict(rows)
         if flow.reversal:
             done = steps(b, a, -flow.n, rows=(rows[1][0], rows[0][0]), scope=question.scope)
@@ -110,7 +118,9 @@ def _sources(
 
     def balance(flow: DatedFlow, ends: dict[int, CellEnd], rows: tuple[_End, _End]) -> int:
         a, b = (
-            selected and (figure != "missing" or ends[key].missing)
+            selected
+            and (figure != "missing" or ends[key].missing)
+            and (figure != ELSEWHERE or bool(ends[key].off_site))
             for key, (_, selected) in zip((flow.from_cell, flow.to_cell), rows, strict=True)
         )
         return in_balance(a, b, flow.n)
@@ -118,10 +128,12 @@ def _sources(
     period = (flows_of_lots(lots, since=moments.start, before=moments.end, known_at=at_end), column)
     if figure == "opening":
         return [(flows_of_lots(lots, before=moments.start, known_at=at_start), balance), period]
-    if figure in ("closing", "missing"):
+    if figure in ("closing", "missing", ELSEWHERE):
         return [(flows_of_lots(lots, before=moments.end, known_at=at_end), balance)]
     if figure == "late":
         return _late(lots, moments, balance)
+    if "late" in figure.split("+"):
+        return [period, *_late(lots, moments, balance)]
     return [period]
 
 
@@ -163,12 +175,14 @@ def _lots(question: Question, selection: Selection, names: PrintedNames | None) 
     return found
 
 
-def _young(question: Question, selection: Selection, zone: tzinfo) -> Bounds:
+def _young(question: Question, selection: Selection, zone: tzinfo) -> tuple[Bounds, int]:
+    """Bounds of the deaths within 30 days of birth, and the deaths of all ages."""
     rows = [row for row in change_report(question, zone=zone).rows if _is_of(row.key, selection)]
-    return Bounds(
+    bounds = Bounds(
         least=sum(row.change.flows["died_within_30_days"] for row in rows),
         most=sum(row.young_most for row in rows),
     )
+    return bounds, sum(row.change.flows[column] for row in rows for column in YOUNG_FIGURES)
 
 
 @dataclass(frozen=True, slots=True)

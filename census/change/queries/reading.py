@@ -24,9 +24,12 @@ from ..rules.question import By, Question
 from ..rules.young import YOUNG_DAYS
 from .closings import Knowledge
 
+# What stands for the house itself among the owners.
+THE_HOUSE = "the house"
+
 
 class RowKey(NamedTuple):
-    """Which row: the place or lot by number, or the source by label ("" by taxon); taxon; unit."""
+    """Which row: the place or lot by number, the source or owner by label ("" by taxon); taxon; unit."""
 
     group: int | str
     taxon_id: int
@@ -108,6 +111,8 @@ def _group_function(question: Question) -> Callable[[CellEnd], int | str]:
     if question.by is By.SOURCE:
         labels = source_labels(known_at=question.known_at)
         return lambda cell: labels.get(cell.lot_id, NO_SOURCE)
+    if question.by is By.OWNER:
+        return lambda cell: cell.owner or THE_HOUSE
     return lambda cell: ""
 
 
@@ -122,7 +127,7 @@ def group_labels(question: Question, keys: list[RowKey]) -> dict[int | str, str]
 
 def group_label(by: By, group: str) -> str:
     """What stands in the first column for one group, given as an address has it."""
-    if by is By.SOURCE or not group.isdecimal():
+    if by in (By.SOURCE, By.OWNER) or not group.isdecimal():
         return group
     if by is By.PLACE:
         return Place.objects.filter(pk=group).values_list("code", flat=True).first() or group

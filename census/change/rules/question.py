@@ -14,6 +14,7 @@ class By(StrEnum):
     PLACE = "place"
     LOT = "lot"
     SOURCE = "source"
+    OWNER = "owner"
 
 
 class Basis(StrEnum):

@@ -1,0 +1,254 @@
+"""A report on paper: landscape A4, tables whose headings come again on each page, line numbers to the annex.
+
+The same report gives the same bytes: no time of printing but the one that is told.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from html import escape
+from typing import Any, BinaryIO
+
+from reportlab.lib.colors import Color, black
+from reportlab.lib.enums import TA_RIGHT
+from reportlab.lib.pagesizes import A4, landscape
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import LongTable, Paragraph, SimpleDocTemplate, Spacer, TableStyle
+
+from inventory.doors.printed import printable
+
+from ..queries.annex import Entry
+from ..rules.document import Block, Column, Document, Kind, Line, Name, Part, Table, check_in_words, failures
+from ..rules.shown import said_of
+
+MARGIN = 30.0
+WIDTH = landscape(A4)[0] - 2 * MARGIN
+# So many columns of figures stand beside each other; more go into tables below.
+ABREAST = 15
+RULE = Color(0.6, 0.6, 0.6)
+_TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=7.5, leading=9.2)
+_SMALL = ParagraphStyle("small", parent=_TEXT, fontSize=6.5, leading=7.8)
+_NUMBER = ParagraphStyle("number", parent=_TEXT, alignment=TA_RIGHT)
+_HEAD = ParagraphStyle("head", parent=_SMALL, fontName="Helvetica-Bold", alignment=TA_RIGHT)
+_LEFT = ParagraphStyle("left", parent=_HEAD, alignment=0)
+_TITLE = ParagraphStyle(
+    "title", parent=_TEXT, fontName="Helvetica-Bold", fontSize=15, leading=19, spaceAfter=4
+)
+_PART = ParagraphStyle("part", parent=_TITLE, fontSize=12, leading=15, spaceBefore=8)
+_BLOCK = ParagraphStyle(
+    "block", parent=_TITLE, fontSize=9.5, leading=12, spaceBefore=8, spaceAfter=2, keepWithNext=1
+)
+_NOTE = ParagraphStyle("note", parent=_TEXT, spaceBefore=1)
+
+Annex = Mapping[tuple[object, ...], Sequence[Entry]]
+
+
+def write_pdf(
+    document: Document, out: BinaryIO, *, made: str, annex: Annex | None, without: str = ""
+) -> None:
+    """Writes the report; ``without`` says why no annex is there."""
+    paper = SimpleDocTemplate(
+        out,
+        pagesize=landscape(A4),
+        leftMargin=MARGIN,
+        rightMargin=MARGIN,
+        topMargin=MARGIN,
+        bottomMargin=MARGIN + 10,
+        title=printable(document.title),
+        subject="population change",
+        lang="en-GB",
+        invariant=1,
+    )
+
+    def foot(canvas: Canvas, _: Any) -> None:
+        canvas.setFont("Helvetica", 7)
+        canvas.setFillColor(black)
+        canvas.drawString(MARGIN, 20, printable(f"{document.title}; made {made}"))
+        canvas.drawRightString(MARGIN + WIDTH, 20, f"Page {canvas.getPageNumber()}")
+
+    paper.build([*_story(document, annex, without)], onFirstPage=foot, onLaterPages=foot)
+
+
+def _story(document: Document, annex: Annex | None, without: str) -> Iterator[Any]:
+    yield _words(document.title, _TITLE)
+    for heading, text in document.head:
+        yield Paragraph(f"<b>{_xml(heading.capitalize())}:</b> {_xml(text)}", _TEXT)
+    for part in document.parts:
+        yield _words(part.title, _PART)
+        if part.words:
+            yield _words(part.words, _TEXT)
+        for block in part.blocks:
+            yield from _block(part, block)
+    yield Spacer(1, 8)
+    yield _words(check_in_words(failures(document)), _BLOCK)
+    for note in document.notes:
+        yield _words(note, _NOTE)
+    if document.present_only:
+        yield _words(f"Present only, never added: {', '.join(document.present_only)}.", _NOTE)
+    yield _words("Annex: the events behind each line", _PART)
+    if annex is None:
+        yield _words(without, _TEXT)
+    else:
+        yield from _annex(document, annex)
+
+
+def _block(part: Part, block: Block) -> Iterator[Any]:
+    if len(part.blocks) > 1:
+        yield _words(block.title, _BLOCK)
+    if block.facts:
+        facts = "; ".join(f"{heading} {text}" for heading, text in block.facts)
+        yield _words(facts, _SMALL)
+    shown = _abreast(part.columns)
+    for table in block.tables:
+        for columns in shown:
+            yield Spacer(1, 3)
+            yield _table(part, table, columns)
+    for note in block.notes:
+        yield _words(note, _NOTE)
+
+
+def _abreast(columns: Sequence[Column]) -> list[list[Column]]:
+    """Columns in pieces that fit beside each other; what stands under a column stays with it."""
+    pieces: list[list[Column]] = [[]]
+    for column in columns:
+        if not column.under and sum(not one.under for one in pieces[-1]) == ABREAST:
+            pieces.append([])
+        pieces[-1].append(column)
+    return pieces
+
+
+def _table(part: Part, table: Table, columns: Sequence[Column]) -> LongTable:
+    above = [column for column in columns if not column.under]
+    named = part.named
+    lead = ["line", *([part.label] if part.label else []), *(["animal"] if named else [])]
+    headings = [f"{one.heading}{f', {one.mark}' if one.mark else ''}" for one in above]
+    rows: list[list[Any]] = [[_words(one, _LEFT) for one in lead] + [_words(one, _HEAD) for one in headings]]
+    for line in table.lines:
+        figures = line.figures
+        first: list[Any] = [_words(str(line.number), _NUMBER)]
+        if part.label:
+            first.append(_words(line.label, _TEXT))
+        if named:
+            first.append(_named(line))
+        rows.append(first + [_cell(columns, one, figures) for one in above])
+    label = _words(f"{table.total_label}, unit: {table.unit}", _LEFT)
+    rows.append([label, *([""] * (len(lead) - 1)), *(_cell(columns, one, table.total) for one in above)])
+    drawn = LongTable(rows, colWidths=_widths(part, lead, above), repeatRows=1)
+    ruled = [
+        ("LINEBEFORE", (len(lead) + i, 0), (len(lead) + i, -1), 1, black)
+        for i, c in enumerate(above)
+        if c.ruled
+    ]
+    drawn.setStyle(
+        TableStyle(
+            [
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("VALIGN", (0, 0), (-1, 0), "BOTTOM"),
+                ("LINEBELOW", (0, 0), (-1, 0), 0.8, black),
+                ("LINEBELOW", (0, 1), (-1, -2), 0.3, RULE),
+                ("LINEABOVE", (0, -1), (-1, -1), 0.8, black),
+                ("SPAN", (0, -1), (len(lead) - 1, -1)),
+                ("LEFTPADDING", (0, 0), (-1, -1), 2),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 2),
+                ("TOPPADDING", (0, 0), (-1, -1), 1),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
+                *ruled,
+            ]
+        )
+    )
+    return drawn
+
+
+def _widths(part: Part, lead: Sequence[str], above: Sequence[Column]) -> list[float]:
+    first = [26.0]
+    if part.label:
+        first.append(60.0 if part.named else 110.0)
+    if part.named:
+        first.append(150.0)
+    texts = [column.kind is Kind.TEXT for column in above]
+    left = WIDTH - sum(first[: len(lead)])
+    # A column of words is twice as wide as one of numbers, which need not be wider than they are.
+    share = min(left / (len(above) + sum(texts)), 75.0)
+    return [*first[: len(lead)], *(share * (2 if text else 1) for text in texts)]
+
+
+def _cell(columns: Sequence[Column], column: Column, figures: Mapping[str, Any]) -> Paragraph:
+    """A figure, and small below it what stands under it."""
+    at = list(columns).index(column)
+    text = _xml(said_of(column, figures[column.key]))
+    for below in columns[at + 1 :]:
+        if not below.under:
+            break
+        small = said_of(below, figures[below.key])
+        if small:
+            words = f"{below.heading} {small}" if below.kind is Kind.NUMBER else small
+            text += f'<br/><font size="6">{_xml(words)}</font>'
+    return Paragraph(text, _SMALL if column.kind is Kind.TEXT else _NUMBER)
+
+
+def _named(line: Line) -> Paragraph:
+    return Paragraph(_name_xml(line.name) if line.name else _xml(line.label), _TEXT)
+
+
+def _name_xml(name: Name) -> str:
+    text = f"<i>{_xml(name.accepted)}</i>"
+    if name.note:
+        text += f"<super>{name.note}</super>"
+    small = [name.authorship, *(f"typed as {typed}" for typed in name.typed), name.common]
+    more = ", ".join(_xml(word) for word in small if word)
+    tag = f" [{name.count_class}]" if name.count_class else ""
+    return f'{text}{tag}<br/><font size="6">{more}</font>' if more else text + tag
+
+
+def _annex(document: Document, annex: Annex) -> Iterator[Any]:
+    """Each line's events in order; their sum leads from the line's first opening to its last closing."""
+    for part in document.parts:
+        for table in part.tables():
+            for line in table.lines:
+                entries = annex.get(line.annex, ()) if line.annex else ()
+                if entries:
+                    yield _words(
+                        f"Line {line.number}: {line.name.accepted if line.name else ''} {line.label}"
+                        f" ({table.unit}), {_signed(sum(entry.n for entry in entries))} in all",
+                        _BLOCK,
+                    )
+                    yield _entries(entries)
+
+
+def _entries(entries: Sequence[Entry]) -> LongTable:
+    heads = ("happened", "event", "what", "lot", "from and to", "counts as", "n", "entered by")
+    rows: list[list[Any]] = [[_words(one, _LEFT) for one in heads]]
+    for entry in entries:
+        texts = (entry.happened, str(entry.event), entry.kind, entry.lot, entry.way, entry.column)
+        rows.append(
+            [
+                *(_words(text, _SMALL) for text in texts),
+                _words(_signed(entry.n), _NUMBER),
+                _words(entry.entered, _SMALL),
+            ]
+        )
+    drawn = LongTable(rows, colWidths=[95, 42, 90, 120, 150, 95, 35, WIDTH - 627], repeatRows=1)
+    drawn.setStyle(
+        TableStyle(
+            [
+                ("LINEBELOW", (0, 0), (-1, 0), 0.5, black),
+                ("TOPPADDING", (0, 0), (-1, -1), 0.5),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 0.5),
+                ("LEFTPADDING", (0, 0), (-1, -1), 2),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 2),
+            ]
+        )
+    )
+    return drawn
+
+
+def _signed(n: int) -> str:
+    return f"{n:+d}" if n else "0"
+
+
+def _words(text: str, style: ParagraphStyle) -> Paragraph:
+    return Paragraph(_xml(text), style)
+
+
+def _xml(text: str) -> str:
+    """Text for a paragraph, in the letters of the standard fonts; a true minus is a hyphen there."""
+    return escape(printable(text.replace("\N{MINUS SIGN}", "-")))

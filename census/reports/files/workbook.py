@@ -1,0 +1,109 @@
+"""A report as a workbook: head, a sheet for each part, and a sheet that proves the sums with formulas.
+
+Written row by row in constant memory. Numbers are numbers; beside each formula stands its value, for readers
+that do not calculate.
+"""
+
+from datetime import datetime
+from os import PathLike
+from typing import Any, BinaryIO
+
+import xlsxwriter  # type: ignore[import-untyped]
+
+from census.change.files.layout import HEAD, set_up_page
+
+from ..rules.document import Document, Part, check_in_words, failures
+from .grid import counts, headings, leading, row_of, total_of
+from .proof import Laid, Placed, write_proof
+
+HEADINGS_AT = 3
+
+
+def write_workbook(
+    document: Document, out: str | PathLike[str] | BinaryIO, *, made_at: datetime, made: str
+) -> None:
+    """Writes to a path or an open binary file. ``made`` is ``made_at`` as the head says it."""
+    options = {"constant_memory": True, "default_date_format": "yyyy-mm-dd"}
+    with xlsxwriter.Workbook(out, options) as book:
+        book.set_properties({"title": document.title, "created": made_at.replace(tzinfo=None)})
+        look = _look(book)
+        _write_head(book, look, document, made)
+        laid = [_write_part(book, look, document, part) for part in document.parts]
+        write_proof(book, look, document, laid)
+
+
+def _look(book: xlsxwriter.Workbook) -> dict[str, Any]:
+    return {
+        "title": book.add_format({"bold": True, "font_size": 14}),
+        "heading": book.add_format({"bold": True, "text_wrap": True, "valign": "bottom", "bottom": 1}),
+        "text": book.add_format({"text_wrap": True, "valign": "top"}),
+        "number": book.add_format({"num_format": "0"}),
+        "signed": book.add_format({"num_format": "+0;-0;0"}),
+        "name": book.add_format({"italic": True}),
+        "total": book.add_format({"bold": True, "top": 1, "num_format": "0"}),
+    }
+
+
+def _write_head(book: xlsxwriter.Workbook, look: dict[str, Any], document: Document, made: str) -> None:
+    sheet = book.add_worksheet(HEAD)
+    sheet.set_column(0, 0, 22)
+    sheet.set_column(1, 1, 100)
+    sheet.write_string(0, 0, document.title, look["title"])
+    lines = [
+        *document.head,
+        ("made", made),
+        ("check", check_in_words(failures(document))),
+        ("present only, never added", ", ".join(document.present_only) or "none"),
+        *(("name", note) for note in document.notes),
+    ]
+    for part in document.parts:
+        for block in part.blocks:
+            said = [*(f"{heading}: {text}" for heading, text in block.facts), *block.notes]
+            if said:
+                lines.append((block.title, "; ".join(said)))
+        if part.words:
+            lines.append((part.title, part.words))
+    for i, (heading, text) in enumerate(lines, start=2):
+        sheet.write_string(i, 0, heading, look["heading"])
+        sheet.write_string(i, 1, text, look["text"])
+    sheet.freeze_panes(1, 0)
+    set_up_page(sheet, document.title)
+
+
+def _write_part(book: xlsxwriter.Workbook, look: dict[str, Any], document: Document, part: Part) -> Laid:
+    """One sheet: title, headings, a row for each line, and a total for each table."""
+    sheet = book.add_worksheet(part.title)
+    before = leading(part)
+    sheet.set_column(0, 0, 6)
+    sheet.set_column(1, len(before) - 1, 20)
+    sheet.set_column(len(before), len(before) + len(part.columns), 11)
+    sheet.write_string(0, 0, f"{document.title}: {part.title}", look["title"])
+    sheet.write_string(1, 0, dict(document.head).get("basis", ""))
+    for i, heading in enumerate(headings(part)):
+        sheet.write_string(HEADINGS_AT, i, heading, look["heading"])
+    looks = [
+        *("name" if heading == "name" else "" for heading in before),
+        *(column.kind.value if counts(column) else "" for column in part.columns),
+    ]
+    at = HEADINGS_AT
+    placed = []
+    for table in part.tables():
+        first = at + 1
+        for line in table.lines:
+            at += 1
+            _write(sheet, at, row_of(part, table, line), [look.get(one) for one in looks])
+        at += 1
+        _write(sheet, at, total_of(part, table), [look["total"]] * len(looks))
+        placed.append(Placed(table, first + 1, at + 1))
+    sheet.freeze_panes(HEADINGS_AT + 1, before.index("name") + 1 if "name" in before else min(2, len(before)))
+    sheet.repeat_rows(HEADINGS_AT)
+    set_up_page(sheet, document.title)
+    return Laid(part, placed, HEADINGS_AT + 2, max(at + 1, HEADINGS_AT + 2))
+
+
+def _write(sheet: Any, at: int, values: list[int | str | None], looks: list[Any]) -> None:
+    for i, (value, look) in enumerate(zip(values, looks, strict=True)):
+        if isinstance(value, int):
+            sheet.write_number(at, i, value, look)
+        elif value:
+            sheet.write_string(at, i, value, look)

@@ -1,0 +1,97 @@
+"""``report``: one of the layouts, printed or written to a file."""
+
+from dataclasses import replace
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import CommandError
+from django.utils.timezone import get_current_timezone, localdate
+
+from census.change.rules.question import Basis, Question, default_basis
+from census.reports.files.comma import write_csv
+from census.reports.files.paper import write_pdf
+from census.reports.files.workbook import write_workbook
+from census.reports.queries.annex import TooMany, annex
+from census.reports.queries.layouts import LAYOUTS
+from census.reports.rules.document import Document, check_in_words, failures
+from census.reports.rules.said import Saying
+from inventory.book.management.arguments import a_day, a_moment
+from inventory.book.rules.scope import Scope
+from inventory.doors.clock import now
+from inventory.doors.command import HouseCommand
+
+FORMATS = ("table", "csv", "json", "xlsx", "pdf")
+
+
+class Command(HouseCommand):
+    help = "Writes a report: by exhibit, by period, or the yearly stock list."
+
+    def add_arguments(self, parser: Any) -> None:
+        parser.add_argument("layout", choices=list(LAYOUTS))
+        parser.add_argument(
+            "--from", dest="first_day", type=a_day, metavar="DATE", help="default: as on the page"
+        )
+        parser.add_argument("--to", dest="last_day", type=a_day, metavar="DATE")
+        parser.add_argument(
+            "--known-at", type=a_moment, metavar="TIMESTAMP", help="only what was entered by then"
+        )
+        parser.add_argument("--basis", choices=[basis.value for basis in Basis])
+        parser.add_argument("--scope", choices=[scope.value for scope in Scope], default=Scope.HERE.value)
+        parser.add_argument("--format", choices=FORMATS, default="table")
+        parser.add_argument("--part", help="which part, for table, csv and json; default: the first")
+        parser.add_argument("--out", metavar="FILE", help="file to write; needed for xlsx and pdf")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        form, out = options["format"], options["out"]
+        if form in ("xlsx", "pdf") and not out:
+            raise CommandError(f"{form} needs a file: give --out FILE", returncode=2)
+        saying = Saying(get_current_timezone(), words=form in ("table", "pdf"))
+        try:
+            document = LAYOUTS[options["layout"]].answer(_question(options), saying)
+        except ValueError as error:
+            raise CommandError(str(error), returncode=2) from None
+        if form == "xlsx":
+            moment = now()
+            write_workbook(document, out, made_at=moment, made=saying.moment(moment))
+        elif form == "pdf":
+            Path(out).write_bytes(_printed(document, saying))
+        elif out:
+            with open(out, "w", encoding="utf-8", newline="") as file:
+                _write(document, options, file)
+        else:
+            _write(document, options, self.stdout)
+        wrong = failures(document)
+        self.stderr.write(f"{document.title}{f' is in {out}' if out else ''}. {check_in_words(wrong)}")
+        if wrong:
+            raise CommandError("the report does not tie", returncode=1)
+
+
+def _question(options: dict[str, Any]) -> Question:
+    first, last = LAYOUTS[options["layout"]].period(localdate(now()))
+    known_at = options["known_at"]
+    question = Question(
+        first_day=options["first_day"] or first,
+        last_day=options["last_day"] or last,
+        scope=Scope(options["scope"]),
+        basis=Basis(options["basis"]) if options["basis"] else default_basis(known_at),
+    )
+    return replace(question, known_at=known_at)
+
+
+def _write(document: Document, options: dict[str, Any], out: Any) -> None:
+    keys = [part.key for part in document.parts]
+    key = options["part"] or keys[0]
+    if key not in keys:
+        raise CommandError(f"no part is called {key!r}; there are: {', '.join(keys)}", returncode=2)
+    write_csv(document.part(key), out, form=options["format"], title=document.title)
+
+
+def _printed(document: Document, saying: Saying) -> bytes:
+    out = BytesIO()
+    try:
+        behind, without = annex(document.questions, zone=saying.zone), ""
+    except TooMany as error:
+        behind, without = None, str(error)
+    write_pdf(document, out, made=saying.moment(now()), annex=behind, without=without)
+    return out.getvalue()

@@ -1,0 +1,57 @@
+"""Figures of the population change with what the page of events is asked for each."""
+
+from collections.abc import Mapping
+
+from census.change.queries.report import Row, value_of
+from census.change.rules.arithmetic import Change
+from census.change.rules.figures import SUMS
+from census.change.rules.question import By, Question
+from inventory.names.models import Taxon
+
+from ..rules.document import Figure
+
+SHORT_WORDS = {"in": "in", "out": "out", "regrouped": "regrouped (net)"}
+
+
+def address_of(question: Question, zone_moment: str = "") -> dict[str, str]:
+    """A question as the address of the page of events has it; ``zone_moment`` is known_at, local."""
+    asked = {
+        "first_day": question.first_day.isoformat(),
+        "last_day": question.last_day.isoformat(),
+        "by": question.by.value,
+        "scope": question.scope.value,
+        "basis": question.basis.value,
+    }
+    return {**asked, "known_at": zone_moment} if zone_moment else asked
+
+
+def selected(row: Row, by: By) -> dict[str, str]:
+    """The row's part of the address."""
+    asked = {"unit": row.unit, "taxon": str(row.taxon.pk)}
+    return asked if by is By.TAXON else {**asked, "group": str(row.key.group)}
+
+
+def amount(change: Change, figure: str) -> int:
+    """A column of the change, or one of the sums of the short form."""
+    signs = SUMS.get(figure)
+    if signs is None:
+        return int(value_of(change, figure))
+    return sum(sign * change.flows[column] for column, sign in signs.items())
+
+
+def figure(change: Change, name: str, asked: Mapping[str, str]) -> Figure:
+    """A number that opens its events; a zero has nothing behind it."""
+    value = amount(change, name)
+    return Figure(value, {**asked, "figure": name} if value else None)
+
+
+def mfu_figure(change: Change, end: str, asked: Mapping[str, str]) -> Figure:
+    """m.f.u of the opening or the closing; hermaphrodites stand with the unknown, and apart on the click."""
+    return Figure(
+        str(getattr(change, f"{end}_mfu")), {**asked, "figure": end} if amount(change, end) else None
+    )
+
+
+def classified(taxon: Taxon) -> tuple[str, str, str, str]:
+    """The order of rows: phylum, class, family, name."""
+    return (taxon.phylum, taxon.class_name, taxon.family, taxon.scientific_name)

@@ -1,0 +1,260 @@
+"""Layout C: closing numbers by quarter, and the flows of the house by kind, with whole years."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import partial
+from itertools import pairwise
+
+from census.change.queries.remembered import remembered_report
+from census.change.queries.report import Report
+from census.change.rules.arithmetic import Change
+from census.change.rules.columns import BETWEEN_IN, BETWEEN_OUT, HEADINGS, IN_COLUMNS, OUT_COLUMNS, SIGNS
+from census.change.rules.question import By, Question
+from census.rounds.models import Line as CensusLine
+from inventory.names.models import Taxon
+
+from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Part, Said, Table
+from ..rules.quarters import Quarter, quarters_between, years_in
+from ..rules.said import Saying
+from .asking import address_of, classified, figure
+from .head import Names, head_lines, names_of, present_only
+
+_ROWS = ("opening", *IN_COLUMNS, *OUT_COLUMNS, *BETWEEN_IN, *BETWEEN_OUT, "late")
+_WORDS = {"late": "late from earlier period (net)"}
+_LATER = "entered late or proved later"
+
+
+@dataclass(frozen=True, slots=True)
+class _Column:
+    """One quarter or year: its key, its words, its report, and its question as an address."""
+
+    key: str
+    words: str
+    report: Report
+    asked: Mapping[str, str]
+
+    @property
+    def restated(self) -> str:
+        """``restated, version 2`` where the closing was issued again."""
+        version = self.report.closing.version
+        return f"restated, version {version.number}" if version and version.number > 1 else ""
+
+
+def by_period(question: Question, saying: Saying) -> Document:
+    """The report of every quarter that has a day in the period. Raises ValueError for more than twelve.
+
+    The number of queries depends on the quarters, never on the rows.
+    """
+    quarters = quarters_between(question.first_day, question.last_day)
+    question = replace(question, by=By.TAXON, first_day=quarters[0].first_day, last_day=quarters[-1].last_day)
+    columns = [_asked(question, one.words, one.first_day, one.last_day, saying) for one in quarters]
+    years = {
+        year: _asked(question, str(year), date(year, 1, 1), date(year, 12, 31), saying)
+        for year in years_in(quarters)
+    }
+    reports = [column.report for column in columns]
+    taxa = {row.taxon.pk: row.taxon for report in reports for row in report.rows}
+    names = names_of(taxa.values(), question, saying)
+    numbers = iter(range(1, 10**9))
+    units = sorted({unit for report in reports for unit in report.totals})
+    ruled, method = _method_changes(quarters, taxa)
+    numbers_part = _numbers(columns, units, taxa, names=names, numbers=numbers, ruled=ruled)
+    flows = _flows(columns, years, units, numbers)
+    whole = replace(reports[-1], question=question, opening=reports[0].opening)
+    return Document(
+        layout="periods",
+        title=f"Population change by period, {saying.days(question.first_day, question.last_day)}",
+        head=[
+            *head_lines(
+                whole, units, saying, estimates="none: every figure is the sum of whole animals in the book"
+            ),
+            (
+                "restated",
+                "; ".join(f"{one.words} ({one.restated})" for one in columns if one.restated) or "none",
+            ),
+            ("way of counting", "; ".join(method) or "no taxon changed its count class within the period"),
+        ],
+        parts=[numbers_part, flows],
+        questions=[one.report.question for one in columns],
+        said=_said(columns, units),
+        untied=[name for report in reports for name in report.named_untied],
+        present_only=present_only(),
+        notes=names.notes,
+    )
+
+
+def _asked(question: Question, words: str, first: date, last: date, saying: Saying) -> _Column:
+    asked = replace(question, first_day=first, last_day=last)
+    known = question.known_at
+    local = known.astimezone(saying.zone).strftime("%Y-%m-%dT%H:%M") if known else ""
+    return _Column(words, words, remembered_report(asked, zone=saying.zone), address_of(asked, local))
+
+
+_Key = tuple[int, str]
+
+
+def _numbers(
+    columns: Sequence[_Column],
+    units: Sequence[str],
+    taxa: Mapping[int, Taxon],
+    *,
+    names: Names,
+    numbers: Iterator[int],
+    ruled: set[str],
+) -> Part:
+    """Taxa by quarter: the closing number and its change."""
+    changes = [{(row.key.taxon_id, row.unit): row.change for row in one.report.rows} for one in columns]
+    keys: dict[_Key, None] = dict.fromkeys(key for of_quarter in changes for key in of_quarter)
+    tables = []
+    for unit in units:
+        rows = sorted((key for key in keys if key[1] == unit), key=lambda key: classified(taxa[key[0]]))
+        lines = [
+            Line(
+                number=next(numbers),
+                name=names.of(taxa[key[0]]),
+                label="",
+                make=partial(
+                    _closings,
+                    columns,
+                    [of_quarter.get(key) for of_quarter in changes],
+                    {"unit": unit, "taxon": str(key[0])},
+                ),
+                annex=("", *key),
+            )
+            for key in rows
+        ]
+        total = _closings(columns, [one.report.totals.get(unit) for one in columns], {"unit": unit})
+        tables.append(Table(unit, lines, total))
+    shown = [Column("opening", f"held before {columns[0].words}")]
+    for one in columns:
+        shown.append(Column(one.key, one.words, mark=one.restated, ruled=one.words in ruled))
+        shown.append(Column(f"{one.key} change", "change", Kind.SIGNED, under=True))
+    before = ["opening", *(one.key for one in columns)]
+    ties = [
+        Identity((earlier, f"{one.key} change"), (), one.key)
+        for earlier, one in zip(before, columns, strict=False)
+    ]
+    return Part(
+        "numbers", "Closing numbers", "", shown, [Block("Closing numbers by quarter", [], tables)], ties
+    )
+
+
+def _closings(
+    columns: Sequence[_Column], changes: Sequence[Change | None], selected: Mapping[str, str]
+) -> dict[str, Figure]:
+    """A change is from one closing to the next: stock that is loaded as opening inside a quarter is in it."""
+    first = changes[0] or Change()
+    before = first.opening
+    row = {"opening": figure(first, "opening", {**columns[0].asked, **selected})}
+    for one, found in zip(columns, changes, strict=True):
+        change = found or Change()
+        row[one.key] = figure(change, "closing", {**one.asked, **selected})
+        row[f"{one.key} change"] = Figure(change.closing - before)
+        before = change.closing
+    return row
+
+
+def _flows(
+    columns: Sequence[_Column], years: Mapping[int, _Column], units: Sequence[str], numbers: Iterator[int]
+) -> Part:
+    """The house's flows by kind; behind the fourth quarter of a whole year stands the year."""
+    shown: list[Column] = []
+    ties: list[Identity] = []
+    for one in columns:
+        shown.append(Column(one.key, one.words, mark=one.restated))
+        year = one.report.question.first_day.year
+        if year in years and one.words.endswith("Q4"):
+            shown.append(Column(f"later {year}", _LATER, Kind.SIGNED))
+            shown.append(Column(f"year {year}", f"year {year}"))
+            four = tuple(f"{year} Q{n}" for n in (1, 2, 3, 4))
+            ties.append(Identity((*four, f"later {year}"), (), f"year {year}", on_totals=False))
+    tables = []
+    for unit in units:
+        lines = [
+            Line(
+                number=next(numbers),
+                name=None,
+                label=_WORDS.get(name, HEADINGS[name]),
+                make=partial(_flow, columns, years, unit, name),
+                sign=SIGNS[name],
+                free=name == "opening",
+            )
+            for name in _ROWS
+        ]
+        tables.append(Table(unit, lines, _closing(columns, years, unit), "Closing"))
+    words = (
+        "Opening, plus everything in, less everything out, plus what came late, is the closing. A year is"
+        f" read from the book by itself: under “{_LATER}” stands what its quarters say otherwise, for it was"
+        " entered after its quarter was closed, or because a longer look proves more young."
+    )
+    return Part(
+        "flows",
+        "Flows by kind",
+        "flow",
+        shown,
+        [Block("Flows of the house by kind", [], tables)],
+        ties,
+        words,
+    )
+
+
+def _flow(
+    columns: Sequence[_Column], years: Mapping[int, _Column], unit: str, name: str
+) -> dict[str, Figure]:
+    row = {one.key: _of(one, unit, name) for one in columns}
+    for year, one in years.items():
+        row[f"year {year}"] = whole = _of(one, unit, name)
+        quarters = sum(row[f"{year} Q{n}"].number for n in (1, 2, 3, 4))
+        row[f"later {year}"] = Figure(None if name == "opening" else whole.number - quarters)
+    return row
+
+
+def _of(column: _Column, unit: str, name: str) -> Figure:
+    return figure(column.report.totals.get(unit, Change()), name, {**column.asked, "unit": unit})
+
+
+def _closing(columns: Sequence[_Column], years: Mapping[int, _Column], unit: str) -> dict[str, Figure]:
+    """The closings; what was told in another quarter of the year comes to nothing."""
+    row = {one.key: _of(one, unit, "closing") for one in columns}
+    for year, one in years.items():
+        row[f"year {year}"] = _of(one, unit, "closing")
+        row[f"later {year}"] = Figure(0)
+    return row
+
+
+def _said(columns: Sequence[_Column], units: Sequence[str]) -> list[Said]:
+    """Each quarter's closing is what the report of that quarter says by itself."""
+    return [
+        Said(
+            f"closing of {one.words}", "numbers", one.key, unit, one.report.totals.get(unit, Change()).closing
+        )
+        for one in columns
+        for unit in units
+    ]
+
+
+def _method_changes(quarters: Sequence[Quarter], taxa: Mapping[int, Taxon]) -> tuple[set[str], list[str]]:
+    """Quarters in which a taxon was counted by another class than in its census before. One query."""
+    ends = [one.last_day for one in quarters]
+    classes: dict[int, dict[date, set[str]]] = defaultdict(lambda: defaultdict(set))
+    for taxon_id, ends_on, count_class in (
+        CensusLine.objects.filter(sheet__census__period__ends_on__in=ends, taxon__in=list(taxa))
+        .exclude(count_class="")
+        .values_list("taxon_id", "sheet__census__period__ends_on", "count_class")
+        .order_by()
+        .distinct()
+    ):
+        classes[taxon_id][ends_on].add(count_class)
+    words = {one.last_day: one.words for one in quarters}
+    ruled, said = set(), []
+    for taxon_id, of_taxon in classes.items():
+        days = sorted(of_taxon)
+        for before, after in pairwise(days):
+            if of_taxon[before] != of_taxon[after]:
+                ruled.add(words[after])
+                old, new = ("/".join(sorted(of_taxon[day])) for day in (before, after))
+                name = taxa[taxon_id].scientific_name
+                said.append(f"{name} counted by class {new} from {words[after]}, {old} before")
+    return ruled, sorted(said)

@@ -1,0 +1,35 @@
+"""The small invented house of the population change, asked for every layout."""
+
+import pytest
+from django.test import Client
+from django.utils.timezone import get_current_timezone
+
+from census.change.rules.question import Question
+from census.reports.queries.layouts import LAYOUTS
+from census.reports.rules.document import Document
+from census.reports.rules.said import Saying
+from inventory.people.rules.roles import Role
+from tests.change.sample import THIRD_QUARTER, Sample, make_sample
+from tests.factories import make_house, make_person
+
+QUARTER = {"first_day": "2026-07-01", "last_day": "2026-09-30"}
+
+
+@pytest.fixture
+def sample(db: None) -> Sample:
+    make_house(licence_number="ZL 12/2024")
+    return make_sample()
+
+
+@pytest.fixture
+def reader(client: Client) -> Client:
+    """An inspector: reads everything, changes nothing."""
+    person = make_person(roles=[Role.INSPECTOR])
+    assert person.user is not None
+    client.force_login(person.user)
+    return client
+
+
+def answered(layout: str, question: Question = THIRD_QUARTER, *, words: bool = True) -> Document:
+    """One layout of one question."""
+    return LAYOUTS[layout].answer(question, Saying(get_current_timezone(), words))
