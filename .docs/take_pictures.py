@@ -20,6 +20,9 @@ SHOTS = {
     "census": ("/census/CS-26Q3", ""),
     "differences": ("/census/CS-26Q3/differences", ""),
     "change": ("/change?columns=short", "Unit: animal"),
+    "permit": ("/permit/2", "What is used"),
+    "sources": ("/lot-sources/0001028", ""),
+    "loan": ("/loan/2", ""),
 }
 PHONE = {"width": 360, "height": 640}
 BETWEEN = 16
