@@ -46,7 +46,7 @@ def test_the_differences_have_no_barrier_and_fit_page_and_phone(
     assert all(fits(page, tick) for tick in ticks)
 
 
-def test_a_move_is_accepted_with_a_tick_and_a_loss_by_the_curators_name_on_a_phone(
+def test_a_move_is_accepted_with_a_tick_and_a_loss_waits_for_the_curator_on_a_phone(
     page: Page, house: TestHouse, live_server: object
 ) -> None:
     counts = {"goby": 6, "wrasse": 24, "wrasse q": 0}
@@ -67,7 +67,16 @@ def test_a_move_is_accepted_with_a_tick_and_a_loss_by_the_curators_name_on_a_pho
         assert fits(page, button)
     page.get_by_role("button", name="Accept: unexplained loss").click()
     expect(page.get_by_text("the curator's approval is needed")).to_be_visible()
-    page.get_by_label("Approved by").first.select_option(label=house.curator.name)
+    page.get_by_label("Ask for approval").first.check()
     page.get_by_role("button", name="Accept: unexplained loss").click()
-    expect(page.get_by_text("No line here.")).to_be_visible()
+    expect(page.get_by_role("status")).to_contain_text("approv")
+    assert not Decision.objects.filter(line=goby).exists()
+
+    page.context.clear_cookies()
+    _sign_in(page, f"{live_server}", house.curator)
+    assert looked_at(page, f"{live_server}{reverse('approvals')}") == []
+    approve = page.get_by_role("button", name=f"Approve {goby}", exact=True)
+    assert fits(page, approve)
+    approve.click()
+    expect(page.get_by_role("button", name=f"Approve {goby}", exact=True)).to_have_count(0)
     assert Decision.objects.get(line=goby).approved_by == house.curator

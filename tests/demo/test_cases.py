@@ -1,5 +1,6 @@
 """Each case of the half-counted census: the proposal, and what comes of it when it is accepted."""
 
+import re
 from collections.abc import Iterator
 
 import pytest
@@ -244,6 +245,20 @@ def test_c15_the_charts_of_the_shoal_show_its_three_counts(house: DemoHouse, cli
     page = client.get(reverse("census_drift", args=[_census().code, "Clupea harengus"])).content.decode()
     assert "CS-26Q1 178 (book 183), CS-26Q2 413 (book 432), CS-26Q3 395 (book 420)" in page
     assert "it drifts" in page
+
+
+def test_what_is_proposed_for_lines_that_stop_no_signing_stands_in_the_list_too(
+    house: DemoHouse, client: Client
+) -> None:
+    """C12 agrees in number, C15 lies inside its error, C21 too, C27 is a minimum, C30 the wrong animal."""
+    client.force_login(get_user_model().objects.get(username="maren"))
+    page = client.get(reverse("differences", args=[_census().code])).text
+    rows = re.findall(r'<tr id="[^"]*">(.*?)</tr>', page, re.DOTALL)
+    assert len(rows) == sum(row.needs_settling for row in read_census(_census())) + 5
+    found = {re.findall(r'<i class="name">([^<]*)', row)[0] for row in rows if "stops no signing" in row}
+    assert found == {
+        "Labrus mixtus", "Clupea harengus", "Atherina presbyter", "Ammodytes tobianus", "Eledone cirrhosa",
+    }  # fmt: skip
 
 
 def test_c18_the_ray_died_on_the_day_that_the_letter_tells(

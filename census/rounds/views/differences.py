@@ -1,6 +1,6 @@
 """The counts beside the book, for those who decide; never for those who count."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -52,7 +52,8 @@ def differences(request: HttpRequest, code: str) -> HttpResponse:
     rows = read_census(census, settings=settings)
     told = answer(census, rows, settings=settings)
     needed = approvals(census, rows, told, settings, by=person_of(request.user))
-    chosen = [row for row in rows if shown(row, show)]
+    proposed = {pk for pk, found in told.by_row.items() if any(one.best for one in found)}
+    chosen = [row for row in rows if shown(row, show, proposed)]
     chosen.sort(key=lambda row: _order(row, told.by_row.get(row.line.pk, ()), sort))
     upto = max((round_ for row in chosen for part in row.parts for round_ in part.counts), default=1)
     decides = may(request, *DECIDES)
@@ -71,7 +72,9 @@ def differences(request: HttpRequest, code: str) -> HttpResponse:
         "upto": upto,
         "rounds": range(1, upto + 1),
         "columns": 9 + upto,
-        "shows": [(name, words, sum(shown(row, name) for row in rows)) for name, words in SHOWS.items()],
+        "shows": [
+            (name, words, sum(shown(row, name, proposed) for row in rows)) for name, words in SHOWS.items()
+        ],
         "lines": lines,
         "tickable": any(keys for _, _, keys in lines),
         "crossings": crossings(rows),
@@ -104,10 +107,14 @@ def accept_ticked(request: HttpRequest, code: str) -> HttpResponse:
     return redirect("differences", code)
 
 
-def shown(row: Row, show: str) -> bool:
-    """True when the row belongs to one of the lists of the page."""
+def shown(row: Row, show: str, proposed: Collection[int]) -> bool:
+    """True when the row belongs to one of the lists of the page.
+
+    A line that stops no signing stands among the open ones too while something is ``proposed`` for it: a
+    drift inside the tolerance, a double of which the tolerance hides the trace, a sex, a wrong individual.
+    """
     return {
-        "open": row.needs_settling,
+        "open": row.needs_settling or row.line.pk in proposed,
         "outside": row.state in (LineState.OUTSIDE, LineState.CONFIRMED, LineState.RECOUNT),
         "uncounted": not row.counted,
         "settled": row.state is LineState.SETTLED,
