@@ -84,7 +84,7 @@ def _received(one: schemas.CountEntryIn | Unreadable) -> ReceivedCount:
             sheet=one.sheet,
             round=one.round,
             hand_in=one.hand_in,
-            lines=tuple(_line(line) for line in (*one.lines, *one.written_in)),
+            lines=(*(_line(line) for line in one.lines), *(_line(line) for line in one.written_in)),
             replaces=one.replaces,
         ),
     )

@@ -1,7 +1,9 @@
 """Counting on the phone: blank boxes without signal, handed in once, and no number left for the next."""
 
 import math
+import random
 import re
+import statistics
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
@@ -14,6 +16,7 @@ from census.rounds.actions.opening import open_census
 from census.rounds.actions.recounts import ask_recount
 from census.rounds.actions.sheets import issue
 from census.rounds.models import Census, Count, CountEntry, Line, Sheet
+from census.rounds.rules.passes import middle
 from inventory.book.models import Place
 from inventory.names.models import Taxon
 from inventory.people.models import Person
@@ -29,7 +32,10 @@ TOUCH_PX = math.floor(15 / 25.4 * 96)
 EVERYTHING = """async () => {
   const found = [];
   for (const { name } of await indexedDB.databases()) {
-    const db = await new Promise((ok) => { const open = indexedDB.open(name); open.onsuccess = () => ok(open.result); });
+    const db = await new Promise((ok) => {
+      const open = indexedDB.open(name);
+      open.onsuccess = () => ok(open.result);
+    });
     for (const store of db.objectStoreNames) {
       found.push(await new Promise((ok) => {
         const all = db.transaction(store).objectStore(store).getAll();
@@ -223,6 +229,7 @@ def test_a_sheet_is_shown_to_its_counter_alone_and_keeps_what_they_wrote(
     assert "Pomatoschistus" not in sheet.locator("main").inner_text()
     sheet.get_by_role("button", name="change person").click()
     choose(sheet, "Jory")
+    expect(line(sheet, "lesser weever").get_by_label("How many")).to_have_value("3")
     sheet.context.set_offline(True)
     sheet.reload()
     expect(line(sheet, "lesser weever").get_by_label("How many")).to_have_value("3")
@@ -325,3 +332,14 @@ def test_the_sheet_fits_the_phone_and_a_wet_hand(sheet: Page) -> None:
     )
     assert [box for box in small if min(box) < TOUCH_PX] == []
     assert sheet.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
+
+
+def test_the_device_works_out_the_same_middle_as_the_server(phone: Page) -> None:
+    """And both the median of the standard library, half an animal rounded up."""
+    drawn = random.Random(42)
+    many = [[drawn.randrange(10_000) for _ in range(drawn.randrange(1, 31))] for _ in range(200)]
+    shown = phone.evaluate(
+        "many => import('/static/rounds/passes.js').then(({ middle }) => many.map(middle))", many
+    )
+    assert shown == [middle(passes) for passes in many]
+    assert shown == [math.floor(statistics.median(passes) + 0.5) for passes in many]

@@ -251,6 +251,7 @@ def _entry(
         at_least=line.at_least,
         low=low,
         high=high,
+        passes=len(line.passes) or None,
         letter=line.letter,
         sexes=line.sexes,
         seen=line.seen,

@@ -12,7 +12,7 @@ import { present } from "../tankside/lists.js";
 import { clock } from "../tankside/times.js";
 import { inWords } from "./passes.js";
 
-const SEEN = [["", "–"], ["seen", "Seen"], ["not seen", "Not seen"], ["not looked for", "Not looked for"]];
+const SEEN = [["", "Not marked"], ["seen", "Seen"], ["not seen", "Not seen"], ["not looked for", "Not looked for"]];
 const SEXES = [["males", "Males"], ["females", "Females"], ["hermaphrodites", "Hermaphr."], ["unknown", "Not known"]];
 let running = 0;
 

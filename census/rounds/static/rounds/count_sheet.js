@@ -38,7 +38,7 @@ export function showSheet({ person, sheet, draft, got, row, back, done }) {
   show(`${sheet.place} ${sheet.place_name}${sheet.round > 1 ? ", count again" : ""}`,
     h("p", { class: "under" }, `${sheet.number}, count ${sheet.round}, list ${sheet.list_version}. Counters: ${sheet.counters.join(", ") || "you"}.`),
     row ? h("p", { class: "note" }, "It came back: ", reasons(row)) : null,
-    h("details", { open: true, class: "hints" }, h("summary", {}, "How to count here"), h("ul", { class: "notes" }, sheet.hints.map((words) => h("li", {}, words)))),
+    h("details", { open: !Object.keys(draft.lines).length, class: "hints" }, h("summary", {}, "How to count here"), h("ul", { class: "notes" }, sheet.hints.map((words) => h("li", {}, words)))),
     form,
     button("Back to the sheets: what is written stays", back));
   tell();
