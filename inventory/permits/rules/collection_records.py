@@ -240,5 +240,10 @@ def plain(value: Decimal | None) -> Decimal | None:
     return short.quantize(Decimal(1)) if short == short.to_integral_value() else short
 
 
+def coarse_degrees(value: Decimal) -> Decimal:
+    """A coordinate for those who need not know the exact place."""
+    return _rounded(value, COARSE_DEGREES)
+
+
 def _rounded(value: Decimal, degrees: Decimal) -> Decimal:
     return (value / degrees).to_integral_value() * degrees

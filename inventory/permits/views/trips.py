@@ -33,6 +33,7 @@ from ..models import Case, Permit, PermitLine, Take, Trip
 from ..queries import pages
 from ..queries.accounts import account
 from ..queries.takes import place_of_events, trail_of
+from ..rules.collection_records import coarse_degrees
 from ..who import KEEPS, READS_CASES, TAKES
 
 
@@ -88,9 +89,13 @@ def trip(request: HttpRequest, identifier: UUID) -> HttpResponse:
             "version__permit_id", "number", "words"
         )
     }
-    hidden = blind.hidden_from(person_of(request.user))
+    shown = pages.read_trip(found, words=words, hidden=blind.hidden_from(person_of(request.user)))
+    position = shown.trip.latitude, shown.trip.longitude
     context = {
-        "shown": pages.read_trip(found, words=words, hidden=hidden),
+        "shown": shown,
+        # Places of rare animals are for those who go there and who keep the permits.
+        "exact": may(request, *TAKES),
+        "coarse": [coarse_degrees(value) for value in position if value is not None],
         "may_keep": may(request, *KEEPS),
         "may_read_cases": may(request, *READS_CASES),
     }
@@ -189,6 +194,7 @@ def case(request: HttpRequest, pk: int) -> HttpResponse:
         "notes": found.notes.select_related("by"),
         "form": form if may_keep and found.closed_at is None else None,
         "trail": trail_of(found.take) if found.take else [],
+        "exact": may(request, *TAKES),
     }
     return render(request, "permits/case.html", context)
 
