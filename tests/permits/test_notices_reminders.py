@@ -176,7 +176,7 @@ def test_the_digest_goes_to_each_who_keeps_permits_once_a_day(house: PermitHouse
 def test_no_animal_and_no_place_stands_in_the_letter(house: PermitHouse) -> None:
     _send()
     for secret in ("Homarus", "lobster", "Thole", "H1", "E02", "Kelp Hall"):
-        assert secret.lower() not in (mail.outbox[0].body + mail.outbox[0].subject).lower(), secret
+        assert secret.lower() not in f"{mail.outbox[0].body} {mail.outbox[0].subject}".lower(), secret
 
 
 def test_when_the_post_fails_nothing_is_noted_and_the_next_call_tries_again(

@@ -262,6 +262,8 @@ def test_what_needs_attention_is_said_to_who_keeps_permits(house: PermitHouse) -
     house.taxa["Homarus gammarus"].save()
     found = {item.heading: item for item in items(house.officer, now=house.now)}
     assert {heading: item.total for heading, item in found.items()} == {
+        # It ended on 30 September, and its return is due 30 days later.
+        "Permits that end, returns that are due": 2,
         "Permits: cases to settle": 1,
         "Loans overdue or not confirmed": 1,
         "Permit lines whose names have changed": 1,

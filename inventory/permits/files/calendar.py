@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterable
 from datetime import datetime, timedelta
 from urllib.parse import urlsplit
 
-from icalendar import Alarm, Calendar, Event
+import icalendar
 
 from ..rules.reminders import About, Reminder
 
@@ -20,7 +20,7 @@ def feed_of(
     found: Iterable[Reminder], *, name: str, address: str, steps: Collection[int], now: datetime
 ) -> bytes:
     """One all-day event for each reminder, on its last day. ``address`` is where the site stands."""
-    calendar = Calendar()
+    calendar = icalendar.Calendar()
     calendar.add("prodid", "-//Tidetally//reminders//EN")
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
@@ -32,8 +32,8 @@ def feed_of(
     return bytes(calendar.to_ical())
 
 
-def _event(one: Reminder, host: str, address: str, steps: Collection[int], now: datetime) -> Event:
-    event = Event()
+def _event(one: Reminder, host: str, address: str, steps: Collection[int], now: datetime) -> icalendar.Event:
+    event = icalendar.Event()
     summary = f"{one.about.words.capitalize()}: {one.subject}"
     event.add("uid", f"{one.key}@{host}")
     event.add("dtstamp", now)
@@ -46,7 +46,7 @@ def _event(one: Reminder, host: str, address: str, steps: Collection[int], now: 
     event.add("class", "PRIVATE")
     event.add("transp", "TRANSPARENT")
     for days in sorted(_NEAR if one.about is About.NOTICE else steps, reverse=True):
-        alarm = Alarm()
+        alarm = icalendar.Alarm()
         alarm.add("action", "DISPLAY")
         alarm.add("description", summary)
         alarm.add("trigger", timedelta(days=-days))
