@@ -68,10 +68,9 @@ def test_the_pages_are_for_everybody(
     page: Page, live_server: LiveServer, house: PermitHouse, width: int, scheme: Any
 ) -> None:
     [goby, _] = house.record(a_take("two-spotted goby", 9, died=2), a_take("Asterias rubens", 1)).takes
-    save_template(
-        authority=house.permit.authority, name="Form", columns="eventDate = Day\nnumberKept", by=house.officer,
-        now=house.now,
-    )  # fmt: skip
+    columns = "eventDate = Day\nnumberKept"
+    board, officer = house.permit.authority, house.officer
+    save_template(authority=board, name="Form", columns=columns, by=officer, now=house.now)
     one = freeze(house)
     later = house.now + timedelta(hours=1)
     correct_take(

@@ -205,7 +205,7 @@ def test_an_amended_return_numbers_on_and_marks_its_rows(house: PermitHouse) -> 
     rows = rows_of(two)
     marks = [row["amended in this return"] for row in rows]
     assert marks[0].startswith("changed: ")
-    assert "kept 3, before 4" in marks[0]
+    assert "kept: 3, before 4" in marks[0]
     assert marks[1:] == ["withdrawn", ""]
     assert (rows[1]["name as typed"], rows[1]["number taken"]) == ("shore crab", "0")
     assert "amends version 1 of 2026-10-06" in dict(two.head)["return"]

@@ -139,7 +139,7 @@ def test_changed_since_sent_is_said_on_every_page_of_it(house: PermitHouse, as_r
         assert "corrected: one was let go" in told
         amended = client.get(f"{draft(house)}?amends={one.pk}").text
         assert "version 2" in amended
-        assert "kept 3, before 4" in amended
+        assert "kept: 3, before 4" in amended
         client.post(page, {"words": "told them by telephone"})
         assert tag not in client.get(the_list).text
 

@@ -46,8 +46,8 @@ class Cell:
 
     @property
     def words(self) -> str:
-        """ "kept 5, before 6\""""
-        return f"{self.heading} {_said(self.new)}, before {_said(self.old)}"
+        """ "kept: 5, before 6\""""
+        return f"{self.heading}: {_said(self.new)}, before {_said(self.old)}"
 
 
 @dataclass(frozen=True, slots=True)
