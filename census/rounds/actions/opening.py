@@ -14,7 +14,7 @@ from inventory.names.models import Taxon
 from inventory.people.models import Person
 
 from ..models import Census, Line, Sheet
-from ..queries.holdings import Holding, holdings, lots_by_id
+from ..queries.holdings import Holding, holdings, lots_by_id, newcomers
 from ..rules.who import DECIDES
 from ..rules.words import MEASURED_UNITS, CensusState, LineKind, SheetForm, SheetState
 from .allowed import require
@@ -119,6 +119,31 @@ def add_line(
     )
     line.lots.set(chosen)
     return line
+
+
+@transaction.atomic
+def list_newcomers(*, sheet: Sheet, by: Person, now: datetime) -> list[Line]:
+    """Adds a line for all that the book holds at the cut-off in the places of a sheet and no line counts.
+
+    What a late move or a late arrival brought there after the sheet was made.
+    """
+    require(by, DECIDES, "add a line to a sheet")
+    places = Place.objects.filter(pk__in={sheet.place_id, *sheet.lines.values_list("place", flat=True)})
+    planned = _planned(newcomers(sheet), list(places))
+    return [
+        add_line(
+            sheet=sheet,
+            kind=plan.kind,
+            by=by,
+            now=now,
+            taxon=plan.taxon,
+            place=plan.place,
+            lots=plan.lots,
+            unit=plan.unit,
+            count_class=plan.count_class,
+        )
+        for plan in sorted(planned, key=_list_order)
+    ]
 
 
 def class_of(lot: Lot) -> str:

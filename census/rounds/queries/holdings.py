@@ -8,7 +8,7 @@ from datetime import datetime
 from inventory.book.models import Lot
 from inventory.book.queries.quantities import CellFact, cell_balances, cell_facts
 
-from ..models import Census, Line
+from ..models import Census, Line, Sheet
 from ..rules.states import SHEETS_REPLACED
 
 
@@ -65,6 +65,13 @@ def on_no_line(census: Census, found: Iterable[Holding]) -> list[Holding]:
         .values_list("lots__id", "place_id")
     )
     return [holding for holding in found if (holding.lot_id, holding.place_id) not in covered]
+
+
+def newcomers(sheet: Sheet) -> list[Holding]:
+    """Of a sheet's places, what the book holds at the cut-off and no line counts there."""
+    places = {sheet.place_id, *sheet.lines.values_list("place", flat=True)}
+    there = [one for one in holdings(before=sheet.census.cutoff) if one.place_id in places]
+    return on_no_line(sheet.census, there)
 
 
 def lots_by_id(ids: Iterable[int]) -> dict[int, Lot]:

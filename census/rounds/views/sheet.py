@@ -11,6 +11,7 @@ from inventory.people.access import may, person_of, requires
 from inventory.people.models import Person
 
 from ..actions.counts import take_counts
+from ..actions.opening import list_newcomers
 from ..actions.refused import CensusRefused
 from ..actions.sheets import accept, hand_in, issue
 from ..forms import CountSheetForm, IssueForm
@@ -18,11 +19,13 @@ from ..forms.papers import ScanForm
 from ..models import Recount, Sheet
 from ..queries.blind import blind_sheet, counts_second
 from ..queries.find import NotFound, sheet_of
+from ..queries.holdings import newcomers
 from ..queries.scans import scans_of
 from ..rules.states import SHEETS_OPEN
 from ..rules.who import TYPES_LETTERS
 from ..rules.words import SheetState
 from . import COMPARES, COUNTS, DECIDES
+from .blindfold import is_counting
 
 
 @require_http_methods(["GET", "POST"])
@@ -59,6 +62,7 @@ def sheet(request: HttpRequest, number: str) -> HttpResponse:
         "open": SheetState(found.state) in SHEETS_OPEN,
         "decides": may(request, *DECIDES),
         "compares": may(request, *COMPARES),
+        "unlisted": newcomers(found) if may(request, *DECIDES) and not is_counting(request) else [],
         "issue_form": IssueForm(),
         "second": counts and round_ == 1 and counts_second(found, person),
         "scans": scans_of(found, person=person, compares=may(request, *COMPARES)),
@@ -70,7 +74,7 @@ def sheet(request: HttpRequest, number: str) -> HttpResponse:
 @require_http_methods(["POST"])
 @requires(*DECIDES)
 def sheet_step(request: HttpRequest, number: str, step: str) -> HttpResponse:
-    """The registrar's steps with a sheet: issue it to its counters, or accept it."""
+    """The registrar's steps with a sheet: issue it, accept it, or list what came after it was made."""
     found, person, now = found_sheet(number), person_of(request.user), clock.now()
     form = IssueForm(request.POST)
     try:
@@ -78,6 +82,9 @@ def sheet_step(request: HttpRequest, number: str, step: str) -> HttpResponse:
             issue(sheet=found, by=person, now=now, **form.cleaned_data)
         elif step == "accept":
             accept(sheet=found, by=person, now=now)
+        elif step == "list":
+            added = list_newcomers(sheet=found, by=person, now=now)
+            messages.success(request, f"{found.number}: {_lines(len(added))} added.")
     except CensusRefused as refused:
         messages.error(request, str(refused))
     return redirect("sheet", number)
