@@ -1,7 +1,7 @@
 """What still stands against signing a census."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -47,7 +47,7 @@ def open_items(census: Census, rows: Sequence[Row], *, now: datetime) -> list[Op
         *_not_counted(rows),
         *_unsettled(rows),
         *_below_zero(negative, lots),
-        *_not_listed(unlisted, lots),
+        *_not_listed(unlisted, lots, {row.line.place_id: row.line.sheet.number for row in rows}),
         *_drawn(census, rows),
         *_sample(census),
     ]
@@ -118,14 +118,17 @@ def _below_zero(found: Iterable[Holding], lots: dict[int, Lot]) -> Iterable[Open
         yield OpenItem(ItemKind.BELOW_ZERO, text)
 
 
-def _not_listed(found: Iterable[Holding], lots: dict[int, Lot]) -> Iterable[OpenItem]:
+def _not_listed(
+    found: Iterable[Holding], lots: dict[int, Lot], sheets: Mapping[int, str]
+) -> Iterable[OpenItem]:
+    """``sheets``: the number of the sheet of each place; there the line can be added."""
     for holding in found:
         name = lots[holding.lot_id].taxon.scientific_name
         text = (
             f"the book holds {holding.total} of {name} ({holding.accession}) in {holding.place_code} "
             "at the cut-off, and no line counts it there: add a line"
         )
-        yield OpenItem(ItemKind.NOT_LISTED, text)
+        yield OpenItem(ItemKind.NOT_LISTED, text, sheets.get(holding.place_id, ""))
 
 
 def _drawn(census: Census, rows: Sequence[Row]) -> Iterable[OpenItem]:
