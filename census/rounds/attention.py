@@ -5,7 +5,7 @@ Also which numbers are hidden from whom while they count: see :mod:`inventory.bo
 
 from datetime import datetime, timedelta
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import BigIntegerField, Exists, F, OuterRef, Q, QuerySet, Value
 from django.urls import reverse
 
 from inventory.doors import clock
@@ -14,10 +14,11 @@ from inventory.people.models import Person
 from inventory.people.queries import roles_of
 
 from .attention_told import told
-from .models import Census, Decision, Sheet
+from .models import Census, CountToCome, Decision, Sheet
 from .models import Line as SheetLine
 from .queries.reading import read_census
 from .queries.settings import settings_in_use
+from .queries.to_come import LAPSES, still_to_come
 from .rules.states import SHEETS_IN, SHEETS_OPEN
 from .rules.who import COMPARES, DECIDES
 from .rules.words import CensusState, How, SheetState
@@ -45,28 +46,35 @@ def places_hidden_from(person: Person) -> set[int]:
     """Ids of the places on the sheets that ``person`` counts and has not handed in.
 
     From the start of the quiet time, where it is said when a sheet is to be counted; else from its
-    issue. Two queries, one more where a sheet has its moment.
+    issue. Also those that they are about to count on the spot, or for a sample. Two queries, one more
+    where a count has its moment.
     """
-    return _hidden(_counted_by(person, _PLANNED))
+    return _hidden(_counted_by(person, _PLANNED), still_to_come().filter(counter=person))
 
 
 def places_hidden_from_anybody() -> set[int]:
     """The same of the sheets of all counters: for what several people hold in their hands."""
-    return _hidden(_counted(Q(counters__isnull=False) | Q(lines__recounts__isnull=False), _PLANNED))
+    named = Q(counters__isnull=False) | Q(lines__recounts__isnull=False)
+    return _hidden(_counted(named, _PLANNED), still_to_come())
 
 
+_NO_SHEET = Value(0, output_field=BigIntegerField())
 _PLANNED = Q(state=SheetState.NOT_ISSUED.value, planned_at__isnull=False)
 
 
-def _hidden(sheets: QuerySet[Sheet]) -> set[int]:
-    rows = list(sheets.values_list("pk", "place_id", "planned_at"))
-    hidden = {pk: place for pk, place, moment in rows if moment is None}
+def _hidden(sheets: QuerySet[Sheet], to_come: QuerySet[CountToCome]) -> set[int]:
+    columns = ("place_id", "planned_at")
+    of_sheets = sheets.order_by().annotate(sheet=F("pk")).values_list("sheet", *columns)
+    of_others = to_come.order_by().annotate(sheet=_NO_SHEET).values_list("sheet", *columns)
+    rows = list(of_sheets.union(of_others, all=True))
+    hidden = {(pk, place) for pk, place, moment in rows if moment is None}
     if len(hidden) < len(rows):
         quiet = timedelta(hours=settings_in_use().quiet_hours_before_count)
         now = clock.now()
-        hidden |= {pk: place for pk, place, moment in rows if moment is not None and moment - quiet <= now}
-    lines = SheetLine.objects.filter(sheet__in=hidden)
-    return {*hidden.values(), *lines.values_list("place_id", flat=True)}
+        timed = ((pk, place, moment) for pk, place, moment in rows if moment is not None)
+        hidden |= {(pk, place) for pk, place, at in timed if at - quiet <= now and (pk or now <= at + LAPSES)}
+    lines = SheetLine.objects.filter(sheet__in={pk for pk, _ in hidden})
+    return {*(place for _, place in hidden), *lines.values_list("place_id", flat=True)}
 
 
 def _counted_by(person: Person, also: Q | None = None) -> QuerySet[Sheet]:

@@ -15,6 +15,7 @@ from .models import PeriodVersion
 # Papers that a restatement is read from, whoever writes them.
 FIGURES = "population change"
 PRINTED = "population change, printed"
+PAGES = "population change, pages"
 CHANGED = "changed figures"
 
 

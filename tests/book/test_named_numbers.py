@@ -19,6 +19,7 @@ STATED = {
     "count_window_days_before": 5,
     "count_window_days_after": 5,
     "joined_session_max_hours": 2,
+    "pair_apart_minutes": 15,
     "recount_within_hours": 72,
     "random_recount_percent": 5,
     "random_recount_min_lines": 3,

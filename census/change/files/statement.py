@@ -6,7 +6,7 @@ from typing import Any
 
 from inventory.book.models import PeriodVersion, VersionStatement
 from inventory.book.rules.fingerprint import canonical
-from inventory.book.statements import CHANGED, FIGURES, PRINTED, Paper
+from inventory.book.statements import CHANGED, FIGURES, PAGES, PRINTED, Paper
 
 from ..queries.behind_changes import events_between
 from ..queries.head import Head, report_head
@@ -15,6 +15,7 @@ from ..rules.changed import changed_figures
 from ..rules.columns import COLUMNS, HEADINGS, SIGNS
 from ..rules.question import By, Question
 from ..rules.words import ties_in_words
+from .statement_pdf import statement_pdf
 
 
 def papers(version: PeriodVersion, zone: tzinfo) -> list[Paper]:
@@ -39,10 +40,13 @@ def papers(version: PeriodVersion, zone: tzinfo) -> list[Paper]:
         "check": ties_in_words([*taxon.named_untied, *place.named_untied]),
     }
     changed = _changed(version, by_taxon)
+    printed = _printed(taxon, head)
+    pages = statement_pdf(printed, title=head.title, foot=str(version))
     return [
         *([Paper(CHANGED, "application/json", canonical(changed))] if changed is not None else []),
         Paper(FIGURES, "application/json", canonical(stated)),
-        Paper(PRINTED, "text/plain; charset=utf-8", _printed(taxon, head).encode()),
+        Paper(PRINTED, "text/plain; charset=utf-8", printed.encode()),
+        Paper(PAGES, "application/pdf", pages),
     ]
 
 

@@ -69,6 +69,7 @@ def _entry(row: PaperRow, counted_at: datetime, counter: Person | None, where: s
         letter=row.written.letter,
         low=row.low,
         high=row.high,
+        passes=row.passes,
         sexes=row.sexes,
         seen=row.seen,
         written_name=row.name,

@@ -29,6 +29,7 @@ class LineBoxes:
     value: forms.BoundField
     low: forms.BoundField | None
     high: forms.BoundField | None
+    passes: forms.BoundField | None
     remark: forms.BoundField
     roll_call: list[tuple[str, forms.BoundField]]
 
@@ -80,7 +81,7 @@ class CountSheetForm(forms.Form):
             box = self.fields[f"value_{n}"].widget
             box.attrs |= {"inputmode": "text", "autocomplete": "off", "size": 8}
         if line.count_class == "C":
-            for name, words in (("low", "lowest"), ("high", "highest")):
+            for name, words in (("low", "lowest"), ("high", "highest"), ("passes", "number of passes")):
                 self.fields[f"{name}_{n}"] = forms.CharField(
                     required=False, max_length=9, label=f"{words} of line {n}", initial=_part(count, name)
                 )
@@ -106,6 +107,7 @@ class CountSheetForm(forms.Form):
                 value=self[f"value_{n}"],
                 low=self[f"low_{n}"] if many else None,
                 high=self[f"high_{n}"] if many else None,
+                passes=self[f"passes_{n}"] if many else None,
                 remark=self[f"remark_{n}"],
                 roll_call=[(one.words, self[f"seen_{n}_{one.accession}"]) for one in line.individuals],
             )
@@ -133,7 +135,7 @@ class CountSheetForm(forms.Form):
     def _untouched(self, line: BlindLine) -> bool:
         """True when the line was counted before and its boxes say the same: it keeps its own moment."""
         n = line.number
-        boxes = [f"{name}_{n}" for name in ("value", "low", "high", "remark")]
+        boxes = [f"{name}_{n}" for name in ("value", "low", "high", "passes", "remark")]
         boxes += [f"seen_{n}_{one.accession}" for one in line.individuals]
         return line.mine is not None and not any(name in self.changed_data for name in boxes)
 
@@ -149,7 +151,7 @@ class CountSheetForm(forms.Form):
         except ValueError as error:
             self.add_error(f"value_{n}", str(error))
             return None
-        low, high = (self._whole(f"{name}_{n}", cleaned) for name in ("low", "high"))
+        low, high, passes = (self._whole(f"{name}_{n}", cleaned) for name in ("low", "high", "passes"))
         if cleaned.get("counted_at") is None:
             return None
         return Entry(
@@ -162,6 +164,7 @@ class CountSheetForm(forms.Form):
             letter=written.letter,
             low=low,
             high=high,
+            passes=passes,
             seen=seen,
             remark=cleaned.get(f"remark_{n}", ""),
         )

@@ -12,7 +12,7 @@ from inventory.book.readers.guard import check
 from inventory.book.readers.source import NotReadable
 from inventory.book.rules.happened import parse_moment
 
-from ..rules.sheet_layout import COLUMNS, FORM, HEAD, HEADER_ROW, WRITE_IN
+from ..rules.sheet_layout import COLUMNS, FORM, HEAD, HEADER_ROW, LATER, WRITE_IN
 from ..rules.words import Seen
 from ..rules.written import Written, read_box, read_seen, read_whole
 
@@ -30,6 +30,7 @@ class PaperRow:
     written: Written = field(default_factory=Written)
     low: int | None = None
     high: int | None = None
+    passes: int | None = None
     sexes: tuple[int, int, int, int] | None = None
     counted_by: str = ""
     counted_at: datetime | None = None
@@ -79,7 +80,7 @@ def _read_page(title: str, cells: list[list[Any]], zone: tzinfo, problems: list[
         label: _cell(cells, row, 1) for row, label in enumerate(HEAD) if _text(_cell(cells, row, 0)) == label
     }
     header = [_text(cell) for cell in cells[HEADER_ROW - 1]] if len(cells) >= HEADER_ROW else []
-    missing = [name for name in COLUMNS if name not in header]
+    missing = [name for name in COLUMNS if name not in header and name not in LATER]
     if missing:
         problems.append(f"sheet {title}, row {HEADER_ROW}: no column {', '.join(missing)}")
         return None
@@ -153,6 +154,7 @@ class _Page:
         presence = _text(texts.get("class")) == "D"
         row.written = read("count", lambda text: read_box(text, presence=presence)) or Written()
         row.low, row.high = read("lowest", read_whole), read("highest", read_whole)
+        row.passes = read("passes", read_whole)
         sexes = [read(name, read_whole) for name in ("males", "females", "hermaphrodites", "unknown")]
         if any(n is not None for n in sexes):
             males, females, hermaphrodites, unknown = (n or 0 for n in sexes)

@@ -18,6 +18,7 @@ class CensusSettings:
     count_window_days_before: int = _of("count_window_days_before")
     count_window_days_after: int = _of("count_window_days_after")
     joined_session_max_hours: int = _of("joined_session_max_hours")
+    pair_apart_minutes: int = _of("pair_apart_minutes")
     recount_within_hours: int = _of("recount_within_hours")
     random_recount_percent: int = _of("random_recount_percent")
     random_recount_min_lines: int = _of("random_recount_min_lines")

@@ -16,6 +16,7 @@ COLUMNS = (
     "count",
     "lowest",
     "highest",
+    "passes",
     "males",
     "females",
     "hermaphrodites",
@@ -25,6 +26,8 @@ COLUMNS = (
     "counted at",
     "remark",
 )
+# Workbooks that were written before it have no such column, and are read all the same.
+LATER = ("passes",)
 # What the counter fills in; the rest is the list.
 BOXES = COLUMNS[COLUMNS.index("count") :]
 WRITE_IN = "+"

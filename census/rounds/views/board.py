@@ -18,13 +18,20 @@ from ..forms import OpenCensusForm
 from ..models import Census
 from ..queries.find import NotFound, census_of
 from ..queries.open_items import open_items
+from ..queries.presence import presence_due
 from ..queries.progress import accuracy_table, differences_by_unit, late_sheets, sheets_of
+from ..queries.quality import of_lower_quality
 from ..queries.reading import read_census
+from ..queries.settings import settings_of
+from ..queries.warnings import WarningKind, opening_warnings
 from ..rules.states import SHEETS_IN
 from ..rules.words import CensusState
 from ..tables import SheetTable
 from . import COMPARES, COUNTS, DECIDES, SAMPLES
 from .blindfold import is_counting
+
+# While sheets may still be out.
+_GOING_OUT = (CensusState.PLANNED, CensusState.ISSUED, CensusState.COUNTING)
 
 
 @require_http_methods(["GET", "POST"])
@@ -46,6 +53,7 @@ def census_list(request: HttpRequest) -> HttpResponse:
             form.add_error(None, list(refused.problems))
         else:
             messages.success(request, f"{opened.code} is open. Now issue its sheets.")
+            _warn(request, opened)
             return redirect("census", opened.code)
     is_in = Q(sheets__state__in=[state.value for state in SHEETS_IN])
     censuses = Census.objects.select_related("period", "version").annotate(
@@ -56,6 +64,16 @@ def census_list(request: HttpRequest) -> HttpResponse:
         "rounds/census_list.html",
         {"censuses": censuses, "form": form, "compares": may(request, *COMPARES)},
     )
+
+
+def _warn(request: HttpRequest, opened: Census) -> None:
+    """What the registrar sees to first stands on the board; no counter is named yet, which is no fault."""
+    found = [
+        one for one in opening_warnings(opened, now=clock.now()) if one.kind is not WarningKind.NO_COUNTER
+    ]
+    if found:
+        n = "1 thing" if len(found) == 1 else f"{len(found)} things"
+        messages.warning(request, f"{n} to see to before the counters go out, on this page below.")
 
 
 @require_safe
@@ -75,9 +93,15 @@ def census(request: HttpRequest, code: str) -> HttpResponse:
         "samples": may(request, *SAMPLES),
         "may_compare": may(request, *DECIDES) and found.state == CensusState.COUNTING,
     }
+    if may(request, *DECIDES) and not is_counting(request) and found.state in _GOING_OUT:
+        context["warnings"] = opening_warnings(found, now=now)
     if context["compares"]:
-        rows = read_census(found)
+        settings = settings_of(found)
+        rows = read_census(found, settings=settings)
+        told = of_lower_quality(rows, settings)
         context |= {
+            "quality": [(row, told[row.line.pk]) for row in rows if row.line.pk in told],
+            "letters_due": len(presence_due(found, settings)),
             "accuracy": accuracy_table(rows),
             "differences": differences_by_unit(rows),
             "open_items": open_items(found, rows, now=now),

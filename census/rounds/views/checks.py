@@ -16,13 +16,16 @@ from inventory.people.rules.roles import Role
 from ..actions.beside import retype, say_of_quiet_move, state_no_second
 from ..actions.drawing import draw_recounts, draw_sample, record_sample
 from ..actions.refused import CensusRefused
+from ..actions.to_come import sample_to_come
 from ..forms import NoSecondForm, RecountForm
-from ..models import Census, Count, DrawnLine, Line, Sheet
-from ..queries.draws import drawn_for_recount, draws_of, read_sample, waiting_for_recount
+from ..models import Census, Count, Draw, DrawnLine, Line, Sheet
+from ..queries.draws import SampleRead, drawn_for_recount, draws_of, read_sample, waiting_for_recount
 from ..queries.quiet import disturbed
 from ..queries.reading import read_census
 from ..queries.settings import settings_of
+from ..queries.to_come import crossed
 from ..queries.typing import to_retype
+from ..rules.settings import CensusSettings
 from ..rules.words import Drawn, SecondName
 from . import COUNTS, DECIDES, SAMPLES
 from .board import found_census
@@ -43,12 +46,14 @@ def checks(request: HttpRequest, code: str) -> HttpResponse:
     decides = may(request, *DECIDES)
     inspects = may(request, Role.INSPECTOR) and not decides
     draws = draws_of(census, Drawn.INSPECTION if inspects else Drawn.SAMPLE)
+    samples = [read_sample(draw) for draw in draws.order_by("-drawn_at", "-id")]
     context = {
         "census": census,
         "decides": decides,
+        "sample_moves": _moves(samples, settings_of(census)),
         "counting": bool(blind.hidden_from(person_of(request.user))),
         "inspects": inspects,
-        "samples": [read_sample(draw) for draw in draws.order_by("-drawn_at", "-id")],
+        "samples": samples,
         "recount_draw": draws_of(census, Drawn.RECOUNT).first(),
         "to_recount": waiting_for_recount(rows, drawn_for_recount(census)),
         "recount_form": RecountForm(),
@@ -87,6 +92,13 @@ def typing(request: HttpRequest, code: str) -> HttpResponse:
     return render(request, "rounds/typing.html", {"census": census, "waiting": waiting})
 
 
+def _moves(samples: list[SampleRead], settings: CensusSettings) -> list[tuple[DrawnLine, list[Event]]]:
+    """What crossed the glass in the quiet time before something of a sample was counted."""
+    lines = [line for sample in samples for line in sample.lines if hasattr(line, "result")]
+    found = crossed([(line.place_id, line.result.counted_at) for line in lines], settings)
+    return [(one, events) for one in lines if (events := found.get((one.place_id, one.result.counted_at)))]
+
+
 def _step(request: HttpRequest, census: Census) -> str:
     """Does what the button says; gives the words for the page."""
     person, now, post = person_of(request.user), clock.now(), request.POST
@@ -100,6 +112,10 @@ def _step(request: HttpRequest, census: Census) -> str:
             census=census, by=person, now=now, seed=secrets.token_hex(8), inspection=inspection
         )
         return f"Drawn with the seed {draw.seed}."
+    if step == "to_come":
+        draw = get_object_or_404(Draw, pk=post.get("draw") or 0, census=census)
+        sample_to_come(draw=draw, by=person, now=now)
+        return "The numbers of the places drawn are hidden from you until everything there has its result."
     if step == "result":
         drawn = get_object_or_404(DrawnLine, pk=post.get("drawn") or 0, draw__census=census)
         result = record_sample(

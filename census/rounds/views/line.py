@@ -31,6 +31,7 @@ from ..queries.explaining import Answer, answer
 from ..queries.find import NotFound, line_called
 from ..queries.pool_shares import pool_shares
 from ..queries.progress import closing_supported
+from ..queries.quality import quality
 from ..queries.reading import Row, read_census
 from ..queries.settings import settings_of
 from ..queries.waiting import waiting_about
@@ -96,6 +97,7 @@ def census_line(request: HttpRequest, number: str, line: int) -> HttpResponse:
         "proposal_form": ProposalForm() if decides else None,
         "recount_form": RecountForm(),
         "decisions": [decision for part in row.parts for decision in part.decisions],
+        "quality": quality(row, settings),
         "waits": waiting_about(*(part.line for part in row.parts)),
         "next": _next(rows, row),
     }

@@ -82,7 +82,7 @@ def paper(request: HttpRequest, code: str, number: int, name: str) -> HttpRespon
     if found is None:
         raise Http404(f"{code} version {number} has no paper called {name!r}.")
     response = HttpResponse(bytes(found.content), content_type=found.media_type)
-    suffix = "json" if "json" in found.media_type else "txt"
+    suffix = next((end for end in ("json", "pdf") if end in found.media_type), "txt")
     called = f"{code} version {number} {name}.{suffix}"
     response["Content-Disposition"] = content_disposition_header(True, called) or "attachment"
     return response

@@ -28,6 +28,7 @@ NAMED: Mapping[str, Named] = {
     "count_window_days_before": Named(5, "days", "counting begins before the period's end"),
     "count_window_days_after": Named(5, "days", "counting ends after the period's end"),
     "joined_session_max_hours": Named(2, "hours", "longest session for joined tanks"),
+    "pair_apart_minutes": Named(15, "minutes", "class A: the two counters count within"),
     "recount_within_hours": Named(72, "hours", "a recount is made within", least=1),
     "random_recount_percent": _percent(5, "lines that agree and are counted again"),
     "random_recount_min_lines": Named(3, "lines", "at least so many lines that agree are counted again"),
