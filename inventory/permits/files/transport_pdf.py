@@ -23,7 +23,8 @@ _SMALL = ParagraphStyle("small", parent=_PLAIN, fontSize=8, leading=10, textColo
 _BOLD = ParagraphStyle("bold", parent=_PLAIN, fontName="Helvetica-Bold")
 _HEAD = ParagraphStyle("head", parent=_BOLD, fontSize=15, leading=19)
 _PART = ParagraphStyle("part", parent=_BOLD, fontSize=11, leading=14, spaceBefore=8, spaceAfter=3)
-_WIDTH = A4[0] - 36 * mm
+# The frame keeps 6 points at each side.
+_WIDTH = A4[0] - 36 * mm - 12
 
 
 def transport_pdf(found: Transport, *, when: str) -> bytes:
