@@ -32,7 +32,7 @@ class Was:
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class CellChange:
     """One column of one record."""
 
     code: str
@@ -58,7 +58,7 @@ class Change:
     what: What
     before: Was | None
     after: Was | None
-    cells: Sequence[Cell] = ()
+    cells: Sequence[CellChange] = ()
 
     @property
     def line(self) -> int:
@@ -105,7 +105,7 @@ def compare(
             changes.append(Change(take, What.GONE, was, None))
             continue
         cells = [
-            Cell(code, value, now.values.get(code))
+            CellChange(code, value, now.values.get(code))
             for code, value in was.values.items()
             if code not in _NOT_TOLD and (not columns or code in columns) and value != now.values.get(code)
         ]
@@ -115,7 +115,7 @@ def compare(
     return sorted(changes, key=lambda change: change.line) + new
 
 
-def _what(was: Was, now: Was, cells: Sequence[Cell]) -> What:
+def _what(was: Was, now: Was, cells: Sequence[CellChange]) -> What:
     """A name that was open, or that somebody corrected, is a change of the record."""
     same_row = was.take_row == now.take_row
     only_names = all(cell.code in NAMES for cell in cells)
