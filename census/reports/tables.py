@@ -129,7 +129,7 @@ def _heading(piece: _Piece) -> tuple[str, str, SafeString]:
     small = ", ".join([*([column.mark] if column.mark else []), *(one.heading for one in below)])
     return (
         css,
-        column.heading.capitalize(),
+        column.heading[:1].upper() + column.heading[1:],
         format_html(" <small>{}</small>", small) if small else SafeString(),
     )
 

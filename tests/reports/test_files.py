@@ -99,8 +99,10 @@ def worked_out(formula: str, book: Any) -> int:
             for row, value in enumerate(column(summed))
             if all(values[row] == text for values, text in wanted)
         )
-    total, rest = 0, formula[1:]
-    for sign, term in re.findall(rf"([+-]?)({_CELL.replace('(', '(?:').replace('(?:?:', '(?:')}|\d+)", rest):
+    total = 0
+    for sign, term in re.findall(
+        rf"([+-]?)({_CELL.replace('(', '(?:').replace('(?:?:', '(?:')}|\d+)", formula[1:]
+    ):
         if term.isdigit():
             number = int(term)
         else:

@@ -85,7 +85,7 @@ def test_the_annex_leads_from_each_line_s_opening_to_its_closing(sample: Sample,
     document = answered(layout)
     entries = annex(document.questions, zone=get_current_timezone())
     part = document.parts[0]
-    last = document.parts[0].columns[-2].key if layout == "periods" else "closing"
+    last = document.parts[0].columns[-3].key if layout == "periods" else "closing"
     for _, line in lines_of(document, part.key):
         figures = line.figures
         # What is loaded as opening inside the period is part of the opening, and is told all the same.
@@ -130,7 +130,7 @@ def test_the_quarters_follow_each_other(sample: Sample) -> None:
 
 
 def test_a_year_is_the_sum_of_its_quarters_and_of_what_was_entered_late(sample: Sample) -> None:
-    """Two deaths of June come in after the second quarter is closed: late in the quarters, died in the year."""
+    """Two deaths of June come in after the second quarter is closed: late there, died in the year."""
     year = replace(THIRD_QUARTER, first_day=THIRD_QUARTER.first_day.replace(month=1))
     year = replace(year, last_day=year.last_day.replace(month=12, day=31))
     document = answered("periods", year)

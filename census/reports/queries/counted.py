@@ -67,18 +67,21 @@ class PlaceCount:
     counters: dict[str, None] = field(default_factory=dict)
     first: datetime | None = None
     last: datetime | None = None
-    written: list[str] = field(default_factory=list)
     letters: dict[str, str] = field(default_factory=dict)
     letters_before: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class CensusFound:
-    """The census of a period; ``code`` is empty when the period has none."""
+    """The census of a period; ``code`` is empty when the period has none.
+
+    ``written``: what was written in and has no taxon yet, under a number below zero in place of a taxon's.
+    """
 
     code: str
     lines: dict[Where, Counted]
     places: dict[int, PlaceCount]
+    written: dict[int, str]
 
 
 def census_found(first_day: date, last_day: date) -> CensusFound:
@@ -89,23 +92,25 @@ def census_found(first_day: date, last_day: date) -> CensusFound:
         .first()
     )
     if census is None:
-        return CensusFound("", {}, {})
+        return CensusFound("", {}, {}, {})
     lines: defaultdict[Where, Counted] = defaultdict(Counted)
     places: defaultdict[int, PlaceCount] = defaultdict(PlaceCount)
+    written: dict[int, str] = {}
     for row in read_census(census):
         for part in row.parts:
             _note(places[part.line.place_id], part)
             if part.line.kind == LineKind.PRESENCE:
                 continue
-            if part.line.taxon_id is None:
-                places[part.line.place_id].written.append(_written(part))
-            else:
-                lines[part.line.place_id, part.line.taxon_id, part.line.unit].add(_counted(part))
-                reason = _reason(part)
-                if reason:
-                    lines[part.line.place_id, part.line.taxon_id, part.line.unit].reasons.append(reason)
+            taxon_id = part.line.taxon_id or -part.line.pk
+            if taxon_id < 0:
+                written[taxon_id] = part.line.written_name
+            one = lines[part.line.place_id, taxon_id, part.line.unit]
+            one.add(_counted(part))
+            reason = _reason(part)
+            if reason:
+                one.reasons.append(reason)
     _letters(census, places)
-    return CensusFound(census.code, dict(lines), dict(places))
+    return CensusFound(census.code, dict(lines), dict(places), written)
 
 
 def _counted(part: LineRead) -> Counted:
@@ -132,11 +137,6 @@ def _reason(part: LineRead) -> str:
         return ""
     newest = part.decisions[-1]
     return ": ".join(word for word in (How(newest.how).words, newest.reason) if word)
-
-
-def _written(part: LineRead) -> str:
-    value = part.latest.value if part.latest else None
-    return f"{part.line.written_name} {'not counted' if value is None else value}".strip()
 
 
 def _note(place: PlaceCount, part: LineRead) -> None:

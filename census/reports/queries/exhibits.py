@@ -7,6 +7,7 @@ from datetime import date
 from functools import partial
 from itertools import groupby
 
+from census.change.queries.reading import RowKey
 from census.change.queries.remembered import remembered_report
 from census.change.queries.report import Report, Row
 from census.change.rules.arithmetic import Change, totals_by_unit
@@ -15,6 +16,7 @@ from census.change.rules.short import PERCENT_FROM
 from census.rounds.rules.words import SACFOR_WORDS
 from inventory.book.models import Keeping, Place
 from inventory.book.rules.scope import Scope
+from inventory.names.models import Taxon
 
 from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Part, Said, Table
 from ..rules.said import Saying
@@ -67,15 +69,16 @@ def by_exhibit(question: Question, saying: Saying) -> Document:
     report = remembered_report(question, zone=saying.zone)
     house = remembered_report(replace(question, by=By.TAXON), zone=saying.zone)
     found = census_found(question.first_day, question.last_day)
-    names = names_of({row.taxon.pk: row.taxon for row in report.rows}.values(), question, saying)
     places = Place.objects.in_bulk()
+    rows = [*report.rows, *_only_counted(report, found, places)]
+    names = names_of({row.taxon.pk: row.taxon for row in rows}.values(), question, saying)
     keepers = _keepers(places, question.last_day)
     asked = address_of(question, _local(question, saying))
     numbers = iter(range(1, 10**9))
     blocks = [
         _block(
             places[int(group)],
-            list(rows),
+            list(of_place),
             found=found,
             names=names,
             keepers=keepers,
@@ -83,7 +86,7 @@ def by_exhibit(question: Question, saying: Saying) -> Document:
             asked=asked,
             numbers=numbers,
         )
-        for group, rows in groupby(sorted(report.rows, key=_order(places)), key=lambda row: row.key.group)
+        for group, of_place in groupby(sorted(rows, key=_order(places)), key=lambda row: row.key.group)
     ]
     moves = moves_part(report, places, saying.zone, asked, numbers)
     return Document(
@@ -104,6 +107,27 @@ def by_exhibit(question: Question, saying: Saying) -> Document:
         present_only=present_only(),
         notes=names.notes,
     )
+
+
+def _only_counted(report: Report, found: CensusFound, places: Mapping[int, Place]) -> list[Row]:
+    """Rows of what was counted where the book has nothing. One query."""
+    known = {tuple(row.key) for row in report.rows}
+    keys = [
+        key
+        for key, one in found.lines.items()
+        if key not in known and one.value and _shown(places[key[0]], report.question.scope)
+    ]
+    taxa = Taxon.objects.in_bulk({taxon for _, taxon, _ in keys if taxon > 0})
+    for number, words in found.written.items():
+        taxa[number] = Taxon(pk=number, scientific_name=words, common_name="written in, not yet named")
+    return [
+        Row(RowKey(*key), places[key[0]].code, taxa[key[1]], Change(), young_most=0, ties=True)
+        for key in keys
+    ]
+
+
+def _shown(place: Place, scope: Scope) -> bool:
+    return scope is not Scope.HERE or not place.off_site
 
 
 def _local(question: Question, saying: Saying) -> str:
@@ -220,8 +244,6 @@ def _foot(rows: list[Row], found: CensusFound, counted: PlaceCount) -> list[str]
     for words, some in (("Newly seen", came), ("Gone", gone)):
         listed = ", ".join(dict.fromkeys(row.taxon.scientific_name for row in some)) or "none"
         notes.append(f"{words}: {listed}.")
-    if counted.written:
-        notes.append(f"Written in, not yet named: {', '.join(counted.written)}.")
     for name in sorted({*counted.letters, *counted.letters_before}):
         letters = [
             f"{letter}, {SACFOR_WORDS[letter]}" if letter else "no letter"

@@ -18,7 +18,7 @@ from inventory.names.models import Taxon
 from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Part, Said, Table
 from ..rules.quarters import Quarter, quarters_between, years_in
 from ..rules.said import Saying
-from .asking import address_of, classified, figure
+from .asking import address_of, classified, figure, mfu_figure
 from .head import Names, head_lines, names_of, present_only
 
 _ROWS = ("opening", *IN_COLUMNS, *OUT_COLUMNS, *BETWEEN_IN, *BETWEEN_OUT, "late")
@@ -127,10 +127,14 @@ def _numbers(
         ]
         total = _closings(columns, [one.report.totals.get(unit) for one in columns], {"unit": unit})
         tables.append(Table(unit, lines, total))
-    shown = [Column("opening", f"held before {columns[0].words}")]
+    shown = [
+        Column("opening", f"held before {columns[0].words}"),
+        Column("opening_mfu", "m.f.u", Kind.MFU, summed=False, under=True),
+    ]
     for one in columns:
         shown.append(Column(one.key, one.words, mark=one.restated, ruled=one.words in ruled))
         shown.append(Column(f"{one.key} change", "change", Kind.SIGNED, under=True))
+    shown.append(Column("closing_mfu", "m.f.u", Kind.MFU, summed=False, under=True))
     before = ["opening", *(one.key for one in columns)]
     ties = [
         Identity((earlier, f"{one.key} change"), (), one.key)
@@ -148,6 +152,8 @@ def _closings(
     first = changes[0] or Change()
     before = first.opening
     row = {"opening": figure(first, "opening", {**columns[0].asked, **selected})}
+    row["opening_mfu"] = mfu_figure(first, "opening", {**columns[0].asked, **selected})
+    row["closing_mfu"] = mfu_figure(changes[-1] or Change(), "closing", {**columns[-1].asked, **selected})
     for one, found in zip(columns, changes, strict=True):
         change = found or Change()
         row[one.key] = figure(change, "closing", {**one.asked, **selected})
