@@ -146,7 +146,7 @@ def _bodies(hidden: frozenset[int]) -> Attention:
         roles=frozenset({Role.VETERINARIAN}),
         lines=tuple(
             Line(
-                f"{f'bag {body.bag}' if body.bag else 'no bag named'}, event {body.event_id}, "
+                f"{f'bag {body.bag}' if body.bag else 'no bag named'}: {body.animal} of {body.tank}, "
                 f"{timezone.localtime(body.event.effective_at):%Y-%m-%d}",
                 reverse("tank_body", args=[body.event_id]),
                 body.stated_by.name,

@@ -31,6 +31,7 @@ def test_the_veterinarian_finds_a_body_by_its_bag(tablet: Tablet, vet: Client) -
     page = vet.get("/bodies").text
     assert f"/event/{event}" in page
     assert "B-31" in page
+    assert "Raja montagui" in page
     assert "discarded" not in vet.get("/bodies").text.split("<tbody>")[1]
     assert "discarded" in vet.get("/bodies?all=1").text.split("<tbody>")[1]
     assert f"/event/{event}/body" in vet.get(f"/event/{event}").text
@@ -39,7 +40,7 @@ def test_the_veterinarian_finds_a_body_by_its_bag(tablet: Tablet, vet: Client) -
 def test_a_body_waits_on_the_veterinarians_today_until_it_is_elsewhere(tablet: Tablet, vet: Client) -> None:
     event = died(tablet, "vet", "B-31")["event"]
     assert "Bodies that wait for the veterinarian" in vet.get("/").text
-    assert "bag B-31" in vet.get("/").text
+    assert "bag B-31: Raja montagui of E02" in vet.get("/").text
     vet.post(f"/event/{event}/body", {"kept": "fixed", "bag": "B-31", "part": "part"})
     assert "Bodies that wait" not in vet.get("/").text
     assert [body.bag for body in Body.objects.filter(event=event)] == ["B-31", "B-31"]
