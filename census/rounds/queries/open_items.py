@@ -1,7 +1,7 @@
 """What still stands against signing a census."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -13,9 +13,7 @@ from ..rules.states import SHEETS_IN
 from ..rules.words import LineKind, LineState, SheetState
 from .draws import drawn_for_recount, newest_sample, waiting_for_recount
 from .holdings import Holding, below_zero, holdings, on_no_line
-from .presence import presence_due
 from .reading import Row
-from .settings import settings_of
 
 
 class ItemKind(StrEnum):
@@ -46,7 +44,7 @@ def open_items(census: Census, rows: Sequence[Row], *, now: datetime) -> list[Op
     lots = Lot.objects.select_related("taxon").in_bulk([h.lot_id for h in (*negative, *unlisted)])
     return [
         *_sheets_out(census),
-        *_not_counted(rows, presence_due(census, settings_of(census))),
+        *_not_counted(rows),
         *_unsettled(rows),
         *_below_zero(negative, lots),
         *_not_listed(unlisted, lots, {row.line.place_id: row.line.sheet.number for row in rows}),
@@ -71,12 +69,11 @@ def _spoken(sheet: Sheet) -> str:
     )
 
 
-def _not_counted(rows: Iterable[Row], letters: Collection[int]) -> Iterable[OpenItem]:
-    """Class D is asked once a year: blank lines stop nobody, save those with a letter due (``letters``)."""
+def _not_counted(rows: Iterable[Row]) -> Iterable[OpenItem]:
+    """Class D is due once a year only, so that its blank lines stop nobody."""
     blank: dict[str, list[Row]] = defaultdict(list)
     for row in rows:
-        asked = row.line.kind != LineKind.PRESENCE or row.line.pk in letters
-        if not row.counted and asked and row.state is not LineState.SETTLED:
+        if not row.counted and row.line.kind != LineKind.PRESENCE and row.state is not LineState.SETTLED:
             blank[row.line.sheet.number].append(row)
     for number, lines in blank.items():
         listed = ", ".join(f"{row.line.number} {row.name}" for row in lines)
