@@ -50,9 +50,9 @@ def test_an_adjustment_takes_no_animals_of_another_line(house: TestHouse) -> Non
 def test_as_many_individuals_are_written_off_as_the_number_says(house: TestHouse) -> None:
     census = confirmed(house, {"conger": 1})
     both = tuple(house.lots[name].accession for name in ("conger", "hawser"))
+    loss = replace(LOSS, n=-1, accessions=both, note="searched", last_seen=date(2026, 7, 1))
     with pytest.raises(CensusRefused, match="1 animals, but 2 named"):
-        settle(house, census, "conger", replace(LOSS, n=-1, accessions=both, note="searched"),
-               approved_by=house.curator)  # fmt: skip
+        settle(house, census, "conger", loss, approved_by=house.curator)
     assert held(house, "conger", "K1") == held(house, "hawser", "K1") == (1, 0)
 
 
