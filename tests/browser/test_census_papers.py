@@ -1,4 +1,4 @@
-"""Charts, help with counting and papers of a sheet in a real browser: no barrier, nothing wider than a phone."""
+"""Charts, help with counting and papers of a sheet in a browser: no barrier, nothing wider than a phone."""
 
 from collections.abc import Iterator
 

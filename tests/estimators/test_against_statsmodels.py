@@ -3,8 +3,8 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from statsmodels.stats.proportion import proportion_confint  # type: ignore[import-untyped]
-from statsmodels.stats.rates import confint_poisson  # type: ignore[import-untyped]
+from statsmodels.stats.proportion import proportion_confint
+from statsmodels.stats.rates import confint_poisson
 
 from census.estimators.rules.proportions import clopper_pearson, wilson
 from census.estimators.rules.rates import poisson

@@ -77,7 +77,7 @@ def line_for(animal: Animal, lines: Iterable[Covers]) -> int | None:
     return min(covering)[-1] if covering else None
 
 
-_AROUND = re.compile(r"^\s*(?:(\d+)\s*[x×]?\s+)?(.*?)(?:\s*[x×]\s*(\d+))?\s*$", re.IGNORECASE)
+_AROUND = re.compile(r"^\s*(?:(\d+)\s*[x\u00d7]?\s+)?(.*?)(?:\s*[x\u00d7]\s*(\d+))?\s*$", re.IGNORECASE)
 
 
 def field_name(written: str) -> tuple[str, int | None]:
