@@ -16,7 +16,7 @@ REGISTRAR = "maren"
 
 
 def _addresses() -> list[str]:
-    code = Census.objects.get().code
+    code = Census.objects.latest("cutoff").code
     plain = ("today", "places", "lots", "names_review", "check_names", "census_list", "change")
     waiting = NameCheck.objects.filter(state=CheckState.TO_REVIEW)
     return [
