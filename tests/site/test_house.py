@@ -13,6 +13,7 @@ from django.urls import URLPattern, URLResolver, get_resolver
 
 from inventory.db import triggers
 from inventory.people.rules.roles import Role
+from inventory.tankside.rules.pages import PAGES
 
 from .conftest import SmallHouse
 
@@ -22,7 +23,7 @@ PICO = "61207a40ffc02a42d1e50143651c121beab70ed413c934c1ff84fa263ba436b0"
 # SHA-256 of the file as idb 8.0.4 on the npm registry has it (build/index.js).
 IDB = "e01b45d2e088a7197e8b41ba9b51a0876969da67cc08e6efbc3d5d7ab6ac836c"
 # Pages that a device keeps: the same for everybody, and empty of the book; tests/tankside/test_app.py.
-TANK_SIDE = ("tank/", "tank/readings", "tank/enrol", "tank/sw.js", "tank/manifest.webmanifest")
+TANK_SIDE = (*(page.path for page in PAGES), "tank/sw.js", "tank/manifest.webmanifest")
 # How the interface is spoken to, for whoever builds a sensor; nothing of the house is in it.
 DESCRIPTION = "api/v1/openapi.json"
 # For programs that cannot sign in: the address is the secret. tests/permits/test_notices_reminders.py.

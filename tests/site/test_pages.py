@@ -189,7 +189,7 @@ def test_queries_do_not_grow_with_the_rows(small_house: SmallHouse, as_role: AsR
     _grow(small_house, 12)
     assert queries(client, url) == few
     # The first page asks every room.
-    assert few <= (60 if url == "/" else 25)
+    assert few <= (90 if url == "/" else 25)
 
 
 def _grow(house: SmallHouse, n: int) -> None:

@@ -149,7 +149,7 @@ def _print_sign_ins(sign_ins: list[SignIn], console: Console) -> None:
     table = Table(title="Sign-ins of the demo (invented, good for nothing else)", title_justify="left")
     for heading in ("role", "name", "sign-in", "password", "tank code"):
         # Whole in a narrow terminal too: what is cut cannot be typed.
-        table.add_column(heading, no_wrap=heading == "password", min_width=13 if heading == "role" else None)
+        table.add_column(heading, no_wrap=heading in ("name", "sign-in", "password"))
     for sign_in in sign_ins:
         roles = ", ".join(role.replace("_", " ") for role in sign_in.roles)
         table.add_row(roles, sign_in.name, sign_in.user, sign_in.password, CODES.get(sign_in.user, ""))
