@@ -159,6 +159,23 @@ def test_the_command_writes_what_the_page_offers(
         assert path.stat().st_size > 1000
 
 
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_each_table_in_print_has_its_caption_and_breaks_no_word_of_a_heading(
+    sample: Sample, reader: Client, layout: str
+) -> None:
+    content = reader.get(f"/reports/{layout}.pdf", QUARTER).content
+    words = {word for page in PdfReader(BytesIO(content)).pages for word in page.extract_text().split()}
+    text = " ".join(page.extract_text() for page in PdfReader(BytesIO(content)).pages).replace("\n", " ")
+    for part in answered(layout).parts:
+        for block in part.blocks:
+            for table in block.tables:
+                assert f"{block.title}, unit: {table.unit}" in text
+                for column in part.columns:
+                    assert {word.strip(",") for word in column.heading.split()} <= {
+                        w.strip(",") for w in words
+                    }
+
+
 def test_a_file_without_a_name_is_refused_with_what_to_do(sample: Sample) -> None:
     with pytest.raises(CommandError, match="give --out FILE"):
         call_command("report", "exhibits", "--format=pdf")

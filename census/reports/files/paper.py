@@ -11,6 +11,7 @@ from reportlab.lib.colors import Color, black
 from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.pagesizes import A4, landscape
 from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import LongTable, Paragraph, SimpleDocTemplate, Spacer, TableStyle
 
@@ -101,7 +102,7 @@ def _block(part: Part, block: Block) -> Iterator[Any]:
     for table in block.tables:
         for columns in shown:
             yield Spacer(1, 3)
-            yield _table(part, table, columns)
+            yield _table(part, block, table, columns)
     for note in block.notes:
         yield _words(note, _NOTE)
 
@@ -116,12 +117,15 @@ def _abreast(columns: Sequence[Column]) -> list[list[Column]]:
     return pieces
 
 
-def _table(part: Part, table: Table, columns: Sequence[Column]) -> LongTable:
+def _table(part: Part, block: Block, table: Table, columns: Sequence[Column]) -> LongTable:
     above = [column for column in columns if not column.under]
     named = part.named
     lead = ["line", *([part.label] if part.label else []), *(["animal"] if named else [])]
-    headings = [f"{one.heading}{f', {one.mark}' if one.mark else ''}" for one in above]
-    rows: list[list[Any]] = [[_words(one, _LEFT) for one in lead] + [_words(one, _HEAD) for one in headings]]
+    caption = _words(f"{block.title}, unit: {table.unit}", _LEFT)
+    rows: list[list[Any]] = [
+        [caption, *([""] * (len(lead) + len(above) - 1))],
+        [_words(one, _LEFT) for one in lead] + [_heading(columns, one) for one in above],
+    ]
     for line in table.lines:
         figures = line.figures
         first: list[Any] = [_words(str(line.number), _NUMBER)]
@@ -132,9 +136,9 @@ def _table(part: Part, table: Table, columns: Sequence[Column]) -> LongTable:
         rows.append(first + [_cell(columns, one, figures) for one in above])
     label = _words(f"{table.total_label}, unit: {table.unit}", _LEFT)
     rows.append([label, *([""] * (len(lead) - 1)), *(_cell(columns, one, table.total) for one in above)])
-    drawn = LongTable(rows, colWidths=_widths(part, lead, above), repeatRows=1)
+    drawn = LongTable(rows, colWidths=_widths(part, lead, above), repeatRows=2)
     ruled = [
-        ("LINEBEFORE", (len(lead) + i, 0), (len(lead) + i, -1), 1, black)
+        ("LINEBEFORE", (len(lead) + i, 1), (len(lead) + i, -1), 1, black)
         for i, c in enumerate(above)
         if c.ruled
     ]
@@ -142,9 +146,10 @@ def _table(part: Part, table: Table, columns: Sequence[Column]) -> LongTable:
         TableStyle(
             [
                 ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("VALIGN", (0, 0), (-1, 0), "BOTTOM"),
-                ("LINEBELOW", (0, 0), (-1, 0), 0.8, black),
-                ("LINEBELOW", (0, 1), (-1, -2), 0.3, RULE),
+                ("SPAN", (0, 0), (-1, 0)),
+                ("VALIGN", (0, 1), (-1, 1), "BOTTOM"),
+                ("LINEBELOW", (0, 1), (-1, 1), 0.8, black),
+                ("LINEBELOW", (0, 2), (-1, -2), 0.3, RULE),
                 ("LINEABOVE", (0, -1), (-1, -1), 0.8, black),
                 ("SPAN", (0, -1), (len(lead) - 1, -1)),
                 ("LEFTPADDING", (0, 0), (-1, -1), 2),
@@ -168,7 +173,36 @@ def _widths(part: Part, lead: Sequence[str], above: Sequence[Column]) -> list[fl
     left = WIDTH - sum(first[: len(lead)])
     # A column of words is twice as wide as one of numbers, which need not be wider than they are.
     share = min(left / (len(above) + sum(texts)), 75.0)
-    return [*first[: len(lead)], *(share * (2 if text else 1) for text in texts)]
+    widths = [
+        share * 2 if text else max(share, _longest_word(one)) for one, text in zip(above, texts, strict=True)
+    ]
+    # No word of a heading is broken: the columns of words give what that takes, or else the last of the lead.
+    over = max(0.0, sum(widths) - left)
+    if any(texts):
+        widths = [
+            width - over / sum(texts) if text else width for width, text in zip(widths, texts, strict=True)
+        ]
+    else:
+        first[len(lead) - 1] -= over
+    return [*first[: len(lead)], *widths]
+
+
+def _longest_word(column: Column) -> float:
+    """In points, with the room at both sides of it."""
+    return max(stringWidth(word, _HEAD.fontName, _HEAD.fontSize) for word in column.heading.split()) + 4.5
+
+
+def _heading(columns: Sequence[Column], column: Column) -> Paragraph:
+    """A heading, and small below it what the small figures under the column are."""
+    text = _xml(f"{column.heading}{f', {column.mark}' if column.mark else ''}")
+    small = []
+    for below in columns[list(columns).index(column) + 1 :]:
+        if not below.under:
+            break
+        small.append(below.heading)
+    if small:
+        text += f'<br/><font name="Helvetica" size="6">{_xml(", ".join(small))}</font>'
+    return Paragraph(text, _LEFT if column.kind is Kind.TEXT else _HEAD)
 
 
 def _cell(columns: Sequence[Column], column: Column, figures: Mapping[str, Any]) -> Paragraph:

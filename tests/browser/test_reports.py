@@ -1,0 +1,64 @@
+"""The three layouts of the report in a browser: no barrier, and nothing wider than a phone but the tables."""
+
+import pytest
+from django.contrib.auth.hashers import make_password
+from django.urls import reverse
+from playwright.sync_api import Page
+
+from census.reports.queries.layouts import LAYOUTS
+from inventory.people.rules.roles import Role
+
+from ..change.sample import make_sample
+from ..factories import make_house, make_person
+from .test_pages import violations
+
+pytestmark = pytest.mark.browser
+PASSWORD = "weigh anchor at noon"
+WIDER = "document.documentElement.scrollWidth > document.documentElement.clientWidth"
+
+
+@pytest.fixture
+def reader(page: Page, transactional_db: None, live_server: object) -> Page:
+    """The small invented house, read by its inspector."""
+    make_house(licence_number="ZL 12/2024")
+    make_sample()
+    person = make_person(roles=[Role.INSPECTOR])
+    assert person.user is not None
+    person.user.password = make_password(PASSWORD)
+    person.user.save()
+    page.goto(f"{live_server}/sign-in")
+    page.get_by_label("Sign-in name").fill(person.user.username)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    page.wait_for_url(f"{live_server}/")
+    return page
+
+
+def test_each_layout_is_open_to_all_by_day_and_by_night(reader: Page, live_server: object) -> None:
+    for layout in LAYOUTS:
+        reader.emulate_media(color_scheme="light")
+        reader.goto(_address(live_server, layout))
+        assert reader.locator("table.ledger tbody tr").count() > 0, layout
+        assert violations(reader) == [], layout
+        reader.emulate_media(color_scheme="dark")
+        assert violations(reader, only="color-contrast") == [], layout
+
+
+def test_each_layout_fits_a_phone_and_the_animal_stays_beside_its_figures(
+    reader: Page, live_server: object
+) -> None:
+    reader.set_viewport_size({"width": 360, "height": 740})
+    for layout in LAYOUTS:
+        reader.goto(_address(live_server, layout))
+        assert not reader.evaluate(WIDER), layout
+        assert violations(reader) == [], layout
+        table = reader.locator(".scroll").first
+        table.evaluate("region => { region.scrollLeft = region.scrollWidth }")
+        assert table.evaluate("region => region.scrollLeft") > 0, layout
+        name = table.locator("tbody th[scope=row]").first.bounding_box()
+        assert name is not None
+        assert 0 <= name["x"] < 360 - name["width"], layout
+
+
+def _address(live_server: object, layout: str) -> str:
+    return f"{live_server}{reverse('report', args=[layout])}?first_day=2026-07-01&last_day=2026-09-30"
