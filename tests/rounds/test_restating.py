@@ -151,6 +151,11 @@ def test_a_counted_period_is_reopened_signed_again_and_both_versions_stay(house:
     approve_restatement(restatement=asked, by=house.curator, now=LATER, zone=ZONE)
     census = Census.objects.get()
     assert census.state == CensusState.REOPENED
+    # Approved and not signed yet: what comes late now joins the next version without being asked for.
+    assert (
+        ask_restatement(period=house.period, why="once more", by=house.registrar, now=LATER, zone=ZONE)
+        == asked
+    )
     second = sign(census=census, by=house.curator, now=LATEST, zone=ZONE)
     asked.refresh_from_db()
     assert (second.number, asked.new_version) == (2, second)
@@ -243,6 +248,12 @@ def test_the_page_of_a_period_asks_approves_and_gives_the_papers_back(
     assert "The curator is asked to restate" in told.content.decode()
     told = as_(house.curator).post(address, {"step": "approve", "note": ""}, follow=True)
     assert "open again until its census is signed" in told.content.decode()
+    for person in (house.registrar, house.curator):
+        page = as_(person).get(address).content.decode()
+        assert "What came late joins version 2" in page
+        assert reverse("census_sign", args=[Census.objects.get().code]) in page
+        assert "Ask the curator to restate" not in page
+        assert "asks the curator to restate" not in page
     paper = as_(house.officer).get(reverse("period_paper", args=[house.period.code, 1, FIGURES]))
     assert paper.content == bytes(version.statements.get(name=FIGURES).content)
     assert "attachment" in paper["Content-Disposition"]

@@ -20,8 +20,9 @@ from census.rounds.actions.recounts import ask_recount
 from census.rounds.models import Sheet
 from census.rounds.queries.blind import BlindIndividual, BlindLine, BlindSheet, blind_sheet
 from census.rounds.rules.words import LineKind, Seen
-from census.rounds.writers.pdf_boxes import printable, wrapped
+from census.rounds.writers.pdf_boxes import wrapped
 from census.rounds.writers.sheet_pdf import mark_of, write_pdf
+from inventory.doors.printed import printable
 from tests import factories
 
 from .house import NOW, TestHouse

@@ -10,7 +10,7 @@ from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 
 from ..models import Census, Notice, Restatement
-from ..queries.late import LatePeriod, late_in
+from ..queries.late import LatePeriod, late_in, restatement_under_way
 from ..queries.settings import settings_in_use
 from ..rules.who import DECIDES, SIGNS
 from ..rules.words import CensusState, NoticeKind
@@ -25,7 +25,8 @@ _TOUCHED = "{} is to be restated, which touches returns already sent: "
 
 @transaction.atomic
 def ask_restatement(*, period: Period, why: str, by: Person, now: datetime, zone: tzinfo) -> Restatement:
-    """Asks the curator to restate; the closed figures stand until then. Asking again changes nothing.
+    """Asks the curator to restate; the closed figures stand until then. Asking again changes nothing,
+    also after the approval: what comes late then joins the version that is under way.
 
     Where a return already sent is touched, the permit officer is told, and has to have seen it before
     the curator approves.
@@ -34,16 +35,16 @@ def ask_restatement(*, period: Period, why: str, by: Person, now: datetime, zone
     version = period.versions.order_by("-number").first()
     if version is None:
         raise CensusRefused(f"{period} is not closed: late entries join it without being asked for.")
-    waiting = period.restatements.filter(approved_at=None).first()
-    if waiting is None and not why.strip():
+    under_way = restatement_under_way(period)
+    if under_way is None and not why.strip():
         raise CensusRefused("Say why.")
     late = late_in(period, settings=settings_in_use(), zone=zone)
     if late is not None and late.touched:
         returns = "; ".join(one.words for one in late.touched)
         words = f"{_TOUCHED.format(period)}{returns}. {why.strip()}"
         tell(Role.PERMIT_OFFICER, NoticeKind.RETURN, words, by=by, now=now)
-    if waiting is not None:
-        return waiting
+    if under_way is not None:
+        return under_way
     return Restatement.objects.create(
         period=period, of_version=version, why=why.strip()[:300], asked_by=by, asked_at=now
     )

@@ -43,6 +43,11 @@ class LatePeriod:
         return "; ".join([*told, *(f"it touches {one.words}" for one in self.touched)])
 
 
+def restatement_under_way(period: Period) -> Restatement | None:
+    """What was asked for and is not done: it waits for the curator, or for the next version's closing."""
+    return period.restatements.filter(refused=False, new_version=None).first()
+
+
 def late_in(period: Period, *, settings: CensusSettings, zone: tzinfo) -> LatePeriod | None:
     """The late entries of one period since its newest closing; ``None`` when it is not closed."""
     return next(iter(_late(Period.objects.filter(pk=period.pk), settings, zone)), None)

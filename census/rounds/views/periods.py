@@ -19,8 +19,9 @@ from inventory.people.access import may, person_of, requires
 from ..actions.refused import CensusRefused
 from ..actions.restating import approve_restatement, ask_restatement, refuse_restatement
 from ..forms import NoteForm
-from ..queries.late import late_in
+from ..queries.late import late_in, restatement_under_way
 from ..queries.settings import settings_in_use
+from ..rules.words import CensusState
 from . import COMPARES, DECIDES, SIGNS
 
 
@@ -53,6 +54,7 @@ def period(request: HttpRequest, code: str) -> HttpResponse:
         return redirect("period", code)
     _refuse_who_counts(request)
     zone = timezone.get_current_timezone()
+    under_way = restatement_under_way(found)
     versions = list(found.versions.select_related("signed_by").prefetch_related("statements"))
     context = {
         "period": found,
@@ -62,7 +64,10 @@ def period(request: HttpRequest, code: str) -> HttpResponse:
         ],
         "late": late_in(found, settings=settings_in_use(), zone=zone),
         "restatements": found.restatements.select_related("asked_by", "approved_by", "new_version"),
-        "waiting": found.restatements.filter(approved_at=None).first(),
+        "waiting": under_way if under_way and under_way.approved_at is None else None,
+        "reopened": under_way if under_way and under_way.approved_at else None,
+        "census": found.censuses.filter(state=CensusState.REOPENED.value).first(),
+        "next_version": versions[-1].number + 1 if versions else 1,
         "changed": [(version.number, _changed(version.pk)) for version in versions if version.number > 1],
         "form": NoteForm(),
         "may_ask": may(request, *DECIDES) and bool(versions),

@@ -1,6 +1,5 @@
 """The pieces that a printed count sheet is drawn of: text, boxes, and the lines to count."""
 
-import unicodedata
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -8,6 +7,8 @@ from reportlab.lib.colors import Color, black
 from reportlab.lib.pagesizes import A4
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
+
+from inventory.doors.printed import printable
 
 from ..queries.blind import BlindIndividual, BlindLine
 from ..rules.words import SACFOR, Seen
@@ -37,20 +38,6 @@ class Block:
     height: float
     draw: Draw
     again: "Block | None" = None
-
-
-def printable(text: str) -> str:
-    """``text`` in the letters of the standard fonts (Windows-1252): others lose their marks, or are "?"."""
-    try:
-        text.encode("cp1252")
-    except UnicodeEncodeError:
-        plain = unicodedata.normalize("NFKD", text)
-        return (
-            "".join(c for c in plain if not unicodedata.combining(c))
-            .encode("cp1252", "replace")
-            .decode("cp1252")
-        )
-    return text
 
 
 def write(
