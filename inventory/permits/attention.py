@@ -22,6 +22,7 @@ from .rules.reminders import About
 _KEEPS = frozenset({Role.PERMIT_OFFICER, Role.REGISTRAR})
 _OFFICER = frozenset({Role.PERMIT_OFFICER})
 _SHOWN = 10
+_OF_PERMITS = (About.EXPIRY, About.RETURN, About.STATEMENT)
 
 
 def items(person: Person, *, now: datetime) -> list[Attention]:
@@ -33,10 +34,10 @@ def items(person: Person, *, now: datetime) -> list[Attention]:
 
 
 def _due(person: Person, now: datetime) -> list[Attention]:
-    """Notices to send; expiry and returns. Loans have a heading of their own."""
+    """Notices to send; expiry, returns and statements. Loans have a heading of their own."""
     on, zone = timezone.localdate(now), timezone.get_current_timezone()
     told = [one for one in notices(on=on, zone=zone, hidden=blind.hidden_from(person)) if one.left]
-    near = [one for one in reminders(on=on, zone=zone, found=[]) if one.about in (About.EXPIRY, About.RETURN)]
+    near = [one for one in reminders(on=on, zone=zone, found=[]) if one.about in _OF_PERMITS]
     return [
         Attention(
             heading="Deaths and absences to tell an authority",
@@ -53,7 +54,7 @@ def _due(person: Person, now: datetime) -> list[Attention]:
             ),
         ),
         Attention(
-            heading="Permits that end, returns that are due",
+            heading="Permits that end, returns and statements of stock that are due",
             total=len(near),
             url=reverse("reminders"),
             roles=_OFFICER,
@@ -121,9 +122,9 @@ def _kept_ones() -> Attention:
 def _loans(now: datetime) -> Attention:
     zone = timezone.get_current_timezone()
     reads = read_loans(on=timezone.localdate(now), zone=zone)
-    late = [read for read in reads if read.overdue or read.unconfirmed]
+    late = [read for read in reads if read.overdue or read.unconfirmed or read.left_over]
     return Attention(
-        heading="Loans overdue or not confirmed",
+        heading="Loans overdue, not confirmed, or ended with animals not yet back",
         total=len(late),
         url=reverse("loans"),
         roles=_KEEPS,
@@ -135,6 +136,8 @@ def _said(read: LoanRead) -> str:
     parts = []
     if read.overdue:
         parts.append(f"overdue since {read.until}")
+    if read.left_over:
+        parts.append(f"ended on {read.loan.ended_on}, yet by the book animals are with the borrower")
     if read.unconfirmed:
         parts.append(f"a letter was due on {read.confirm_by}")
     return f"{read.loan.reference}, {read.loan.party}: {', '.join(parts)}"

@@ -20,6 +20,7 @@ urlpatterns = [
     path("permit/<int:pk>", permits.permit, name="permit"),
     path("permit/<int:pk>/amend", permits.amend, name="permit_amend"),
     path("permit/<int:pk>/line/<int:number>", permits.link, name="permit_link"),
+    path("permit/<int:pk>/statement", permits.statement, name="permit_statement"),
     path("permit/<int:pk>/paper", permits.paper, name="permit_paper"),
     path("permit/<int:pk>/takes.<slug:form>", exports.takes, name="takes_file"),
     path("permit/<int:pk>/trip", trips.take_in, name="take_in"),

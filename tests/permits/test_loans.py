@@ -95,6 +95,23 @@ def test_a_loan_past_its_day_is_overdue_until_it_is_extended_or_ended(house: Per
     assert not _read(house, lent, date(2028, 1, 1)).overdue
 
 
+def test_a_loan_that_ended_while_animals_are_still_away_is_told(house: PermitHouse, lent: Loan) -> None:
+    end_loan(loan=lent, on=DAY, by=house.officer)
+    lent.refresh_from_db()
+    read = _read(house, lent)
+    assert read.lent_now == sum(lot.borrowed for lot in read.lent) > 0
+    assert read.left_over
+
+
+def test_a_loan_that_ended_with_everything_given_back_is_silent(house: PermitHouse, borrowed: Loan) -> None:
+    end_loan(loan=borrowed, on=DAY, by=house.officer)
+    borrowed.refresh_from_db()
+    assert _read(house, borrowed).left_over
+    lot = Lot.objects.get(accession="S1")
+    factories.make_event("given_back", lot=lot, place="E02", males=1, females=1, happened="2026-09-01")
+    assert not _read(house, borrowed).left_over
+
+
 def test_a_letter_that_does_not_come_is_missed(house: PermitHouse, lent: Loan) -> None:
     assert _read(house, lent).confirm_by == date(2025, 8, 12)
     assert _read(house, lent).unconfirmed

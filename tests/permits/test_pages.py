@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import date
+from decimal import Decimal
 from typing import Any
 from uuid import uuid4
 
@@ -10,6 +11,8 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from hypothesis import given
+from hypothesis import strategies as st
 
 from inventory.book import blind
 from inventory.book.models import Event, Lot
@@ -18,6 +21,7 @@ from inventory.people.rules.roles import Role
 from inventory.permits.actions.loans import LoanFacts, enter_loan
 from inventory.permits.attention import items
 from inventory.permits.models import Case, LineLink, Loan, Permit, PermitDocument, PermitVersion, Take, Trip
+from inventory.permits.rules.checks import without_position
 
 from .. import factories
 from .house import NUMBER, PermitHouse, a_take
@@ -263,9 +267,9 @@ def test_what_needs_attention_is_said_to_who_keeps_permits(house: PermitHouse) -
     found = {item.heading: item for item in items(house.officer, now=house.now)}
     assert {heading: item.total for heading, item in found.items()} == {
         # It ended on 30 September, and its return is due 30 days later.
-        "Permits that end, returns that are due": 2,
+        "Permits that end, returns and statements of stock that are due": 2,
         "Permits: cases to settle": 1,
-        "Loans overdue or not confirmed": 1,
+        "Loans overdue, not confirmed, or ended with animals not yet back": 1,
         "Permit lines whose names have changed": 1,
     }
     with CaptureQueriesContext(connection) as few:
@@ -305,3 +309,23 @@ def test_who_counts_a_tank_finds_none_of_its_numbers(
     ]
     if "trip}" in url or url.endswith("{pk}"):
         assert "7,919" in as_role(Role.PERMIT_OFFICER).get(where).text
+
+
+def test_who_may_not_know_the_place_reads_a_case_without_its_position(
+    house: PermitHouse, as_role: AsRole
+) -> None:
+    (case,) = house.record(a_take("two-spotted goby", 1), latitude=Decimal("62.13")).cases
+    urls = ["/permits/cases", f"/permits/case/{case.pk}", f"/trip/{case.trip.identifier}"]
+    urls.append(f"/permit/{house.permit.pk}")
+    for url in urls:
+        whole = as_role(Role.PERMIT_OFFICER).get(url).content.decode()
+        coarse = as_role(Role.INSPECTOR).get(url).content.decode()
+        assert "62.13" in whole, url
+        assert "62.13" not in coarse, url
+        assert "(position withheld) lies outside the area" in coarse, url
+
+
+@given(latitude=st.floats(-90, 90), longitude=st.floats(-180, 180))
+def test_no_position_that_a_check_writes_is_left(latitude: float, longitude: float) -> None:
+    words = f"latitude {latitude:g}, longitude {longitude:g} lies outside the area of P 1 (inside 3 miles)"
+    assert without_position(words) == "(position withheld) lies outside the area of P 1 (inside 3 miles)"

@@ -1,6 +1,8 @@
 """A permit as it is typed off its paper: the head, and one row for each line of its schedule."""
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from datetime import date
+from typing import TYPE_CHECKING, Any, cast
 
 from django import forms
 from django.forms import BaseFormSet, formset_factory
@@ -198,6 +200,21 @@ class LinkForm(forms.Form):
         """The link as it was written."""
         said = self.cleaned_data
         return LinkFacts(said["covers"], said["names"], said["why"])
+
+
+class StatementForm(forms.Form):
+    """A statement of stock went out."""
+
+    as_of = forms.TypedChoiceField(label="Stock at the end of", coerce=date.fromisoformat)
+    sent_on = forms.DateField(label="Sent on", widget=forms.DateInput(attrs={"type": "date"}))
+    how = forms.CharField(
+        label="How", max_length=120, help_text="By letter, e-mail, on the authority's page."
+    )
+
+    def __init__(self, *args: Any, wanted: Sequence[date], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = cast(forms.TypedChoiceField, self.fields["as_of"])
+        field.choices = [(str(day), str(day)) for day in reversed(wanted)]
 
 
 class PaperForm(forms.Form):

@@ -26,6 +26,7 @@ from .returns import (
     ReturnTemplate,
     TemplateVersion,
 )
+from .statements import StatementSent
 from .takes import Take, TakeEvent, Trip, TripPerson
 
 __all__ = [
@@ -58,6 +59,7 @@ __all__ = [
     "ReturnSending",
     "ReturnTemplate",
     "Scope",
+    "StatementSent",
     "Take",
     "TakeEvent",
     "TemplateVersion",

@@ -10,20 +10,25 @@ from inventory.book.queries.quantities import Held, Scope, cell_balances, cell_f
 from inventory.book.queries.quantities.balances import held_sum
 from inventory.book.rules.happened import end_of_day
 
-from ..models import Loan, LoanConfirmation, LoanExtension, LoanLot
+from ..models import Direction, Loan, LoanConfirmation, LoanExtension, LoanLot
 from ..rules import loans as rules
 from ..rules.loans import YoungShare, share_words
 
 
 @dataclass(slots=True)
 class LotOnLoan:
-    """One lot under an agreement, and where its animals are. ``hidden``: the reader counts some now."""
+    """One lot under an agreement, and where its animals are. ``hidden``: the reader counts some now.
+
+    ``borrowed`` are still with the borrower and the lender's: lent by us and away, or another house's and
+    here.
+    """
 
     row: LoanLot
     held: Held
     places: tuple[str, ...]
     hidden: bool = False
     share: YoungShare | None = None
+    borrowed: int = 0
 
 
 @dataclass(slots=True)
@@ -67,6 +72,11 @@ class LoanRead:
     def overdue(self) -> bool:
         """True when it is past its last day and has not ended."""
         return self.is_open and self.until is not None and self.until < self.on
+
+    @property
+    def left_over(self) -> bool:
+        """True when it has ended, and by the book some of its animals are still at the borrower's."""
+        return not self.is_open and any(lot.borrowed for lot in self.lots)
 
     @property
     def unconfirmed(self) -> bool:
@@ -129,6 +139,8 @@ def read_loans(
 class _LotHeld:
     parts: list[tuple[str, str, int]] = field(default_factory=list)
     places: dict[int, str] = field(default_factory=dict)
+    away: int = 0
+    here: int = 0
 
 
 def _held(lots: Collection[int], *, before: datetime) -> dict[int, _LotHeld]:
@@ -139,6 +151,10 @@ def _held(lots: Collection[int], *, before: datetime) -> dict[int, _LotHeld]:
         if n:
             held[fact.lot_id].parts.append((fact.sex, fact.standing, n))
             held[fact.lot_id].places[fact.place_id] = fact.place_code
+            if fact.off_site:
+                held[fact.lot_id].away += n
+            else:
+                held[fact.lot_id].here += n
     return dict(held)
 
 
@@ -173,6 +189,10 @@ def _lot(
     found = held.get(row.lot_id, _LotHeld())
     read = LotOnLoan(row, held_sum(found.parts), tuple(sorted(found.places.values())))
     read.hidden = any(place in hidden for place in found.places)
+    if row.loan.direction == Direction.OUT:
+        read.borrowed = 0 if row.lot.owner else found.away
+    else:
+        read.borrowed = found.here if row.lot.owner else 0
     if row.young and row.born_on is not None:
         loan = row.loan
         read.share = rules.share(

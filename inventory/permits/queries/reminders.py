@@ -13,6 +13,7 @@ from .loans import LoanRead, read_loans
 from .notices import Notice, notices
 from .reading import PermitRead, read_permits
 from .returns import due_rules, dues_of
+from .stock_statements import stock_statements
 
 STEPS = ("permit_reminder_days_first", "permit_reminder_days_second", "permit_reminder_days_last")
 
@@ -31,6 +32,7 @@ def reminders(
     all_of_it = [
         *_notices(told, on),
         *_returns(reads, on, steps),
+        *_statements(reads, on),
         *_expiry(reads, on, steps),
         *_loans(read_loans(on=on, zone=zone), on, steps),
     ]
@@ -74,6 +76,25 @@ def _returns(reads: Sequence[PermitRead], on: date, steps: Collection[int]) -> I
                     detail=f"for {due.starts_on} to {due.ends_on}",
                     step=step,
                 )
+
+
+def _statements(reads: Sequence[PermitRead], on: date) -> Iterable[Reminder]:
+    """The newest statement of stock that is not written down as sent, from the day it tells of."""
+    for permit, found in stock_statements(reads, on=on).items():
+        if not found.wanted:
+            continue
+        read = next(read for read in reads if read.permit.pk == permit)
+        as_of, earlier = found.wanted[-1], len(found.wanted) - 1
+        before = f"; {earlier} earlier not written down as sent either" if earlier else ""
+        yield Reminder(
+            about=About.STATEMENT,
+            subject=f"permit {read.permit.number}",
+            due_on=as_of,
+            on=on,
+            path=f"{reverse('permit', args=[permit])}?as_of={as_of}#use",
+            key=f"statement-{permit}-{as_of}",
+            detail=f"stock at the end of {as_of}{before}",
+        )
 
 
 def _expiry(reads: Sequence[PermitRead], on: date, steps: Collection[int]) -> Iterable[Reminder]:

@@ -7,6 +7,7 @@ Whether a point is on land is not checked against a coastline, for none is kept 
 area is told, whatever it lies on.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -184,6 +185,18 @@ def refuse_position(latitude: float | None, longitude: float | None) -> str:
     if longitude is not None and not -180 <= longitude <= 180:
         return f"longitude {longitude:g} is not between -180 and 180"
     return ""
+
+
+_POSITION = re.compile(
+    r"latitude -?\d+(?:\.\d+)?(?:e-?\d+)?, longitude -?\d+(?:\.\d+)?(?:e-?\d+)?"
+    r"|(?:latitude|longitude) -?\d+(?:\.\d+)?(?:e-?\d+)?"
+    r"|-?\d{1,3}\.\d{2,}"
+)
+
+
+def without_position(words: str) -> str:
+    """``words`` for those who may not know the place: positions, and numbers like one, are left out."""
+    return _POSITION.sub("(position withheld)", words)
 
 
 def inside_polygon(x: float, y: float, corners: Sequence[Corner]) -> bool:

@@ -72,6 +72,20 @@ def returns_due(
     ]
 
 
+def statement_days(*, every: str, valid_from: date, valid_until: date, on: date) -> list[date]:
+    """The days at whose end stock is stated: the last of each calendar quarter or year, ``on`` the latest.
+
+    ``every`` is "quarter", "year" or nothing. A permit that ends inside one is stated on its last day.
+    That the calendar's quarters are meant is common practice, no source: the paper decides.
+    """
+    ends = {"quarter": ("03-31", "06-30", "09-30", "12-31"), "year": ("12-31",)}.get(every, ())
+    days = [day_of(year, end) for year in range(valid_from.year, valid_until.year + 1) for end in ends]
+    inside = [day for day in days if valid_from <= day <= valid_until]
+    if ends and (not inside or inside[-1] != valid_until):
+        inside.append(valid_until)
+    return [day for day in inside if day <= on]
+
+
 def day_of(year: int, month_day: str) -> date:
     """The day of a year; 29 February of a common year is the 28th. Raises :class:`ValueError`."""
     month, _, day = month_day.partition("-")

@@ -11,6 +11,7 @@ class About(StrEnum):
 
     NOTICE = "notice"
     RETURN = "return"
+    STATEMENT = "statement"
     EXPIRY = "expiry"
     LOAN_BACK = "loan_back"
     LOAN_LETTER = "loan_letter"
@@ -24,6 +25,7 @@ class About(StrEnum):
 _WORDS = {
     About.NOTICE: "notice of a death or an absence",
     About.RETURN: "return",
+    About.STATEMENT: "statement of stock",
     About.EXPIRY: "permit ends",
     About.LOAN_BACK: "loan ends",
     About.LOAN_LETTER: "loan to confirm",

@@ -5,6 +5,8 @@ from typing import Any
 from django.template import Library
 from django.urls import reverse
 
+from ..rules.checks import without_position
+
 register = Library()
 
 
@@ -12,3 +14,9 @@ register = Library()
 def url_of(thing: Any) -> str:
     """The address of the page that a check, a cause or a question names: ``page`` with ``about``."""
     return reverse(thing.page, args=thing.about)
+
+
+@register.filter
+def said_to(words: str, exact: bool) -> str:
+    """What is said of a case: whole to those who may know the place, without it to others."""
+    return words if exact else without_position(words)

@@ -16,12 +16,14 @@ from inventory.doors import clock
 from inventory.people.access import may, person_of, requires
 
 from ..actions.permits import LineFacts, PermitRefused, amend_permit, attach_document, enter_permit, link_line
+from ..actions.stock_statements import record_statement
 from ..forms.permits import (
     AmendForm,
     LineRows,
     LinkForm,
     NewPermitForm,
     PaperForm,
+    StatementForm,
     line_rows,
     lines_initial,
     names_of_link,
@@ -34,6 +36,7 @@ from ..queries.reading import PermitRead, read_permit
 from ..queries.return_changes import to_look_at
 from ..queries.returns import due_rules, dues_of, returns_of
 from ..queries.review import links_to_review
+from ..queries.stock_statements import stock_statements
 from ..queries.whereabouts import whereabouts
 from ..rules.checks import days_left
 from ..who import KEEPS, READS_CASES, TAKES
@@ -68,6 +71,7 @@ def permit(request: HttpRequest, pk: int) -> HttpResponse:
     where = whereabouts([found], as_of=as_of, zone=timezone.get_current_timezone(), hidden=_hidden(request))
     reads_cases = may(request, *READS_CASES)
     made = returns_of(found) if reads_cases else []
+    statements = stock_statements([told.read], on=today).get(found.pk)
     context = {
         "permit": found,
         "account": told,
@@ -88,9 +92,12 @@ def permit(request: HttpRequest, pk: int) -> HttpResponse:
         "reviews": links_to_review([found]) if may(request, *KEEPS) else [],
         "may_keep": may(request, *KEEPS),
         "may_take": may(request, *TAKES),
+        "exact": may(request, *TAKES),
         "paper_form": PaperForm(),
         "may_read_returns": reads_cases,
         "returns": made,
+        "statements": statements,
+        "statement_form": StatementForm(wanted=statements.wanted) if statements else None,
         "touched": to_look_at(made, zone=timezone.get_current_timezone()),
         "dues": dues_of(told.read, due_rules([found.authority_id]).get(found.authority_id)),
     }
@@ -160,6 +167,27 @@ def _with_changed_links(read: PermitRead, lines: LineRows) -> list[LineFacts]:
         )
         kept.append(replace(line, link=None) if same else line)
     return kept
+
+
+@require_POST
+@requires(*KEEPS)
+def statement(request: HttpRequest, pk: int) -> HttpResponse:
+    """Writes down that a statement of stock was sent."""
+    found = get_object_or_404(Permit.objects.select_related("authority"), pk=pk)
+    now, zone = clock.now(), timezone.get_current_timezone()
+    today = timezone.localdate(now)
+    statements = stock_statements([read_permit(found, on=today)], on=today).get(found.pk)
+    form = StatementForm(request.POST, wanted=statements.wanted if statements else [])
+    if not form.is_valid():
+        messages.error(request, "; ".join(str(said) for errors in form.errors.values() for said in errors))
+        return redirect("permit", pk=pk)
+    try:
+        record_statement(permit=found, **form.cleaned_data, by=person_of(request.user), now=now, zone=zone)
+    except PermitRefused as refused:
+        messages.error(request, f"Not kept: {refused}.")
+    else:
+        messages.success(request, "It is kept.")
+    return redirect("permit", pk=pk)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

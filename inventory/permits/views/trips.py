@@ -175,6 +175,7 @@ def cases(request: HttpRequest) -> HttpResponse:
     context = {
         "open": [case for case in everything if case.closed_at is None],
         "closed": [case for case in everything if case.closed_at is not None][::-1],
+        "exact": may(request, *TAKES),
     }
     return render(request, "permits/cases.html", context)
 
