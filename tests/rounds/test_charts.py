@@ -156,7 +156,7 @@ def test_the_figures_are_those_of_the_census(house: TestHouse) -> None:
     goby, shoal = points["Gobius niger"], points["Clupea harengus"]
     assert (goby.book, goby.count, goby.difference, goby.inside) == (11, 9, -2, False)
     assert (shoal.difference, shoal.allowed, shoal.inside) == (-20, 42, True)
-    by_class = {point.count_class: point for point in accuracy_points([(census, rows)])}
+    by_class = {point.count_class: point for point in accuracy_points([(census, rows)], DEFAULTS)}
     assert by_class["C"].latest == 100.0
     assert by_class["B"].latest is not None
     assert by_class["B"].latest < 100

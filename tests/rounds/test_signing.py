@@ -12,6 +12,7 @@ from census.rounds.models import Census, Sheet
 from census.rounds.queries.open_items import ItemKind, open_items
 from census.rounds.queries.progress import accuracy_table, closing_supported, differences_by_unit
 from census.rounds.queries.reading import read_census
+from census.rounds.rules.settings import DEFAULTS
 from census.rounds.rules.settling import Settling
 from census.rounds.rules.words import CensusState, How, LineKind, LineState, SheetState
 from inventory.book.models import PeriodBalance, PeriodVersion
@@ -163,7 +164,7 @@ def test_accuracy_and_differences_come_from_the_census_itself(house: TestHouse) 
     rows = read_census(census)
     found = {
         one.count_class: (one.lines, one.latest.lines, one.latest.exact, one.latest.inside)
-        for one in accuracy_table(rows)
+        for one in accuracy_table(rows, DEFAULTS)
     }
     # Gobies, both corkwings and the prawns as one of six class B lines; letter and egg cases apart.
     assert found == {"A": (1, 1, 1, 1), "B": (6, 6, 2, 3), "C": (1, 1, 0, 1), "all": (8, 8, 3, 5)}

@@ -30,12 +30,18 @@ def compare_counts(
     zone: tzinfo = UTC,
     settings: CensusSettings | None = None,
 ) -> list[Row]:
-    """Compares what is counted so far; the census goes to *comparing*. More counts may follow."""
+    """Compares what is counted so far; the census goes to *comparing*. More counts may follow.
+
+    The first time is kept: the accuracy of the first counts is that of the book as known then.
+    """
     require(by, DECIDES, "compare the counts with the book")
     census = running(census)
     if census.state in (CensusState.PLANNED, CensusState.ISSUED):
         raise CensusRefused(f"Nothing is counted yet: the census {census.code} is {census.state}.")
     move_census(census, CensusState.COMPARING)
+    if census.compared_at is None:
+        census.compared_at = now
+        census.save(update_fields=["compared_at"])
     settings = settings or settings_of(census)
     _ask_the_curator(census, settings, by=by, now=now, zone=zone)
     return read_census(census, settings=settings)

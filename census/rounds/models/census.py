@@ -20,6 +20,9 @@ class Census(models.Model):
     )
     opened_at = models.DateTimeField()
     opened_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="censuses_opened")
+    compared_at = models.DateTimeField(
+        null=True, blank=True, help_text="When the counts were first put beside the book; kept for ever."
+    )
     version = models.OneToOneField(
         PeriodVersion,
         null=True,

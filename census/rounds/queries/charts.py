@@ -52,12 +52,14 @@ def funnel_points(rows: Iterable[Row]) -> list[FunnelPoint]:
     ]
 
 
-def accuracy_points(read: Sequence[tuple[Census, Sequence[Row]]]) -> list[AccuracyPoint]:
-    """Record accuracy by class of every census, oldest first."""
+def accuracy_points(
+    read: Sequence[tuple[Census, Sequence[Row]]], settings: CensusSettings
+) -> list[AccuracyPoint]:
+    """Record accuracy by class of every census, oldest first. One query for each census."""
     return [
         AccuracyPoint(census.code, one.count_class, one.latest.lines, one.first.percent, one.latest.percent)
         for census, rows in read
-        for one in accuracy_table(rows)
+        for one in accuracy_table(rows, settings)
         if one.count_class in TARGETS
     ]
 

@@ -10,8 +10,10 @@ from django.db.models import Exists, Max, OuterRef
 from ..models import Census, Count, Decision, Line, Recount, Sheet
 from ..rules.accuracy import Accuracy, Differences, accuracy_by_class, gains_and_losses, total
 from ..rules.roll import roll
+from ..rules.settings import CensusSettings
 from ..rules.states import SHEETS_IN
 from ..rules.words import MEASURED_UNITS, How, LineKind, SheetState, Verdict
+from .first_counts import first_as_compared
 from .reading import Row, present
 from .settings import settings_of
 
@@ -95,10 +97,12 @@ def _late(sheet: Sheet, recount_due: datetime | None, ends: datetime, now: datet
     return ""
 
 
-def accuracy_table(rows: Iterable[Row]) -> list[AccuracyRow]:
-    """Accuracy by class of the measured rows: A, B, C, and all."""
+def accuracy_table(rows: Iterable[Row], settings: CensusSettings) -> list[AccuracyRow]:
+    """Accuracy by class of the measured rows: A, B, C, and all. The first counts are a fact of their day;
+    the latest ones follow the book as known now. One query."""
     measured = [row for row in rows if row.measured]
-    firsts = accuracy_by_class((row.line.count_class, row.first) for row in measured if row.first)
+    compared = first_as_compared(measured, settings)
+    firsts = accuracy_by_class((row.line.count_class, first) for row, first in compared)
     latests = accuracy_by_class((row.line.count_class, row.latest) for row in measured if row.latest)
     sizes = Counter(row.line.count_class for row in measured)
     table = [

@@ -6,10 +6,12 @@ from typing import Any
 
 from ..models import Census
 from ..rules.hypotheses import Hypothesis
+from ..rules.settings import CensusSettings
 from ..rules.words import LineState
 from .open_items import open_items
 from .progress import accuracy_table, closing_supported, differences_by_unit, sheets_of
 from .reading import Row, read_census
+from .settings import settings_of
 
 SHOWN = ("sheets", "lines", "accuracy", "totals", "open")
 Table = tuple[tuple[str, ...], list[dict[str, Any]]]
@@ -52,11 +54,12 @@ def shown(what: str, census: Census, *, now: datetime) -> Table:
     """One of the tables named in ``SHOWN``."""
     if what == "sheets":
         return sheets(census, now=now)
-    rows = read_census(census)
+    settings = settings_of(census)
+    rows = read_census(census, settings=settings)
     if what == "lines":
         return differences(rows)
     if what == "accuracy":
-        return accuracy(rows)
+        return accuracy(rows, settings)
     if what == "totals":
         return totals(rows)
     return blocking(census, rows, now=now)
@@ -107,7 +110,7 @@ def sheets(census: Census, *, now: datetime) -> Table:
     return columns, lines
 
 
-def accuracy(rows: Iterable[Row]) -> Table:
+def accuracy(rows: Iterable[Row], settings: CensusSettings) -> Table:
     """Record accuracy by class, first count and latest."""
     columns = (
         "count_class",
@@ -132,7 +135,7 @@ def accuracy(rows: Iterable[Row]) -> Table:
             "latest_inside": one.latest.inside,
             "not_counted": one.lines - one.latest.lines,
         }
-        for one in accuracy_table(rows)
+        for one in accuracy_table(rows, settings)
     ]
     return columns, lines
 

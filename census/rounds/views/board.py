@@ -102,7 +102,7 @@ def census(request: HttpRequest, code: str) -> HttpResponse:
         context |= {
             "quality": [(row, told[row.line.pk]) for row in rows if row.line.pk in told],
             "letters_due": len(presence_due(found, settings)),
-            "accuracy": accuracy_table(rows),
+            "accuracy": accuracy_table(rows, settings),
             "differences": differences_by_unit(rows),
             "open_items": open_items(found, rows, now=now),
         }

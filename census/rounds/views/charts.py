@@ -30,7 +30,7 @@ def census_charts(request: HttpRequest, code: str) -> HttpResponse:
     rows = next((rows for one, rows in read if one.pk == census.pk), None)
     rows = read_census(census, settings=settings) if rows is None else rows
     points = figures.funnel_points(rows)
-    accuracy, losses = figures.accuracy_points(read), figures.loss_bars(rows)
+    accuracy, losses = figures.accuracy_points(read, settings), figures.loss_bars(rows)
     by_class = {name: [p for p in points if p.count_class == name] for name in MEASURED_CLASSES}
     context = {
         "census": census,

@@ -16,6 +16,7 @@ from ..models import Census
 from ..queries import progress
 from ..queries.open_items import open_items
 from ..queries.reading import read_census
+from ..queries.settings import settings_of
 from ..queries.signed import what_is_signed
 from ..rules.reasons import REASONS
 from ..rules.words import CensusState
@@ -41,11 +42,12 @@ def census_sign(request: HttpRequest, code: str) -> HttpResponse:
         else:
             messages.success(request, done)
         return redirect("census_sign", code)
-    rows, now = read_census(census), clock.now()
+    settings, now = settings_of(census), clock.now()
+    rows = read_census(census, settings=settings)
     context = {
         "census": census,
         "closed": census.state == CensusState.CLOSED,
-        "accuracy": progress.accuracy_table(rows),
+        "accuracy": progress.accuracy_table(rows, settings),
         "differences": progress.differences_by_unit(rows),
         "adjusted": progress.adjusted(rows, [reason.name for reason in REASONS if reason.unknown_cause]),
         "minimum": progress.minimum_counts(rows),

@@ -10,6 +10,7 @@ from inventory.book.statements import Paper
 from ..models import Census, Count, Decision
 from ..queries.progress import accuracy_table, differences_by_unit
 from ..queries.reading import LineRead, Row, read_census
+from ..queries.settings import settings_of
 from ..rules.words import CensusState
 
 STATEMENT = "census"
@@ -24,7 +25,8 @@ def papers(version: PeriodVersion, zone: tzinfo) -> list[Paper]:
 
 
 def _census(census: Census, zone: tzinfo) -> dict[str, Any]:
-    rows = read_census(census)
+    settings = settings_of(census)
+    rows = read_census(census, settings=settings)
     return {
         "census": census.code,
         "cutoff": _moment(census.cutoff, zone),
@@ -40,7 +42,7 @@ def _census(census: Census, zone: tzinfo) -> dict[str, Any]:
                 "first": [one.first.lines, one.first.exact, one.first.inside],
                 "latest": [one.latest.lines, one.latest.exact, one.latest.inside],
             }
-            for one in accuracy_table(rows)
+            for one in accuracy_table(rows, settings)
         ],
         "differences": {
             unit: [found.gains, found.gain_lines, found.losses, found.loss_lines]
