@@ -16,6 +16,7 @@ from census.demo.actions.settle import settle_all
 from census.demo.rules import fixtures
 from census.demo.rules.fixtures import ANIMAL, Quarter
 from census.rounds.models import Census, Sheet
+from census.rounds.queries.first_counts import first_as_compared
 from census.rounds.queries.open_items import open_items
 from census.rounds.queries.reading import Row, read_census
 from census.rounds.rules.accuracy import accuracy_by_class, gains_and_losses, total
@@ -202,6 +203,22 @@ def test_looking_at_the_settled_quarter_changes_nothing(house: DemoHouse) -> Non
     before = Event.objects.count(), Census.objects.latest("cutoff").state
     settle_and_take_back(house.history, now=house.now, zone=house.zone)
     assert (Event.objects.count(), Census.objects.latest("cutoff").state) == before
+
+
+def test_settling_leaves_every_first_count_as_it_was_compared(house: DemoHouse, rows: list[Row]) -> None:
+    """What was wrong stays wrong, what was right stays right, whatever the book learns afterwards."""
+    compared = {row.line.pk: one for row, one in first_as_compared([r for r in rows if r.measured])}
+    assert (sum(one.inside for one in compared.values()), sum(one.counted for one in compared.values())) == (
+        PROMISED["inside at the first count"],
+        PROMISED["counted at the first count"],
+    )
+    census = settle_all(house.history, now=house.now, zone=house.zone)
+    after = {
+        row.line.pk: one for row, one in first_as_compared([r for r in read_census(census) if r.measured])
+    }
+    assert {pk: after[pk] for pk, one in compared.items() if one.counted} == {
+        pk: one for pk, one in compared.items() if one.counted
+    }
 
 
 @pytest.fixture

@@ -43,6 +43,20 @@ def test_a_late_death_makes_no_right_count_wrong_afterwards(house: TestHouse) ->
     assert latest(census)["A"] == (1, 0)
 
 
+def test_a_slip_that_was_entered_elsewhere_earlier_changes_it_no_more(house: TestHouse) -> None:
+    """A load may state when a slip was entered: before the comparison, of which it was no part."""
+    census = house.compared({"goby": 6})
+    factories.make_event(
+        "died",
+        lot=house.lots["goby"],
+        place="K1",
+        unknown=5,
+        happened="2026-09-20",
+        entered_at=at("2026-09-25T09:00"),
+    )
+    assert (first(census)["B"], latest(census)["B"]) == ((6, 5), (6, 6))
+
+
 def test_a_line_that_was_settled_stays_wrong_at_its_first_count(house: TestHouse) -> None:
     census = house.compared({"goby": 6})
     assert first(census)["B"] == (6, 5)

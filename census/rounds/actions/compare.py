@@ -16,6 +16,7 @@ from ..rules.settings import CensusSettings
 from ..rules.who import DECIDES
 from ..rules.words import CensusState, NoticeKind
 from .allowed import require
+from .first_compared import keep_first_compared
 from .moving import move_census, running
 from .refused import CensusRefused
 from .telling import tell
@@ -32,7 +33,7 @@ def compare_counts(
 ) -> list[Row]:
     """Compares what is counted so far; the census goes to *comparing*. More counts may follow.
 
-    The first time is kept: the accuracy of the first counts is that of the book as known then.
+    What the book had beside the first counts is kept: their accuracy is a fact of that day.
     """
     require(by, DECIDES, "compare the counts with the book")
     census = running(census)
@@ -44,7 +45,9 @@ def compare_counts(
         census.save(update_fields=["compared_at"])
     settings = settings or settings_of(census)
     _ask_the_curator(census, settings, by=by, now=now, zone=zone)
-    return read_census(census, settings=settings)
+    rows = read_census(census, settings=settings)
+    keep_first_compared(rows, now=now)
+    return rows
 
 
 def _ask_the_curator(

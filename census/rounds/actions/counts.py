@@ -15,6 +15,7 @@ from ..queries.approvers import roles_held
 from ..rules.who import COUNTS, TYPES_LETTERS, VOLUNTEER_CLASSES, is_volunteer
 from ..rules.words import SACFOR, CensusState, LineKind, Seen, SheetForm, SheetState
 from .allowed import require
+from .first_compared import keep_of_lines
 from .moving import move_census, running
 from .refused import CensusRefused
 
@@ -114,6 +115,8 @@ def take_counts(
         sheet.save(update_fields=["state", "started_at"])
     if written:
         move_census(sheet.census, CensusState.COUNTING)
+    if written and round == 1 and sheet.census.compared_at is not None:
+        keep_of_lines(sheet.census, [line for _, line in chosen], now=now)
     return taken
 
 

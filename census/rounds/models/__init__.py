@@ -10,6 +10,7 @@ from .beside import (
 )
 from .census import Census
 from .checks import Draw, DrawnLine, SampleResult, SpotCount
+from .comparisons import FirstCompared
 from .counts import Count, Recount, Sighting
 from .decisions import Decision
 from .devices import CountEntry
@@ -27,6 +28,7 @@ __all__ = [
     "Decision",
     "Draw",
     "DrawnLine",
+    "FirstCompared",
     "Line",
     "LinePicture",
     "NoSecondName",

@@ -1,5 +1,6 @@
 """Reads count sheets back from a workbook; every problem with sheet, row and column."""
 
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
@@ -8,7 +9,7 @@ from typing import Any
 
 import openpyxl
 
-from inventory.book.readers.guard import check
+from inventory.book.readers.guard import check, holds_formulas
 from inventory.book.readers.source import NotReadable
 from inventory.book.rules.happened import parse_moment
 
@@ -16,8 +17,9 @@ from ..rules.sheet_layout import COLUMNS, FORM, HEAD, HEADER_ROW, LATER, WRITE_I
 from ..rules.words import Seen
 from ..rules.written import Written, read_box, read_seen, read_whole
 
-# Rows beyond these are not read: no sheet is longer, and a stray format must not cost minutes.
+# Rows and columns beyond these are not read: no sheet is larger, and a stray format must not cost minutes.
 MOST_ROWS = 5_000
+MOST_COLUMNS = 100
 
 
 @dataclass(slots=True)
@@ -54,15 +56,19 @@ def read_sheets(path: Path, zone: tzinfo) -> tuple[list[Paper], list[str]]:
     Raises :class:`NotReadable` when the file is no workbook.
     """
     check(path)
+    holds_formulas(path)  # looks into the parts for what no workbook has
     problems: list[str] = []
     papers = []
-    try:
-        book = openpyxl.load_workbook(path, read_only=True, data_only=True)
-    except Exception as error:  # openpyxl raises whatever its parser does
-        raise NotReadable(f"the workbook is damaged ({error}); save it again") from error
+    with warnings.catch_warnings():
+        # openpyxl warns of what it leaves out, such as a date out of range.
+        warnings.simplefilter("ignore", UserWarning)
+        try:
+            book = openpyxl.load_workbook(path, read_only=True, data_only=True, keep_links=False)
+        except Exception as error:  # openpyxl raises whatever its parser does
+            raise NotReadable(f"the workbook is damaged ({error}); save it again") from error
     try:
         for page in book.worksheets:
-            cells = [list(row) for row in page.iter_rows(max_row=MOST_ROWS, values_only=True)]
+            cells = _cells(page)
             found = _read_page(page.title, cells, zone, problems)
             if found is not None:
                 papers.append(found)
@@ -71,6 +77,21 @@ def read_sheets(path: Path, zone: tzinfo) -> tuple[list[Paper], list[str]]:
     if not papers and not problems:
         problems.append(f"no worksheet is a count sheet: {FORM!r} is expected in cell A1")
     return papers, problems
+
+
+def _cells(page: Any) -> list[list[Any]]:
+    """All cells of a worksheet. Raises :class:`NotReadable` with the row from which it cannot be read."""
+    cells: list[list[Any]] = []
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", UserWarning)
+            for row in page.iter_rows(max_row=MOST_ROWS, max_col=MOST_COLUMNS, values_only=True):
+                cells.append(list(row))
+    except Exception as error:  # openpyxl raises whatever its parser does
+        raise NotReadable(
+            f"sheet {page.title}, row {len(cells) + 1}: it is damaged here ({error}); save it again"
+        ) from error
+    return cells
 
 
 def _read_page(title: str, cells: list[list[Any]], zone: tzinfo, problems: list[str]) -> Paper | None:

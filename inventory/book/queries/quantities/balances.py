@@ -40,15 +40,11 @@ class Held:
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """A question: what does this lot hold in this place before that moment?
-
-    ``known_at`` asks only for what had been entered by then (None: all of it).
-    """
+    """A question: what does this lot hold in this place before that moment?"""
 
     lot_id: int
     place_id: int
     before: datetime
-    known_at: datetime | None = None
 
 
 def cell_balances(
@@ -163,13 +159,12 @@ def _in_and_out(
 _POINTS = {
     "sqlite": (
         "SELECT key AS i, json_extract(value, '$.lot') AS lot_id,"
-        " json_extract(value, '$.place') AS place_id, json_extract(value, '$.upto') AS upto,"
-        " json_extract(value, '$.known') AS known FROM json_each(%s)"
+        " json_extract(value, '$.place') AS place_id, json_extract(value, '$.upto') AS upto"
+        " FROM json_each(%s)"
     ),
     "postgresql": (
-        "SELECT i, lot AS lot_id, place AS place_id, upto, known"
-        " FROM json_to_recordset(%s::json)"
-        " AS p(i int, lot bigint, place bigint, upto timestamptz, known timestamptz)"
+        "SELECT i, lot AS lot_id, place AS place_id, upto"
+        " FROM json_to_recordset(%s::json) AS p(i int, lot bigint, place bigint, upto timestamptz)"
     ),
 }
 
@@ -177,15 +172,12 @@ _POINTS = {
 def held_at(points: Sequence[Point], *, known_at: datetime | None = None) -> list[Held]:
     """What is held at each point, in the order of ``points``; each point has its own moment.
 
-    ``known_at`` is asked of all points, beside what a point asks for itself.
     One query however many points there are: each cell of a point is summed by two seeks in the
     covering indexes.
     """
     if not points:
         return []
     entered, more = known(known_at)
-    if any(point.known_at for point in points):
-        entered += " AND (p.known IS NULL OR f.entered_at <= p.known)"
     flows = (
         "COALESCE((SELECT SUM(f.n) FROM book_flow f"
         f" WHERE f.{{end}}_cell_id = c.id AND f.effective_at < p.upto{entered}), 0)"
@@ -199,13 +191,7 @@ def held_at(points: Sequence[Point], *, known_at: datetime | None = None) -> lis
     )
     asked = json.dumps(
         [
-            {
-                "i": i,
-                "lot": point.lot_id,
-                "place": point.place_id,
-                "upto": moment_text(point.before),
-                "known": moment_text(point.known_at) if point.known_at else None,
-            }
+            {"i": i, "lot": point.lot_id, "place": point.place_id, "upto": moment_text(point.before)}
             for i, point in enumerate(points)
         ]
     )
