@@ -224,6 +224,21 @@ def open_tank(page: Page, house: TankSide, address: str = "/tank/#E02", person: 
     expect(page.get_by_role("button", name="change person")).to_be_visible()
 
 
+def open_label(page: Page, house: TankSide, address: str, person: str = "Jory") -> None:
+    """Opens what a label's code says, as a phone's camera does, and says who is there if the page asks.
+
+    A browser may open the address in a fresh tab, which knows of nobody, or in the one that is open.
+    """
+    page.goto("about:blank")
+    page.goto(f"{house.server.url}{address}")
+    asked = page.get_by_role("heading", level=1, name="Who are you?")
+    known = page.get_by_role("button", name="change person")
+    expect(asked.or_(known)).to_be_visible()
+    if asked.is_visible():
+        choose(page, person)
+    expect(known).to_be_visible()
+
+
 def choose(page: Page, person: str = "Jory", code: str = CODE) -> None:
     page.get_by_role("button", name=person).click()
     expect(page.get_by_text("Your code of four digits")).to_be_visible()
@@ -281,6 +296,6 @@ def each_is_one_event(page: Page, kind: str = "died") -> list[dict[str, Any]]:
 
 __all__ = [
     "CODE", "PHONE", "PlaywrightError", "Server", "TankSide", "all_sent", "choose", "dead",
-    "each_is_one_event", "enrol", "open_tank", "phone", "phone_of", "phone_without_worker", "process", "rows",
+    "each_is_one_event", "enrol", "open_label", "open_tank", "phone", "phone_of", "phone_without_worker", "process", "rows",
     "tank_side", "unbroken", "until", "watch",
 ]  # fmt: skip

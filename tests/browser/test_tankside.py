@@ -22,6 +22,7 @@ from .tank_side import (
     dead,
     each_is_one_event,
     enrol,
+    open_label,
     open_tank,
     phone,
     phone_without_worker,
@@ -124,8 +125,7 @@ def test_every_view_up_to_the_animal_fits_a_wet_thumb_and_has_no_barrier(
     phone.go_back()
     phone.get_by_role("button", name="Thole").click()
     look("animal with a name")
-    phone.goto("about:blank")
-    phone.goto(f"{tank_side.server.url}/tank/#E99")
+    open_label(phone, tank_side, "/tank/#E99")
     expect(phone.get_by_role("heading", level=1)).to_have_text(re.compile("Not on this device"))
     look("unknown label")
     assert look.found == {}
@@ -426,6 +426,5 @@ def test_a_tank_is_found_by_its_short_code_and_a_lot_by_its_label(phone: Page, t
     phone.get_by_label("Code on the label").fill("E99")
     phone.get_by_role("button", name="Open").click()
     expect(phone.get_by_role("alert")).to_have_text("No tank has the code “E99”.")
-    phone.goto("about:blank")
-    phone.goto(f"{tank_side.server.url}/tank/#lot/2025-4")
+    open_label(phone, tank_side, "/tank/#lot/2025-4")
     expect(phone.get_by_role("heading", level=1)).to_have_text("Thole")

@@ -3,7 +3,7 @@
 // The address: /tank/count, /tank/count#<sheet>/<round>, and #mend/<identifier> for one that came back.
 
 import { reasons } from "../tankside/details.js";
-import { button, h, say, show } from "../tankside/dom.js";
+import { button, h, say, show, view as begin } from "../tankside/dom.js";
 import { atRest, startPage } from "../tankside/frame.js";
 import { known } from "../tankside/lists.js";
 import { all, looked, onChange } from "../tankside/outbox.js";
@@ -24,8 +24,10 @@ const go = (to) => {
 async function open() {
   const person = current();
   if (!person) return;
+  view = "";
+  const wait = begin();
   const hash = decodeURIComponent(location.hash.slice(1));
-  const got = await sheetsOf(person);
+  const got = await wait(sheetsOf(person));
   if (current()?.id !== person.id) return;
   if (hash.startsWith("mend/")) return mend(person, got, hash.slice(5));
   if (hash.startsWith("saved/")) return showSaved(person, hash.slice(6));
@@ -36,31 +38,34 @@ async function open() {
 
 async function openSheet(person, got, sheet, row = null) {
   view = "sheet";
-  const draft = await draftOf(person, sheet);
+  const wait = begin();
+  const draft = await wait(draftOf(person, sheet));
   if (current()?.id !== person.id) return;
   showSheet({ person, sheet, got, row, draft, back: () => go(""), done: (identifier) => go(`saved/${identifier}`) });
 }
 
 /** What came back is opened with what it said, for its counter alone; it names the entry that it replaces. */
 async function mend(person, got, identifier) {
-  const row = (await all()).find((one) => one.identifier === identifier && one.author.id === person.id && one.state === "came back");
+  const wait = begin();
+  const row = (await wait(all())).find((one) => one.identifier === identifier && one.author.id === person.id && one.state === "came back");
   const sheet = row && got?.sheets.find((one) => one.number === row.body.sheet && one.round === row.body.round);
   if (!sheet) return showSheets(person, got, "");
-  const draft = await draftOf(person, sheet);
-  if (!Object.values(draft.lines).some(says)) await keepDraft(person, sheet, draftOfRow(row));
+  const draft = await wait(draftOf(person, sheet));
+  if (!Object.values(draft.lines).some(says)) await wait(keepDraft(person, sheet, draftOfRow(row)));
   return openSheet(person, got, sheet, row);
 }
 
 async function showSheets(person, got, asked) {
   view = "sheets";
   atRest();
-  const rows = (await all()).filter((row) => row.path === PATH);
+  const wait = begin();
+  const rows = (await wait(all())).filter((row) => row.path === PATH);
   const mine = rows.filter((row) => row.author.id === person.id);
   const replaced = new Set(mine.map((row) => row.body.replaces).filter(Boolean));
   const waiting = new Set(mine.filter((row) => row.state === "waiting").map((row) => `${row.body.sheet}/${row.body.round}`));
   const back = mine.filter((row) => row.state === "came back" && !row.looked && !replaced.has(row.identifier));
   const sheets = got?.sheets.filter((sheet) => !waiting.has(key(sheet)) && !sentSince(mine, sheet, got)) ?? [];
-  const drafts = new Map(await Promise.all(sheets.map(async (sheet) => [sheet, await draftOf(person, sheet)])));
+  const drafts = new Map(await wait(Promise.all(sheets.map(async (sheet) => [sheet, await draftOf(person, sheet)]))));
   show("Your count sheets",
     asked ? h("p", { class: "note" }, `“${asked}” is no sheet of yours on this device.`) : null,
     back.map((row) => h("section", { class: "back" }, h("h2", {}, row.words), h("p", {}, "It came back: ", reasons(row)),
@@ -94,7 +99,8 @@ function nothing(person, got) {
 }
 
 async function showSaved(person, identifier, again = false) {
-  const row = (await all()).find((one) => one.identifier === identifier && one.author.id === person.id);
+  const wait = begin();
+  const row = (await wait(all())).find((one) => one.identifier === identifier && one.author.id === person.id);
   if (!row) return go("");
   view = `saved/${identifier}/${row.state}`;
   atRest();
@@ -111,11 +117,12 @@ async function showSaved(person, identifier, again = false) {
 onChange(async () => {
   const person = current();
   if (!person) return;
+  const before = view;
   const [what, identifier, state] = view.split("/");
   if (view === "sheets") open();
   if (what !== "saved") return;
   const row = (await all()).find((one) => one.identifier === identifier);
-  if (row && row.state !== state) showSaved(person, identifier, true);
+  if (view === before && row && row.state !== state) showSaved(person, identifier, true);
 });
 startPage(open);
 addEventListener("hashchange", open);

@@ -35,7 +35,7 @@ export function showSheet({ person, sheet, draft, got, row, back, done }) {
     wrong, ask,
     h("p", { class: "save" }, progress, h("button", { class: "main" }, "Hand in")));
   for (const one of draft.written) addWritten(one);
-  show(`${sheet.place} ${sheet.place_name}${sheet.round > 1 ? ", count again" : ""}`,
+  const wait = show(`${sheet.place} ${sheet.place_name}${sheet.round > 1 ? ", count again" : ""}`,
     h("p", { class: "under" }, `${sheet.number}, count ${sheet.round}, list ${sheet.list_version}. Counters: ${sheet.counters.join(", ") || "you"}.`),
     row ? h("p", { class: "note" }, "It came back: ", reasons(row)) : null,
     h("details", { open: !Object.keys(draft.lines).length, class: "hints" }, h("summary", {}, "How to count here"), h("ul", { class: "notes" }, sheet.hints.map((words) => h("li", {}, words)))),
@@ -62,6 +62,7 @@ export function showSheet({ person, sheet, draft, got, row, back, done }) {
   function changed() {
     ask.hidden = true;
     tell();
+    if (form.dataset.saving) return; // what was handed in does not stay on the device as a draft
     keepDraft(person, sheet, now("draft"));
   }
 
@@ -94,6 +95,7 @@ export function showSheet({ person, sheet, draft, got, row, back, done }) {
     const words = `${sheet.number}, ${sheet.place_name}, count ${sheet.round}: ${n} ${n === 1 ? "line" : "lines"}, handed in`;
     const identifier = await put(PATH, bodyOf(sheet, said, true), words, current(), { mend: MEND, emptied: EMPTIED });
     await dropDraft(person, sheet);
+    await wait();
     say(`Saved on this device: ${words}`);
     done(identifier);
   }

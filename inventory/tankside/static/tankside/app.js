@@ -86,6 +86,7 @@ function open() {
 }
 
 function showUnknown(typed) {
+  step = null;
   show(
     "Not on this device’s lists",
     h("p", { class: "note" }, `“${typed}” is no tank or animal of the lists on this device. If it is new, the lists need a signal once.`),

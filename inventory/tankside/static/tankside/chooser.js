@@ -4,7 +4,7 @@
 //   showChooser()   draws the chooser; resolves with the person once one is confirmed
 
 import { device } from "./device.js";
-import { button, h, say, show } from "./dom.js";
+import { button, h, say, show, view } from "./dom.js";
 import { lists, onLists } from "./lists.js";
 import { cameBack } from "./outbox.js";
 import { choose, current, knownHere, whyLeft } from "./session.js";
@@ -21,21 +21,23 @@ export function showChooser() {
 
 async function showPeople(resolve) {
   leavePad();
-  const why = whyLeft();
-  const [me, got] = [await device(), await lists()];
+  const wait = view();
+  const [me, got] = await wait(Promise.all([device(), lists()]));
   if (!me?.token) return showNotEnrolled(resolve);
   if (me.state !== "enrolled") return showRefused(me);
   if (!got) return showNoLists(resolve);
   waitingForLists = null;
-  const known = await knownHere();
+  const known = await wait(knownHere());
   const here = known.map((id) => got.persons.find((person) => person.id === id)).filter(Boolean);
   const others = got.persons.filter((person) => !here.includes(person));
+  const [already, strangers] = await wait(Promise.all([here, others].map((some) => people(some, resolve))));
+  const why = whyLeft();
   show(
     "Who are you?",
     why && h("p", { class: "note" }, why),
-    here.length ? await people(here, resolve) : null,
+    here.length ? already : null,
     here.length && others.length ? h("h2", {}, "Not yet on this device") : null,
-    others.length ? await people(others, resolve) : null,
+    others.length ? strangers : null,
     got.persons.length ? null : h("p", { class: "note" }, "Nobody has a code yet. Each person makes one under “My code” after signing in on a computer."),
   );
 }
@@ -72,12 +74,14 @@ function showPad(person, resolve) {
     if (typed.length < DIGITS) return;
     busy = true;
     say("Checking the code");
-    const answer = await choose(person, typed);
+    // Who has left the pad meanwhile does not get the device any more: somebody else may hold it.
+    const answer = await wait(choose(person, typed));
     typed = "";
     busy = false;
     if (answer.ok) {
       stop();
       if (answer.words) say(answer.words);
+      answer.enter();
       resolve(current());
       return;
     }
@@ -100,7 +104,7 @@ function showPad(person, resolve) {
   addEventListener("keydown", keys);
   const digits = [1, 2, 3, 4, 5, 6, 7, 8, 9].map((n) => button(String(n), () => take(String(n))));
   draw();
-  show(
+  const wait = show(
     person.name,
     h("p", { class: "lead" }, "Your code of four digits"),
     dots,

@@ -1,7 +1,7 @@
 // The last step: the entry in words, cautions first, what may be added, and save.
 
 import { nameOf } from "./animal.js";
-import { h, say, show } from "./dom.js";
+import { h, say, show, view } from "./dom.js";
 import { Asked, FIELDS, moreThanBook, noteField, sexNumbers, when } from "./fields.js";
 import { inWords, kindOf } from "./kinds.js";
 import { present } from "./lists.js";
@@ -16,7 +16,8 @@ const WITHOUT_NUMBER = ["note"];
 export async function showDetails({ place, lot, open, kind: name, n, replaces, person, lists, go }) {
   const kind = kindOf(name);
   if (!place || !kind) return go("tanks");
-  const old = replaces ? (await all()).find((row) => row.identifier === replaces) : null;
+  const opened = view();
+  const old = replaces ? (await opened(all())).find((row) => row.identifier === replaces) : null;
   const around = { place, lot, open, lists, person, before: old?.body ?? {} };
   const asked = kind.asks.map((one) => FIELDS[one](around));
   if (old && name === "moved") asked.push(moreThanBook(around));
@@ -46,7 +47,7 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
     try {
       const body = read();
       const words = `${heading()}, ${clock(present(), lists.zone)}`;
-      const identifier = await put(ENTRIES, body, words, current());
+      const identifier = await wait(put(ENTRIES, body, words, current()));
       say(`Saved on this device: ${words}`);
       // Back leads to the animal, not to the same entry ready to be saved a second time.
       go("saved", { identifier, place: place.code }, { instead: true });
@@ -81,7 +82,7 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
   const said = () => {
     document.querySelector("h1").textContent = heading();
   };
-  show(
+  const wait = show(
     heading(),
     old ? h("p", { class: "note" }, "It came back. ", reasons(old)) : null,
     cautions(lot, kind),

@@ -3,7 +3,12 @@
 // Exports
 //   h(tag, props, ...children)  an element. props: class, on (handlers by name), anything else an attribute;
 //                     true is an empty attribute, false and null are left out
-//   show(title, ...children)    draws the main part: a heading that takes the focus, then children
+//   turns()           who may draw when several wait: each turn that begins ends the one before it. A turn is a
+//                     function wait(promise), which answers what the promise does while the turn lasts, and never
+//                     when another has begun meanwhile: what was left neither draws nor leads anywhere
+//   view()            begins a turn in the main part, for a view that waits for something before it draws
+//   show(title, ...children)    draws the main part: a heading that takes the focus, then children. It begins a
+//                     turn and answers its wait(promise)
 //   say(words)        tells it to a screen reader, without a mark on the page
 //   button(words, act, props)   a button that does act()
 
@@ -22,12 +27,28 @@ export function h(tag, props = {}, ...children) {
   return element;
 }
 
+export function turns() {
+  let latest = null;
+  return () => {
+    const mine = {};
+    latest = mine;
+    // An error is told all the same: somebody may have to know that something was not kept.
+    return (promise) => new Promise((resolve, reject) => {
+      Promise.resolve(promise).then((got) => mine === latest && resolve(got), reject);
+    });
+  };
+}
+
+export const view = turns();
+
 export function show(title, ...children) {
+  const wait = view();
   const heading = h("h1", { tabindex: "-1" }, title);
   main.replaceChildren(heading, ...children.flat(Infinity).filter(Boolean));
   document.title = `${heading.textContent} · Tidetally`;
   scrollTo(0, 0);
   heading.focus({ preventScroll: true });
+  return wait;
 }
 
 export function say(words) {

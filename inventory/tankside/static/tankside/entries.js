@@ -1,6 +1,6 @@
 // What was written on this device: not yet sent, came back, sent.
 
-import { button, h, show } from "./dom.js";
+import { button, h, show, view } from "./dom.js";
 import { device } from "./device.js";
 import { all, looked, send } from "./outbox.js";
 import { canUndo, mend, undoButton } from "./saved.js";
@@ -10,7 +10,8 @@ import { dayAndClock } from "./times.js";
 const SHOWN = 50;
 
 export async function showEntries({ person, lists, go, again }) {
-  const rows = await all();
+  const wait = view();
+  const rows = await wait(all());
   const replaced = new Set(rows.map((row) => row.body.replaces).filter(Boolean));
   const undoOf = new Map(rows.filter((row) => row.body.undoes).map((row) => [row.body.undoes, row]));
   const waiting = rows.filter((row) => row.state === "waiting");
@@ -18,7 +19,7 @@ export async function showEntries({ person, lists, go, again }) {
   const mine = back.filter((row) => row.author.id === person.id);
   const theirs = back.filter((row) => row.author.id !== person.id);
   const sent = rows.filter((row) => row.state === "sent").reverse().slice(0, SHOWN);
-  const state = (await device())?.state;
+  const state = (await wait(device()))?.state;
   const focused = document.activeElement?.textContent;
   show(
     "Entries of this device",

@@ -8,7 +8,7 @@
 //   busy()           an entry is under way: a new version waits
 
 import { device, onDevice, onOthers } from "./device.js";
-import { button, h } from "./dom.js";
+import { button, h, turns } from "./dom.js";
 import { keepFresh, known, lists, onLists, present } from "./lists.js";
 import { keepSending, onChange, pending } from "./outbox.js";
 import { current, leave, onPerson, requirePerson } from "./person.js";
@@ -26,7 +26,8 @@ export async function startPage(draw) {
   const again = () => drawFor(draw);
   onPerson(again);
   onDevice(() => device().then((me) => me?.state !== "enrolled" && leave()));
-  onOthers((what) => what === "device" && again());
+  // Another tab enrolled this device, or heard that it was taken off the list: what is being written here stays.
+  onOthers((what) => what === "device" && (current() ? drawFrame() : again()));
   for (const watch of [onChange, onPerson, onLists]) watch(drawFrame);
   setInterval(drawFrame, HALF_MINUTE_MS);
   keepSending();
@@ -50,24 +51,24 @@ export function atRest() {
   if (newVersion) location.reload();
 }
 
-let drawing = 0;
+const drawings = turns();
+const frames = turns();
 
 async function drawFor(draw) {
-  drawing += 1;
-  const mine = drawing;
+  const wait = drawings();
   drawFrame();
   if (!current()) atRest();
-  const person = await requirePerson();
-  const got = await lists();
-  if (mine !== drawing || !got || current()?.id !== person.id) return;
+  const person = await wait(requirePerson());
+  const got = await wait(lists());
+  if (!got || current()?.id !== person.id) return;
   drawFrame();
   draw(person, got);
 }
 
 async function drawFrame() {
-  const person = current();
-  const waiting = (await pending()).length;
-  const state = (await device())?.state;
+  const wait = frames();
+  const [rows, me] = await wait(Promise.all([pending(), device()]));
+  const [person, waiting, state] = [current(), rows.length, me?.state];
   document.getElementById("bar").replaceChildren(
     person
       ? button(h("span", {}, h("strong", {}, person.initials || person.name), h("span", { class: "aside" }, ", change person")), () => leave(), { class: "who", title: `${person.name}: change person` })

@@ -2,7 +2,7 @@
 //
 // The address holds the tank: /tank/readings#E02. One that came back is mended at #mend/<identifier>.
 
-import { button, h, say, show } from "./dom.js";
+import { button, h, say, show, view } from "./dom.js";
 import { reasons } from "./details.js";
 import { atRest, busy, startPage } from "./frame.js";
 import { known, placeOf, present } from "./lists.js";
@@ -20,7 +20,8 @@ async function open() {
   if (!person) return;
   const hash = decodeURIComponent(location.hash.slice(1));
   if (hash.startsWith("mend/")) {
-    const row = (await all()).find((one) => one.identifier === hash.slice(5));
+    const wait = view();
+    const row = (await wait(all())).find((one) => one.identifier === hash.slice(5));
     if (row) return showForm(person, placeOf(row.body.place), row);
   }
   const place = placeOf(hash);
@@ -68,14 +69,14 @@ function showForm(person, place, before = null, saved = "") {
     const told = `${inWords(measure, value.value.trim())}, ${place.name}, ${clock(present(), known().zone)}`;
     const body = { kind: "reading", place: place.code, note: note.value.trim(), reading: { quantity, unit, value: plain(value.value) } };
     try {
-      await put(PATH, before ? { ...body, replaces: before.identifier } : body, told, person);
+      await wait(put(PATH, before ? { ...body, replaces: before.identifier } : body, told, person));
     } catch (error) {
       return refuse(troubleWords(error));
     }
     say(`Saved: ${told}`);
     showForm(person, place, null, told);
   };
-  show(
+  const wait = show(
     `Reading, ${place.name}`,
     saved ? h("p", { class: "big waits" }, h("span", { "aria-hidden": "true" }, "✓"), ` ${saved}`) : null,
     before ? h("p", { class: "note" }, reasons(before)) : null,

@@ -1,6 +1,6 @@
 // The confirmation in words, its way to the server, and undo.
 
-import { button, h, say, show } from "./dom.js";
+import { button, h, say, show, view } from "./dom.js";
 import { setting } from "./lists.js";
 import { all, put } from "./outbox.js";
 import { current } from "./person.js";
@@ -11,7 +11,8 @@ const MINUTE_MS = 60_000;
 let shown = null;
 
 export async function showSaved({ identifier, place, person, go, again }) {
-  const rows = await all();
+  const wait = view();
+  const rows = await wait(all());
   const row = rows.find((one) => one.identifier === identifier);
   if (!row) return go(place ? "tank" : "tanks", { place: place?.code });
   const undo = rows.find((one) => one.body.undoes === identifier);

@@ -37,6 +37,7 @@ export async function scan({ place, lot, other, stop }) {
     video.srcObject = stream;
     await video.play();
   } catch (error) {
+    end();
     return tell(`The camera did not open (${error.name}). Allow it in the browser, or type the code.`);
   }
   const reader = new BarcodeDetector({ formats: ["qr_code"] });

@@ -2,7 +2,8 @@
 //
 // Exports
 //   current()        {id, name, initials, pass} or null: nobody is chosen, or two idle minutes have passed
-//   choose(person, code)  {ok, words}: with signal the server decides; without, this device's own verifier
+//   choose(person, code)  {ok, words, enter}: with signal the server decides, without, this device's own
+//                    verifier. When it is right, enter() makes the person the one who holds the device
 //   leave(why)       back to nobody; why is said on the chooser
 //   whyLeft()        the reason of the last leave(), once
 //   watchIdle()      counts idle time from touches and keys
@@ -74,7 +75,7 @@ async function askServer(person, code, limit) {
       const { pass } = await answer.json();
       const about = { pass, pass_at: Date.now(), verifier: await makeVerifier(code), wrong: 0, locked_until: 0 };
       await note(person, about);
-      return enter(person, about);
+      return right(person, about);
     }
   } catch (error) {
     if (error instanceof NoSignal || error instanceof SyntaxError || error instanceof TypeError) return null;
@@ -102,7 +103,7 @@ async function withoutSignal(person, code, mine) {
   if (mine.verifier && canVerify()) return prove(person, code, mine);
   if (Date.now() - mine.pass_at < PASS_MS) {
     // Plain http: the code cannot be proved. Entries go without a pass, and the registrar sees that.
-    return enter(person, { pass: null }, "No signal, and on this address a code cannot be checked without one: the registrar will be asked to confirm that it was you.");
+    return right(person, { pass: null }, "No signal, and on this address a code cannot be checked without one: the registrar will be asked to confirm that it was you.");
   }
   return no("No signal. On this address a code cannot be checked without one; the last check here is more than 16 hours old.");
 }
@@ -110,7 +111,7 @@ async function withoutSignal(person, code, mine) {
 async function prove(person, code, mine) {
   if (await matches(code, mine.verifier)) {
     await note(person, { wrong: 0, locked_until: 0 });
-    return enter(person, mine);
+    return right(person, mine);
   }
   const wrong = (mine.wrong ?? 0) + 1;
   const locked_until = wrong >= TRIES ? Date.now() + LOCK_MS : 0;
@@ -131,10 +132,12 @@ async function note(person, about) {
   }));
 }
 
-function enter({ id, name, initials }, { pass = null, pass_at = 0 }, words = "") {
-  write({ id, name, initials, pass, pass_at, seen: Date.now() });
-  for (const tell of watching) tell();
-  return { ok: true, words };
+function right({ id, name, initials }, { pass = null, pass_at = 0 }, words = "") {
+  const enter = () => {
+    write({ id, name, initials, pass, pass_at, seen: Date.now() });
+    for (const tell of watching) tell();
+  };
+  return { ok: true, words, enter };
 }
 
 function no(words) {

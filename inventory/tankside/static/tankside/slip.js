@@ -5,7 +5,7 @@
 
 import { labelled, select } from "./boxes.js";
 import { reasons } from "./details.js";
-import { button, h, say, show } from "./dom.js";
+import { button, h, say, show, view } from "./dom.js";
 import { Asked } from "./fields.js";
 import { atRest, busy, startPage } from "./frame.js";
 import { known, present, refresh } from "./lists.js";
@@ -27,12 +27,13 @@ async function open() {
   const person = current();
   if (!person) return;
   shown = null;
+  const wait = view();
   const hash = decodeURIComponent(location.hash.slice(1));
   if (hash.startsWith("mend/")) {
-    const row = (await all()).find((one) => one.identifier === hash.slice(5));
+    const row = (await wait(all())).find((one) => one.identifier === hash.slice(5));
     if (row) return showForm(person, draftOf(row), row);
   }
-  return showForm(person, (await kept(KEY(person))) ?? {});
+  return showForm(person, (await wait(kept(KEY(person)))) ?? {});
 }
 
 /** What the slip of a row said, as the boxes hold it. */
@@ -48,12 +49,14 @@ function draftOf({ body }) {
 async function showForm(person, before, row = null) {
   busy();
   const lists = known();
-  const earlier = await waitingTakes(row);
+  const opened = view();
+  const earlier = await opened(waitingTakes(row));
   const names = new Map(lists.lots.filter((lot) => lot.common_name).map((lot) => [lot.common_name.toLowerCase(), lot.name]));
   const permitOf = () => lists.permits.find((one) => one.number === permit.value) ?? null;
   const changed = () => {
     warn();
-    if (!row) keep(KEY(person), stated());
+    // Once it is saved or left, a late position of the device must not bring the draft back.
+    if (!row && form.isConnected && !form.dataset.saving) keep(KEY(person), stated());
   };
   const choices = lists.permits.map((one) => [one.number, `${one.number}${one.called ? `, ${one.called}` : ""}`]);
   const permit = select([["", "Choose"], ...choices, ["other", "Another permit"]], chosenPermit());
@@ -87,12 +90,12 @@ async function showForm(person, before, row = null) {
     limits, wrong,
     h("p", { class: "save" }, h("button", { class: "main" }, "Save the slip")));
   permit.addEventListener("change", () => takes.offer(permitOf()));
-  show("Field slip",
+  const wait = show("Field slip",
     row ? h("p", { class: "note" }, "It came back: ", reasons(row)) : null,
     lists.permits.length ? null : h("p", { class: "note" }, "No permit that is valid today is on the lists of this device. Type its number; the limits are checked at the desk."),
     form,
     row ? null : button("Throw this draft away", async () => {
-      await forget(KEY(person));
+      await wait(forget(KEY(person)));
       showForm(person, {});
     }));
   warn();
@@ -147,6 +150,7 @@ async function showForm(person, before, row = null) {
       const body = { kind: "slip", place: said.place, happened: said.happened || null, note: said.note.trim(), slip, ...(row ? { replaces: row.identifier } : {}) };
       const identifier = await put(PATH, body, wordsOf(slip), current(), { mend: MEND });
       if (!row) await forget(KEY(person));
+      await wait();
       if (location.hash) history.replaceState(null, "", "/tank/slip");
       say(`Saved on this device: ${wordsOf(slip)}`);
       showSaved(identifier);
@@ -174,7 +178,8 @@ async function waitingTakes(row) {
 }
 
 async function showSaved(identifier) {
-  const row = (await all()).find((one) => one.identifier === identifier);
+  const wait = view();
+  const row = (await wait(all())).find((one) => one.identifier === identifier);
   if (!row) return open();
   const state = stateOf(row);
   const key = `${identifier} ${row.state}`;

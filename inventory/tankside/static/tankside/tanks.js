@@ -1,15 +1,16 @@
 // Choose a tank: by its label, by its short code, or from the list, my own first.
 
-import { button, h, show } from "./dom.js";
+import { button, h, show, view } from "./dom.js";
 import { placeOf } from "./lists.js";
 import { cameBack } from "./outbox.js";
 import { canScan, scan } from "./scan.js";
 
 export async function showTanks({ person, lists, go }) {
+  const wait = view();
   const mine = lists.places.filter((place) => keptBy(place, person));
   const others = lists.places.filter((place) => !keptBy(place, person));
-  const back = (await cameBack(person.id)).length;
-  const withCamera = await canScan();
+  const back = (await wait(cameBack(person.id))).length;
+  const withCamera = await wait(canScan());
   show(
     "Which tank?",
     back ? h("p", { class: "warn" }, h("a", { class: "button", href: "/tank/#entries" }, `${back} of your entries came back: look`)) : null,
