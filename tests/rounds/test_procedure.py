@@ -1,5 +1,6 @@
 """Quiet time, second typing, missing second names, runs of censuses, searches: in the house."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -23,6 +24,7 @@ from census.rounds.rules.settings import DEFAULTS
 from census.rounds.rules.settling import Settling
 from census.rounds.rules.words import How, LineKind, SecondName, Seen
 from inventory.book.models import Period
+from inventory.book.rules.kinds import EventKind
 from inventory.doors import clock
 from tests import factories
 
@@ -300,6 +302,72 @@ def test_an_individual_missed_by_two_censuses_is_a_query_to_the_curator(house: T
     notice = Notice.objects.get()
     assert notice.role == "curator"
     assert "Hawser (Conger conger) in K1 was last seen on 2026-09-30" in notice.words
+
+
+def missing_hawser(house: TestHouse) -> Census:
+    """A compared census whose roll-call found Thole and not Hawser."""
+    census = house.opened_and_issued()
+    line = house.line(census, "conger")
+    seen = {house.lots["conger"].accession: Seen.SEEN, house.lots["hawser"].accession: Seen.NOT_SEEN}
+    house.count(census, {name: n for name, n in HELD.items() if name != "conger"})
+    entry = Entry(line=line.number, counted_at=COUNTED, counter=house.first, seen=seen)
+    take_counts(sheet=line.sheet, entries=[entry], by=house.first, now=COUNTED)
+    for sheet in census.sheets.all():
+        hand_in(sheet=Sheet.objects.get(pk=sheet.pk), by=house.first, now=at("2026-10-01T09:00"))
+    compare_counts(census=census, by=house.registrar, now=at("2026-10-01T10:00"))
+    return census
+
+
+def searched(census: Census, now: str = "2026-10-05T12:00") -> list[str]:
+    return [one.lot.house_name for one in not_seen(census, DEFAULTS, now=at(now), zone=ZONE)]
+
+
+@pytest.mark.parametrize(
+    "explained",
+    [
+        Settling(how=How.LATE_MOVE, reason="late move", n=1, happened="2026-09-25", to_place="K2"),
+        Settling(how=How.LATE_EVENT, kind=EventKind.DIED, n=1, happened="2026-09-20", reason="body found"),
+        # Seen somewhere else after the roll-call: found, and no search any more.
+        Settling(how=How.LATE_MOVE, reason="late move", n=1, happened="2026-10-02", to_place="K2"),
+    ],
+)
+def test_an_individual_whose_absence_is_explained_is_searched_no_more(
+    house: TestHouse, explained: Settling
+) -> None:
+    census = missing_hawser(house)
+    assert searched(census) == ["Hawser"]
+    settling = replace(explained, accessions=(house.lots["hawser"].accession,))
+    decide_line(line=house.line(census, "conger"), settling=settling, by=house.registrar, now=NOW, zone=ZONE)
+    assert searched(census) == []
+
+
+def test_an_individual_that_is_booked_as_missing_is_searched_on(house: TestHouse) -> None:
+    census = missing_hawser(house)
+    settling = Settling(
+        how=How.MISSING, n=1, accessions=(house.lots["hawser"].accession,), owner=house.registrar.name
+    )
+    decide_line(line=house.line(census, "conger"), settling=settling, by=house.registrar, now=NOW, zone=ZONE)
+    assert searched(census) == ["Hawser"]
+
+
+def test_the_curator_is_not_asked_any_more_about_an_animal_whose_move_was_accepted(house: TestHouse) -> None:
+    census = missing_hawser(house)
+    compare_counts(census=census, by=house.registrar, now=at("2026-11-20T10:00"), zone=ZONE)
+    notice = Notice.objects.get()
+    assert (notice.kind, notice.seen_at) == ("not seen", None)
+    hawser = house.lots["hawser"].accession
+    move = Settling(
+        how=How.LATE_MOVE,
+        reason="late move",
+        n=1,
+        happened="2026-09-25",
+        to_place="K2",
+        accessions=(hawser,),
+    )
+    later = at("2026-11-21T10:00")
+    decide_line(line=house.line(census, "conger"), settling=move, by=house.registrar, now=later, zone=ZONE)
+    notice.refresh_from_db()
+    assert (notice.seen_at, notice.seen_by) == (later, house.registrar)
 
 
 def test_an_individual_that_is_seen_again_is_searched_no_more(house: TestHouse) -> None:

@@ -22,6 +22,7 @@ from ..rules.words import CensusState, How, LineKind
 from .against import Names, problems_with
 from .moving import move_census, running
 from .refused import CensusRefused
+from .telling import end_searches
 
 
 @transaction.atomic
@@ -77,6 +78,7 @@ def decide_line(
     ]
     if census.state != CensusState.REOPENED:
         move_census(census, CensusState.SETTLING)
+    end_searches(lines, by=by, now=now, zone=zone)
     return decisions[0]
 
 

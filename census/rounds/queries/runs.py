@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
 
 from inventory.book.models import Lot
+from inventory.book.queries.quantities import Point, held_at
 
 from ..models import Census, Count, Line, Sighting
 from ..rules.runs import Earlier, Search, drifts, full_count_due, letter_steps, search_for
 from ..rules.settings import CensusSettings
 from ..rules.words import CensusState, LineKind, Seen
-from .reading import Row, read_census
+from .reading import A_MINUTE, Row, read_census
 
 Key = tuple[int, int | None, str]
 
@@ -97,9 +98,11 @@ class Missed:
 
 
 def not_seen(census: Census, settings: CensusSettings, *, now: datetime, zone: tzinfo) -> list[Missed]:
-    """Individuals of this census whose newest roll-call did not find them. One query.
+    """Individuals of this census whose newest roll-call missed them, and that are to be there. Two queries.
 
-    Last seen is the newest roll-call that found them; without one, the day of the first that did not.
+    Last seen is the newest roll-call that found them; without one, the day of the first that did not. Where
+    the book, as known now, has the animal elsewhere or not at all, at the roll-call or since, its absence is
+    explained: it moved, died, left or was written off, and nobody searches it there.
     """
     calls = (
         Sighting.objects.filter(made_at__replaced_by=None)
@@ -113,7 +116,8 @@ def not_seen(census: Census, settings: CensusSettings, *, now: datetime, zone: t
     by_lot: dict[int, list[Sighting]] = defaultdict(list)
     for call in calls:
         by_lot[call.lot_id].append(call)
-    found = []
+    found: list[Missed] = []
+    moments: list[datetime] = []
     for history in by_lot.values():
         run: list[Sighting] = []
         seen: date | None = None
@@ -135,7 +139,20 @@ def not_seen(census: Census, settings: CensusSettings, *, now: datetime, zone: t
             settings=settings,
         )
         found.append(Missed(run[-1].lot, run[-1].made_at.line, last_seen, missed_on, censuses, search))
-    return found
+        moments.append(run[-1].made_at.counted_at + A_MINUTE)
+    there = _there(found, moments, now=now)
+    return [one for one, is_there in zip(found, there, strict=True) if is_there]
+
+
+def _there(found: Sequence[Missed], moments: Sequence[datetime], *, now: datetime) -> list[bool]:
+    """Whether the book has each of them in its place, at its roll-call and now; missing ones it has."""
+    points = [
+        Point(one.lot.pk, one.line.place_id, before)
+        for one, moment in zip(found, moments, strict=True)
+        for before in (moment, now + A_MINUTE)
+    ]
+    held = iter(held_at(points))
+    return [next(held).total > 0 < next(held).total for _ in found]
 
 
 def _key(row: Row) -> Key:
