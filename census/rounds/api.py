@@ -57,7 +57,7 @@ def counts(request: HttpRequest, body: schemas.CountEntriesIn) -> Any:
     Send the same entries again until there is an answer: each identifier is one count, with one answer.
     """
     device, now = _device(request), clock.now()
-    received = [_received(one) for one in body.entries]
+    received = [received_from(one) for one in body.entries]
     seen(device, now=now)
     answers = take_device_counts(received, device=device, sent_at=body.sent_at, now=now)
     return {"server_time": now, "answers": answers}
@@ -71,7 +71,8 @@ def _device(request: HttpRequest) -> Device:
     return device
 
 
-def _received(one: schemas.CountEntryIn | Unreadable) -> ReceivedCount:
+def received_from(one: schemas.CountEntryIn | Unreadable) -> ReceivedCount:
+    """An entry as the census's actions take it."""
     if isinstance(one, Unreadable):
         return _unreadable(one)
     return ReceivedCount(

@@ -11,6 +11,7 @@ from inventory.people.attention import Attention, Line
 from inventory.people.rules.roles import Role
 
 from .models import Census, Notice, Restatement
+from .queries import came_back
 from .queries.late import LatePeriod, late_periods
 from .queries.settings import settings_in_use
 from .queries.waiting import still_waiting
@@ -25,6 +26,8 @@ _OVER = (CensusState.CLOSED.value, CensusState.ABANDONED.value)
 def told(roles: Collection[Role], *, now: datetime) -> list[Attention]:
     """A constant number of queries, and none for those who have none of these roles."""
     found = _notices(roles) + _approvals(roles)
+    if not set(roles).isdisjoint(DECIDES):
+        found += _came_back()
     if not set(roles).isdisjoint(SIGNS):
         found += _restatements() + _chased(now)
     if not set(roles).isdisjoint((*DECIDES, Role.PERMIT_OFFICER)):
@@ -44,6 +47,30 @@ def _notices(roles: Collection[Role]) -> list[Attention]:
             url=reverse("notices"),
             roles=frozenset(Role(notice.role) for notice in notices),
             lines=tuple(Line(notice.words, reverse("notices")) for notice in notices[:SHOWN]),
+        )
+    ]
+
+
+def _came_back() -> list[Attention]:
+    """Counts of devices that the census could not take; no number stands here."""
+    entries = list(came_back.waiting())
+    if not entries:
+        return []
+    return [
+        Attention(
+            heading="Counts that came back from devices",
+            total=len(entries),
+            url=reverse("counts_came_back"),
+            roles=frozenset(DECIDES),
+            lines=tuple(
+                Line(
+                    f"{one.sheet}, {one.sheet.place}" if one.sheet else "no sheet named",
+                    reverse("counts_came_back"),
+                    one.person.name if one.person else "",
+                    places=frozenset({one.sheet.place_id}) if one.sheet else frozenset(),
+                )
+                for one in entries
+            ),
         )
     ]
 

@@ -5,6 +5,7 @@ from django.urls import path
 from .views import (
     approvals,
     board,
+    came_back,
     charts,
     checks,
     count_help,
@@ -35,6 +36,7 @@ urlpatterns = [
     path("periods", periods.periods, name="periods"),
     path("period/<str:code>", periods.period, name="period"),
     path("period/<str:code>/<int:number>/<str:name>", periods.paper, name="period_paper"),
+    path("counts-came-back", came_back.counts_came_back, name="counts_came_back"),
     path("approvals", approvals.approvals, name="approvals"),
     path("notices", notices.notices, name="notices"),
     path("count-help", count_help.count_help_list, name="count_help_list"),

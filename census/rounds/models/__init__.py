@@ -9,11 +9,11 @@ from .beside import (
     WriteInFinding,
 )
 from .census import Census
-from .checks import Draw, DrawnLine, SampleResult, SpotCount
+from .checks import Draw, DrawnLine, SampleResult, SignedWithoutSample, SpotCount
 from .comparisons import FirstCompared
 from .counts import Count, Recount, Sighting
 from .decisions import Decision
-from .devices import CountEntry
+from .devices import CameBackAnswer, CountEntry
 from .scans import Scan
 from .sheets import Line, Sheet
 from .to_come import CountToCome
@@ -21,6 +21,7 @@ from .to_come import CountToCome
 __all__ = [
     "ApprovalAnswer",
     "ApprovalAsked",
+    "CameBackAnswer",
     "Census",
     "Count",
     "CountEntry",
@@ -41,6 +42,7 @@ __all__ = [
     "Scan",
     "Sheet",
     "Sighting",
+    "SignedWithoutSample",
     "SpotCount",
     "WriteInFinding",
 ]

@@ -30,6 +30,26 @@ class Draw(models.Model):
         return f"{self.census} {self.what} {self.pk}"
 
 
+class SignedWithoutSample(models.Model):
+    """The curator signed although no sample was drawn, and said why."""
+
+    census = models.ForeignKey(Census, on_delete=models.PROTECT, related_name="signed_without_sample")
+    why = models.CharField(max_length=300)
+    by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [models.CheckConstraint(condition=~Q(why=""), name="signed_without_sample_says_why")]
+
+    def __str__(self) -> str:
+        return f"{self.census}: {self.why}"
+
+
+WITHOUT_SAMPLE_TRIGGERS = triggers.append_only("rounds_signedwithoutsample")
+triggers.declare(*WITHOUT_SAMPLE_TRIGGERS)
+
+
 class DrawnLine(models.Model):
     """One thing to look at: a line of a drawn sheet, of the list, of class A; or a place to search."""
 

@@ -6,6 +6,7 @@ from django.db.models import Q
 from inventory.db import triggers
 from inventory.people.models import Device, Person
 
+from ..rules.words import CameBackAs
 from .sheets import Sheet
 
 
@@ -44,5 +45,23 @@ class CountEntry(models.Model):
         return f"{self.sheet_id or 'no sheet'} {self.identifier}"
 
 
+class CameBackAnswer(models.Model):
+    """What the registrar did about an entry that came back, and why; it waits for nobody any more."""
+
+    entry = models.OneToOneField(CountEntry, on_delete=models.PROTECT, related_name="came_back_answer")
+    outcome = models.CharField(max_length=12, choices=[(o.value, o.words) for o in CameBackAs])
+    why = models.CharField(max_length=300)
+    by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [models.CheckConstraint(condition=~Q(why=""), name="came_back_answer_says_why")]
+
+    def __str__(self) -> str:
+        return f"{self.entry}: {self.outcome}"
+
+
 COUNT_ENTRY_TRIGGERS = triggers.append_only("rounds_countentry")
-triggers.declare(*COUNT_ENTRY_TRIGGERS)
+CAME_BACK_TRIGGERS = triggers.append_only("rounds_camebackanswer")
+triggers.declare(*COUNT_ENTRY_TRIGGERS, *CAME_BACK_TRIGGERS)

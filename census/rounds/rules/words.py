@@ -131,6 +131,20 @@ class FoundAs(StrEnum):
         }[self.value]
 
 
+class CameBackAs(StrEnum):
+    """What is done about counts that a device sent and that could not be taken."""
+
+    TYPED = "typed"
+    NOTHING = "nothing"
+
+    @property
+    def words(self) -> str:
+        return {
+            "typed": "its numbers stand on the sheet",
+            "nothing": "nothing of it is to be entered",
+        }[self.value]
+
+
 class NoticeKind(StrEnum):
     INTRODUCED = "introduced"
     NOT_SEEN = "not seen"
