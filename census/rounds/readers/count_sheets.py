@@ -9,7 +9,7 @@ from typing import Any
 
 import openpyxl
 
-from inventory.book.readers.guard import check, holds_formulas
+from inventory.book.readers.guard import check, holds_formulas, why
 from inventory.book.readers.source import NotReadable
 from inventory.book.rules.happened import parse_moment
 
@@ -65,7 +65,7 @@ def read_sheets(path: Path, zone: tzinfo) -> tuple[list[Paper], list[str]]:
         try:
             book = openpyxl.load_workbook(path, read_only=True, data_only=True, keep_links=False)
         except Exception as error:  # openpyxl raises whatever its parser does
-            raise NotReadable(f"the workbook is damaged ({error}); save it again") from error
+            raise NotReadable(f"the workbook is damaged{why(error)}; save it again") from error
     try:
         for page in book.worksheets:
             cells = _cells(page)
@@ -89,7 +89,7 @@ def _cells(page: Any) -> list[list[Any]]:
                 cells.append(list(row))
     except Exception as error:  # openpyxl raises whatever its parser does
         raise NotReadable(
-            f"sheet {page.title}, row {len(cells) + 1}: it is damaged here ({error}); save it again"
+            f"sheet {page.title}, row {len(cells) + 1}: it is damaged here{why(error)}; save it again"
         ) from error
     return cells
 

@@ -1,7 +1,7 @@
 """Reads decisions about lines from a csv file, one decision a row."""
 
 import csv
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -75,8 +75,18 @@ def read_decisions(path: Path) -> tuple[list[Asked], list[str]]:
     problems += [f"row 1: the column {name} is missing" for name in ("line", "how") if name not in header]
     if problems:
         return [], problems
+    problems = list(_repeated(rows))
     asked = [_asked(f"row {number}", row, problems) for number, row in enumerate(rows, start=2)]
     return [one for one in asked if one is not None], problems
+
+
+def _repeated(rows: Sequence[Mapping[str, Any]]) -> Iterator[str]:
+    """A row that says just what another says would be decided twice: a slip, not a second cause."""
+    first: dict[tuple[tuple[str, str], ...], int] = {}
+    for number, row in enumerate(rows, start=2):
+        said = tuple((name, str(value)) for name, value in sorted(row.items(), key=str) if value)
+        if said and first.setdefault(said, number) != number:
+            yield f"row {number}: the same stands in row {first[said]}; leave one, or say the sum in it"
 
 
 def read_row(origin: str, row: dict[str, str]) -> tuple[Asked | None, list[str]]:

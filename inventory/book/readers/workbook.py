@@ -12,6 +12,9 @@ from ..rules.as_typed import Unreadable, Value, is_empty
 from . import guard
 from .source import NotReadable, Row, SheetBroken, Source
 
+# ECMA-376 part 1, 18.3.1.73: more rows than any program writes; a number beyond would be counted up to.
+MOST_ROWS = 1_048_576
+
 
 class Workbook(Source):
     """The worksheets of an .xlsx file. A formula counts as the result that the file keeps of it.
@@ -35,6 +38,8 @@ class Workbook(Source):
         number = 0
         while True:
             number += 1
+            if number > MOST_ROWS:
+                raise SheetBroken(f"row {number}", f"no sheet has more than {MOST_ROWS:,} rows; save again")
             try:
                 with warnings.catch_warnings():
                     # openpyxl warns of a date out of range and gives #VALUE!, which is refused later.
@@ -42,7 +47,7 @@ class Workbook(Source):
                     cells = next(rows, None)
             except Exception as error:
                 # openpyxl raises whatever its parsing of a damaged part meets.
-                message = f"the sheet is damaged here ({error}); save it again"
+                message = f"the sheet is damaged here{guard.why(error)}; save it again"
                 raise SheetBroken(f"row {number}", message) from error
             if cells is None:
                 return
@@ -93,4 +98,5 @@ def _open(path: Path, *, data_only: bool) -> Any:
             return openpyxl.load_workbook(path, read_only=True, data_only=data_only, keep_links=False)
     except Exception as error:
         # openpyxl raises whatever its parsing of a damaged part meets.
-        raise NotReadable(f"not a workbook that can be read ({error}); save it as .xlsx again") from error
+        message = f"not a workbook that can be read{guard.why(error)}; save it as .xlsx again"
+        raise NotReadable(message) from error

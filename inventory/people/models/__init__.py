@@ -1,5 +1,6 @@
 from .codes import CodeTries, PersonCode
 from .devices import Device, DeviceNote, DeviceScope, EnrolmentCode
+from .erasures import Erasure
 from .people import House, Person
 
 __all__ = [
@@ -8,6 +9,7 @@ __all__ = [
     "DeviceNote",
     "DeviceScope",
     "EnrolmentCode",
+    "Erasure",
     "House",
     "Person",
     "PersonCode",

@@ -1,4 +1,5 @@
-"""``person NAME``: adds a person, gives a sign-in and roles, notes who has left."""
+"""``person NAME``: adds a person, gives a sign-in and roles, notes who has left; ``person export NAME`` and
+``person erase NAME``: what is held about somebody, and taking their name out."""
 
 import sys
 from argparse import ArgumentTypeError
@@ -10,6 +11,7 @@ from django.core.management.base import CommandError, CommandParser
 
 from inventory.doors.command import HouseCommand
 from inventory.people.actions import NotSetUp, set_up_person
+from inventory.people.management import personal
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 
@@ -18,7 +20,14 @@ class Command(HouseCommand):
     help = "Adds a person, or changes one: sign-in, password, roles, e-mail, the day of leaving."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("name", metavar="NAME", help="as it stands in the book, unlike anybody else's")
+        parser.add_argument(
+            "name",
+            nargs="+",
+            metavar="[export|erase] NAME",
+            help="as it stands in the book, unlike anybody else's; export: all that is held about the "
+            "person; erase: put a pseudonym in place of name and sign-in of somebody who has left",
+        )
+        personal.add_arguments(parser)
         parser.add_argument("--sign-in", default="", metavar="USER", help="the name to sign in with")
         parser.add_argument(
             "--role",
@@ -40,7 +49,15 @@ class Command(HouseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        name, sign_in = options["name"].strip(), options["sign_in"].strip()
+        *door, name = (word.strip() for word in options["name"])
+        if door in (["export"], ["erase"]):
+            personal.handle(door[0], name, options, self.stdout, self.stderr)
+            return
+        if door:
+            raise CommandError(
+                f'a name of several words stands in quotation marks: "{" ".join([*door, name])}"'
+            )
+        sign_in = options["sign_in"].strip()
         if not name:
             raise CommandError("a person needs a name", returncode=2)
         is_new = sign_in and not Person.objects.filter(name=name, user__isnull=False).exists()

@@ -1,0 +1,122 @@
+"""A seeded sample of spoilt files through every importer; the benchmark ``bench_fuzz`` hands over 10,000."""
+
+import random
+import zipfile
+from pathlib import Path
+
+import pytest
+from django.db import transaction
+
+from census.rounds.readers.count_sheets import read_sheets
+from census.rounds.readers.decisions import read_decisions
+from inventory.book.readers import NotReadable, SheetBroken, guard, open_source
+from tests import factories
+from tests.book.load_files import HOUSE, write_workbook
+
+from .fuzz import damage, importers, packed
+from .fuzz.running import MOST_MEMORY, fuzz
+
+INPUTS, SEED = 300, 20261128
+
+
+@pytest.mark.django_db
+@pytest.mark.usefixtures("frozen_clock")
+@pytest.mark.slow
+def test_spoilt_files_are_taken_or_refused_in_words_and_never_half() -> None:
+    """Memory is looked at in the benchmark, where nothing else runs in the process."""
+    tallies = fuzz(importers.build(), inputs=INPUTS, seed=SEED)
+    findings = [f"#{one.number} {one.importer}: {one.what}" for tally in tallies for one in tally.findings]
+    if max(tally.peak for tally in tallies) > MOST_MEMORY:
+        findings = [one for one in findings if "of memory" not in one]
+    assert "\n".join(findings) == ""
+    assert sum(tally.inputs for tally in tallies) == INPUTS
+    # A sample in which everything is refused at the first look would say little.
+    assert sum(tally.taken for tally in tallies) > INPUTS / 10
+    assert all(tally.refused or tally.importer == "check_names" for tally in tallies)
+
+
+@pytest.mark.django_db
+@pytest.mark.usefixtures("frozen_clock")
+def test_the_same_files_unspoilt_are_taken(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """So that a refusal above is one of the damage, and not of the example."""
+    for ways in ("_WORKBOOK", "_ARCHIVE", "_TABLE", "_BACKUP"):
+        monkeypatch.setattr(importers, ways, (damage.nothing,))
+    monkeypatch.setattr(importers, "_other_value", lambda draw, value: value)
+    refused = []
+    doors = [door for door in importers.importers(importers.build()) if door.name not in ("scans", "API")]
+    for door in doors:
+        (tmp_path / door.name).mkdir()
+        with transaction.atomic():
+            try:
+                door.feed(door.make(random.Random(3), tmp_path / door.name))
+            except importers.Refused as why:
+                refused.append(f"{door.name}: {why}")
+            transaction.set_rollback(True)
+    assert refused == []
+
+
+def _rewritten(path: Path, name: str, content: bytes) -> Path:
+    parts = packed.parts_of(path.read_bytes())
+    parts[name] = content
+    path.write_bytes(packed.pack(parts))
+    return path
+
+
+def _sheet_with(tmp_path: Path, cells: bytes) -> Path:
+    path = write_workbook(tmp_path / "house.xlsx", HOUSE)
+    inside = packed.parts_of(path.read_bytes())["xl/worksheets/sheet1.xml"]
+    return _rewritten(
+        path, "xl/worksheets/sheet1.xml", inside.replace(b"</sheetData>", cells + b"</sheetData>")
+    )
+
+
+def test_a_row_with_an_immense_number_is_not_counted_up_to(tmp_path: Path) -> None:
+    path = _sheet_with(tmp_path, b'<row r="99999999999"><c r="A99999999999"><v>1</v></c></row>')
+    with open_source(path) as source, pytest.raises(SheetBroken, match="no sheet has more than"):
+        list(source.rows("places"))
+
+
+def test_a_damaged_cell_of_a_count_sheet_is_told_with_sheet_and_row(tmp_path: Path) -> None:
+    path = _sheet_with(tmp_path, b'<row r="9"><c r="A9" t="s"><v>77</v></c></row>')
+    with pytest.raises(NotReadable, match=r"sheet places, row .*: it is damaged here"):
+        read_sheets(path, factories.NOW.tzinfo)  # type: ignore[arg-type]
+
+
+def test_a_part_that_cannot_be_unpacked_is_told_as_damage(tmp_path: Path) -> None:
+    path = write_workbook(tmp_path / "house.xlsx", HOUSE)
+    content = bytearray(path.read_bytes())
+    # Where the first part begins, as the directory at the end of the file says (APPNOTE 4.3.12).
+    at = content.find(b"PK\x01\x02")
+    content[at + 42 : at + 46] = b"\xff\xff\xff\xf0"
+    path.write_bytes(bytes(content))
+    with pytest.raises(NotReadable):
+        open_source(path)
+
+
+@pytest.mark.parametrize("name", ["xl/sharedStrings.xml", "xl/other.xml"])
+def test_shared_text_is_bounded_whatever_its_part_is_called(tmp_path: Path, name: str) -> None:
+    path = write_workbook(tmp_path / "house.xlsx", HOUSE)
+    parts = packed.parts_of(path.read_bytes())
+    parts[name] = packed._shared(b"<si/>" * (guard.MOST_SHARED_TAGS + 1))
+    packed._register_shared(parts, f"/{name}")
+    # Stored, so that it is not the rate of packing that gives it away.
+    path.write_bytes(packed.pack(parts, method=zipfile.ZIP_STORED))
+    with pytest.raises(NotReadable, match="more pieces of text"):
+        open_source(path)
+
+
+def test_styles_without_end_are_not_taken_into_memory(tmp_path: Path) -> None:
+    path = write_workbook(tmp_path / "house.xlsx", HOUSE)
+    parts = packed.parts_of(path.read_bytes())
+    parts["xl/styles.xml"] += b" " * (guard.MOST_HELD + 1)
+    path.write_bytes(packed.pack(parts, method=zipfile.ZIP_STORED))
+    with pytest.raises(NotReadable, match=r"styles\.xml would unpack"):
+        open_source(path)
+
+
+def test_a_decision_that_stands_twice_is_told_and_not_taken_twice(tmp_path: Path) -> None:
+    path = tmp_path / "decisions.csv"
+    row = "CS-26Q3-01 line 3,open_query,2\n"
+    path.write_text(f"line,how,n\n{row}{row}", encoding="utf-8")
+    _, problems = read_decisions(path)
+    assert problems == ["row 3: the same stands in row 2; leave one, or say the sum in it"]
