@@ -24,3 +24,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("api/v1/", api.urls),
     *(path("", include(room)) for room in ROOMS),
 ]
+
+# For whatever is raised anywhere: what will pass is told as that.
+handler500 = "inventory.site.failures.answer_failure"
