@@ -169,6 +169,8 @@ def _small(below: Sequence[Column], figures: Mapping[str, Figure]) -> Iterator[S
 
 def _linked(column: Column, figure: Figure) -> SafeString:
     text = said_of(column, figure)
+    if figure.at and text:
+        return format_html('<a href="{}">{}</a>', figure.at, text)
     if not figure.asked:
         return format_html("{}", text)
     return format_html('<a href="{}?{}">{}</a>', reverse("change_events"), urlencode(figure.asked), text)

@@ -24,7 +24,8 @@ from .queries.annex import TooMany, annex
 from .queries.checked import checked
 from .queries.columns import columns_in_use
 from .queries.layouts import LAYOUTS, Layout
-from .rules.document import Document, check_in_words
+from .rules.checking import check_in_words
+from .rules.document import Document
 from .rules.said import Saying
 from .tables import pages_of, shown
 
@@ -73,7 +74,7 @@ def report(request: HttpRequest, layout: Layout, form: LayoutForm) -> HttpRespon
         "page": page,
         "address": urlencode(form.address()),
         "wrong": wrong,
-        "check": check_in_words(wrong),
+        "check": check_in_words(wrong, document),
         "arranges": layout.name == "stock-list",
     }
     return render(request, "reports/report.html", context)

@@ -10,7 +10,8 @@ from census.change.queries.report import change_report
 from census.change.rules.question import Basis, By, Question
 from census.reports.queries.annex import annex
 from census.reports.queries.layouts import LAYOUTS
-from census.reports.rules.document import Document, Figure, Line, failures
+from census.reports.rules.checking import failures
+from census.reports.rules.document import Document, Figure, Line
 from inventory.book.rules.scope import Scope
 from tests.change.sample import THIRD_QUARTER, Sample
 

@@ -100,6 +100,12 @@ def test_6_moves_show_only_where_the_row_is_a_place_and_are_zero_for_the_house(
         moved = [line for line in lines_of(document) if line.label in ("moved in", "moved out")]
         assert len(moved) >= 2
         assert {line.figures["2026 Q3"].value for line in moved} == {0}
+    elif layout == "taxa":
+        (animals,) = (table for table in document.part("full").tables() if table.unit == "animal")
+        moved = [animals.total[key].value for key in ("moved_in", "moved_out")]
+        assert moved == [0, 0]
+        between = {line.figures["between"].value for line in lines_of(document) if "between" in line.figures}
+        assert 0 in between
     else:
         assert {line.figures["heading regrouped or moved (net)"].value for line in lines_of(document)
                 if line.name and line.name.accepted == "Gobius niger"} == {0}  # fmt: skip

@@ -44,6 +44,7 @@ def report_head(report: Report, *, zone: tzinfo) -> Head:
         ("opening signed", _signed(report.opening, zone)),
         ("closing signed", _signed(report.closing, zone)),
         ("scope", SCOPE_WORDS[question.scope]),
+        *report.scopes,
         ("units", ", ".join(report.totals) or "none"),
         ("names", _names(report, release)),
         ("left out", LEFT_OUT),

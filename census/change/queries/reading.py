@@ -1,6 +1,6 @@
 """What the arithmetic needs from the book, in a constant number of queries."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from typing import NamedTuple
@@ -19,11 +19,14 @@ from inventory.book.queries.quantities import (
 from inventory.book.queries.quantities.stock import NO_SOURCE
 from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.happened import end_of_day, start_of_day
+from inventory.book.rules.kinds import EventKind
 
 from ..rules.question import By, Question
 from ..rules.young import YOUNG_DAYS
 from .closings import Knowledge
 
+# The outside account of stock that was there when the book began.
+OPENING = EventKind.OPENING.value
 # What stands for the house itself among the owners.
 THE_HOUSE = "the house"
 
@@ -69,6 +72,15 @@ class Reading:
     late: list[Pair]
     earlier: list[Pair]
     cells: dict[int, CellEnd]
+
+    def opened(self) -> Iterator[tuple[int, int]]:
+        """What the report's opening holds by cell: stock loaded inside the period belongs to it."""
+        yield from self.opening.items()
+        for a, b, n in self.flows:
+            if self.cells[a].cause == OPENING:
+                yield b, n
+            elif self.cells[b].cause == OPENING:
+                yield a, -n
 
 
 def read_book(moments: Moments) -> Reading:

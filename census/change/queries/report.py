@@ -1,7 +1,7 @@
 """The population change report: one question, one answer, a constant number of queries."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import tzinfo
 from typing import Any
 
@@ -11,6 +11,7 @@ from inventory.names.models import Taxon
 from ..rules.arithmetic import Change, closing_by_row, population_change, rows_of_cells, ties, totals_by_unit
 from ..rules.columns import COLUMNS, FLOW_COLUMNS
 from ..rules.question import By, Question
+from ..rules.scopes import ScopeNumbers, scope_numbers, scopes_in_words
 from .closings import Knowledge, knowledge
 from .reading import Moments, Reading, RowKey, group_labels, moments_of, read_book, row_function
 from .young import young_deaths
@@ -58,6 +59,13 @@ class Report:
     rows: list[Row]
     totals: dict[str, Change]
     names: PrintedNames | None = None
+    opening_scopes: Mapping[str, ScopeNumbers] = field(default_factory=dict)
+    closing_scopes: Mapping[str, ScopeNumbers] = field(default_factory=dict)
+
+    @property
+    def scopes(self) -> list[tuple[str, str]]:
+        """How this scope's totals hang together with those of the others, a line for each unit."""
+        return scopes_in_words(self.opening_scopes, self.closing_scopes, self.question.scope)
 
     @property
     def untied(self) -> list[Row]:
@@ -159,4 +167,6 @@ def _report(
         rows=rows,
         totals=totals_by_unit((row.unit, row.change) for row in rows),
         names=names,
+        opening_scopes=scope_numbers(reading.opened(), reading.cells),
+        closing_scopes=scope_numbers(reading.closing.items(), reading.cells),
     )

@@ -1,6 +1,8 @@
 """A part as plain rows for files: leading columns, then every column of the part by itself."""
 
-from ..rules.document import Column, Kind, Line, Part, Table
+from collections.abc import Mapping
+
+from ..rules.document import Column, Figure, Kind, Line, Part, Table
 
 Value = int | str | None
 
@@ -22,9 +24,9 @@ def headings(part: Part) -> list[str]:
     return [*leading(part), *found]
 
 
-def row_of(part: Part, table: Table, line: Line) -> list[Value]:
-    """One line, with its figures as numbers where they are numbers."""
-    figures = line.figures
+def row_of(part: Part, table: Table, line: Line, figures: Mapping[str, Figure] | None = None) -> list[Value]:
+    """One line, with its figures as numbers where they are numbers; they are made when not given."""
+    figures = line.figures if figures is None else figures
     return [*_lead(part, table, line), *(figures[column.key].value for column in part.columns)]
 
 

@@ -3,7 +3,7 @@
 The same report gives the same bytes: no time of printing but the one that is told.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from html import escape
 from typing import Any, BinaryIO
 
@@ -18,7 +18,8 @@ from reportlab.platypus import LongTable, Paragraph, SimpleDocTemplate, Spacer, 
 from inventory.doors.printed import printable
 
 from ..queries.annex import Entry
-from ..rules.document import Block, Column, Document, Kind, Line, Name, Part, Table, check_in_words, failures
+from ..rules.checking import Check, check_in_words
+from ..rules.document import Block, Column, Document, Figure, Kind, Line, Name, Part, Table
 from ..rules.shown import said_of
 
 MARGIN = 30.0
@@ -40,13 +41,20 @@ _BLOCK = ParagraphStyle(
 )
 _NOTE = ParagraphStyle("note", parent=_TEXT, spaceBefore=1)
 
+Progress = Callable[[int], None]
 Annex = Mapping[tuple[object, ...], Sequence[Entry]]
 
 
 def write_pdf(
-    document: Document, out: BinaryIO, *, made: str, annex: Annex | None, without: str = ""
+    document: Document,
+    out: BinaryIO,
+    *,
+    made: str,
+    annex: Annex | None,
+    without: str = "",
+    progress: Progress = lambda lines: None,
 ) -> None:
-    """Writes the report; ``without`` says why no annex is there."""
+    """Writes the report; ``without`` says why no annex is there, ``progress`` is told of lines laid out."""
     paper = SimpleDocTemplate(
         out,
         pagesize=landscape(A4),
@@ -66,10 +74,11 @@ def write_pdf(
         canvas.drawString(MARGIN, 20, printable(f"{document.title}; made {made}"))
         canvas.drawRightString(MARGIN + WIDTH, 20, f"Page {canvas.getPageNumber()}")
 
-    paper.build([*_story(document, annex, without)], onFirstPage=foot, onLaterPages=foot)
+    paper.build([*_story(document, annex, without, progress)], onFirstPage=foot, onLaterPages=foot)
 
 
-def _story(document: Document, annex: Annex | None, without: str) -> Iterator[Any]:
+def _story(document: Document, annex: Annex | None, without: str, progress: Progress) -> Iterator[Any]:
+    check = Check(document)
     yield _words(document.title, _TITLE)
     for heading, text in document.head:
         yield Paragraph(f"<b>{_xml(heading.capitalize())}:</b> {_xml(text)}", _TEXT)
@@ -78,9 +87,9 @@ def _story(document: Document, annex: Annex | None, without: str) -> Iterator[An
         if part.words:
             yield _words(part.words, _TEXT)
         for block in part.blocks:
-            yield from _block(part, block)
+            yield from _block(part, block, check, progress)
     yield Spacer(1, 8)
-    yield _words(check_in_words(failures(document)), _BLOCK)
+    yield _words(check_in_words(check.failures(), document), _BLOCK)
     for note in document.notes:
         yield _words(note, _NOTE)
     if document.present_only:
@@ -92,7 +101,7 @@ def _story(document: Document, annex: Annex | None, without: str) -> Iterator[An
         yield from _annex(document, annex)
 
 
-def _block(part: Part, block: Block) -> Iterator[Any]:
+def _block(part: Part, block: Block, check: Check, progress: Progress) -> Iterator[Any]:
     if len(part.blocks) > 1:
         yield _words(block.title, _BLOCK)
     if block.facts:
@@ -100,9 +109,13 @@ def _block(part: Part, block: Block) -> Iterator[Any]:
         yield _words(facts, _SMALL)
     shown = _abreast(part.columns)
     for table in block.tables:
+        made = [line.figures for line in table.lines]
+        for line, figures in zip(table.lines, made, strict=True):
+            check.line(part, table, line, figures)
         for columns in shown:
             yield Spacer(1, 3)
-            yield _table(part, block, table, columns)
+            yield _table(part, block, table, columns, made)
+        progress(len(made))
     for note in block.notes:
         yield _words(note, _NOTE)
 
@@ -117,7 +130,9 @@ def _abreast(columns: Sequence[Column]) -> list[list[Column]]:
     return pieces
 
 
-def _table(part: Part, block: Block, table: Table, columns: Sequence[Column]) -> LongTable:
+def _table(
+    part: Part, block: Block, table: Table, columns: Sequence[Column], made: Sequence[Mapping[str, Figure]]
+) -> LongTable:
     above = [column for column in columns if not column.under]
     named = part.named
     lead = ["line", *([part.label] if part.label else []), *(["animal"] if named else [])]
@@ -126,8 +141,7 @@ def _table(part: Part, block: Block, table: Table, columns: Sequence[Column]) ->
         [caption, *([""] * (len(lead) + len(above) - 1))],
         [_words(one, _LEFT) for one in lead] + [_heading(columns, one) for one in above],
     ]
-    for line in table.lines:
-        figures = line.figures
+    for line, figures in zip(table.lines, made, strict=True):
         first: list[Any] = [_words(str(line.number), _NUMBER)]
         if part.label:
             first.append(_words(line.label, _TEXT))

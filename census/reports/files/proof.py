@@ -9,17 +9,29 @@ from xlsxwriter.utility import xl_col_to_name  # type: ignore[import-untyped]
 
 from census.change.files.layout import PROOF, set_up_page
 
-from ..rules.document import Document, Figure, Identity, Line, Part, Said, Table, added, holds
+from ..rules.checking import Check, Held, held
+from ..rules.document import Document, Identity, Line, Part, Said, Table
 from .grid import counts, leading
 
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """A table on its sheet: rows as a spreadsheet numbers them; its lines begin at ``first``."""
+    """A table on its sheet: rows as a spreadsheet numbers them; its lines begin at ``first``. ``held``: each
+    line's name and what its identities came to, empty for a long table, whose lines are proved together."""
 
     table: Table
     first: int
     total: int
+    held: Sequence[tuple[str, Sequence[Held]]] = ()
+
+    @property
+    def last(self) -> int:
+        return self.first + max(len(self.table.lines), 1) - 1
+
+    @property
+    def bearing(self) -> bool:
+        """Whether the identities are to hold on its lines."""
+        return any(not line.free for line in self.table.lines)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +50,11 @@ class Laid:
     def cell(self, key: str, row: int) -> str:
         return f"'{self.part.title}'!{self.letter(key)}{row}"
 
+    def column(self, key: str, placed: Placed) -> str:
+        """A column over the lines of one table."""
+        letter = self.letter(key)
+        return f"'{self.part.title}'!{letter}{placed.first}:{letter}{placed.last}"
+
     def whole(self, letter: str) -> str:
         """All rows of a column."""
         return f"'{self.part.title}'!${letter}${self.first}:${letter}${self.last}"
@@ -55,7 +72,7 @@ Values = list[Any]
 
 
 def write_proof(
-    book: xlsxwriter.Workbook, look: dict[str, Any], document: Document, laid: Sequence[Laid]
+    book: xlsxwriter.Workbook, look: dict[str, Any], document: Document, laid: Sequence[Laid], check: Check
 ) -> None:
     """Totals, then what the program knows from elsewhere, then each line. Every difference must be 0."""
     sheet = book.add_worksheet(PROOF)
@@ -65,7 +82,7 @@ def write_proof(
     sheet.write_string(1, 0, "Every figure under “difference” must be 0. The formulas are live.")
     sheet.freeze_panes(3, 0)
     at = 3
-    for table in (_totals(laid), _elsewhere(document, laid), _lines(laid)):
+    for table in (_totals(laid, check), _elsewhere(document, laid, check), _lines(laid)):
         at = _write(sheet, look, at, table) + 1
     set_up_page(sheet, document.title)
 
@@ -86,20 +103,17 @@ def _write(sheet: Any, look: dict[str, Any], at: int, table: Iterator[Values]) -
     return at + 1
 
 
-def _totals(laid: Sequence[Laid]) -> Iterator[Values]:
+def _totals(laid: Sequence[Laid], check: Check) -> Iterator[Values]:
     """Each total against the sum of its lines."""
     yield ["total of", "table", "column", "in the report", "sum of the lines", "difference"]
     for one in laid:
         for placed in one.placed:
             table = placed.table
-            figures = [line.figures for line in table.lines]
+            sums = check.sums(one.part, table)
             for column in one.part.columns:
                 if column.summed and counts(column):
                     said = table.total[column.key].number
-                    value = sum(
-                        line.sign * row[column.key].number
-                        for line, row in zip(table.lines, figures, strict=True)
-                    )
+                    value = sums[column.key]
                     yield [
                         one.part.title,
                         f"{table.total_label} ({table.unit})",
@@ -113,22 +127,20 @@ def _totals(laid: Sequence[Laid]) -> Iterator[Values]:
 def _sum(laid: Laid, placed: Placed, key: str) -> str:
     lines = placed.table.lines
     if all(line.sign == 1 for line in lines):
-        last = placed.first + max(len(lines), 1) - 1
-        letter = laid.letter(key)
-        return f"=SUM('{laid.part.title}'!{letter}{placed.first}:{letter}{last})"
+        return f"=SUM({laid.column(key, placed)})"
     parts = [
         f"{'+' if line.sign == 1 else '-'}{laid.cell(key, placed.first + i)}" for i, line in enumerate(lines)
     ]
     return "=" + "".join(parts).removeprefix("+")
 
 
-def _elsewhere(document: Document, laid: Sequence[Laid]) -> Iterator[Values]:
+def _elsewhere(document: Document, laid: Sequence[Laid], check: Check) -> Iterator[Values]:
     """What the population change of the house says by itself against the sums here."""
     yield ["said elsewhere", "unit", "sheet", "in the program", "sum of the lines", "difference"]
     by_key = {one.part.key: one for one in laid}
     for said in document.said:
         one = by_key[said.part]
-        value = added(one.part, said)
+        value = check.added(said)
         yield [
             said.what,
             said.unit,
@@ -150,39 +162,59 @@ def _quoted(wanted: list[tuple[str, str]]) -> list[tuple[str, str]]:
 
 
 def _lines(laid: Sequence[Laid]) -> Iterator[Values]:
-    """Each identity on each line it holds for, and on the totals."""
+    """Each identity on each line it holds for, and on the totals. The lines of a long table are proved by one
+    formula for each identity, which counts those that are off."""
     yield ["sheet", "line or total", "must come to", "in and on", "out", "in the report", "difference"]
     for one in laid:
         for placed in one.placed:
-            for i, line in enumerate(placed.table.lines):
-                figures = line.figures
-                for identity in () if line.free else one.part.identities:
-                    yield _identity(one, identity, placed.first + i, figures, _called(line))
-            for identity in one.part.identities:
-                if identity.on_totals:
-                    label = f"{placed.table.total_label} ({placed.table.unit})"
-                    yield _identity(one, identity, placed.total, placed.table.total, label)
+            for i, (called, of_line) in enumerate(placed.held):
+                for proved in of_line:
+                    yield _identity(one, proved, placed.first + i, called)
+            if not placed.held and placed.bearing:
+                for identity in one.part.identities:
+                    yield _together(one, placed, identity)
+            label = f"{placed.table.total_label} ({placed.table.unit})"
+            for proved in held(one.part, None, placed.table.total):
+                yield _identity(one, proved, placed.total, label)
 
 
-def _called(line: Line) -> str:
+def called(line: Line) -> str:
+    """How the proof names a line."""
     words = " ".join(part for part in (line.label, line.name.accepted if line.name else "") if part)
     return f"{line.number} {words}"
 
 
-def _identity(laid: Laid, identity: Identity, row: int, figures: Any, called: str) -> Values:
-    heading = next(column.heading for column in laid.part.columns if column.key == identity.result)
-    came = sum(_number(figures[key]) for key in identity.plus)
-    went = sum(_number(figures[key]) for key in identity.minus)
+def _identity(laid: Laid, proved: Held, row: int, called: str) -> Values:
+    identity = proved.identity
     return [
         laid.part.title,
         called,
-        heading,
-        ("=" + "+".join(laid.cell(key, row) for key in identity.plus), came),
-        ("=" + ("+".join(laid.cell(key, row) for key in identity.minus) or "0"), went),
-        (f"={laid.cell(identity.result, row)}", _number(figures[identity.result])),
-        ("=D{row}-E{row}-F{row}", holds(identity, figures)),
+        _heading(laid, identity),
+        ("=" + "+".join(laid.cell(key, row) for key in identity.plus), proved.came),
+        ("=" + ("+".join(laid.cell(key, row) for key in identity.minus) or "0"), proved.went),
+        (f"={laid.cell(identity.result, row)}", proved.result),
+        ("=D{row}-E{row}-F{row}", proved.off),
     ]
 
 
-def _number(figure: Figure) -> int:
-    return figure.number
+def _together(laid: Laid, placed: Placed, identity: Identity) -> Values:
+    terms = [
+        f"{sign}{laid.column(key, placed)}"
+        for sign, keys in (("+", identity.plus), ("-", (*identity.minus, identity.result)))
+        for key in keys
+    ]
+    lines = len(placed.table.lines)
+    return [
+        laid.part.title,
+        f"{lines} lines of {placed.table.unit}: how many are off",
+        _heading(laid, identity),
+        "",
+        "",
+        "",
+        # No line is off, or the report itself would say that it does not tie.
+        (f"=SUMPRODUCT(--(({''.join(terms).removeprefix('+')})<>0))", 0),
+    ]
+
+
+def _heading(laid: Laid, identity: Identity) -> str:
+    return next(column.heading for column in laid.part.columns if column.key == identity.result)

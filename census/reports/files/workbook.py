@@ -4,6 +4,7 @@ Written row by row in constant memory. Numbers are numbers; beside each formula 
 that do not calculate.
 """
 
+from collections.abc import Callable
 from datetime import datetime
 from os import PathLike
 from typing import Any, BinaryIO
@@ -12,24 +13,40 @@ import xlsxwriter  # type: ignore[import-untyped]
 
 from census.change.files.layout import HEAD, set_up_page
 
-from ..rules.document import Document, Part, check_in_words, failures
+from ..rules.checking import Check, Held, check_in_words, held
+from ..rules.document import Document, Part
 from .grid import counts, headings, leading, row_of, total_of
-from .proof import Laid, Placed, write_proof
+from .proof import Laid, Placed, called, write_proof
 
 HEADINGS_AT = 3
+# Lines of a table that the proof tells one by one; more are proved by one formula for each identity.
+EACH_PROVED = 1_000
+# Lines between two words about how far it is.
+EVERY = 500
+Progress = Callable[[int], None]
 
 
 def write_workbook(
-    document: Document, out: str | PathLike[str] | BinaryIO, *, made_at: datetime, made: str
+    document: Document,
+    out: str | PathLike[str] | BinaryIO,
+    *,
+    made_at: datetime,
+    made: str,
+    progress: Progress = lambda lines: None,
 ) -> None:
-    """Writes to a path or an open binary file. ``made`` is ``made_at`` as the head says it."""
+    """Writes to a path or an open binary file. ``made`` is ``made_at`` as the head says it; ``progress`` is
+    told now and then how many lines are written. Each line is made once."""
+    check = Check(document)
     options = {"constant_memory": True, "default_date_format": "yyyy-mm-dd"}
     with xlsxwriter.Workbook(out, options) as book:
         book.set_properties({"title": document.title, "created": made_at.replace(tzinfo=None)})
         look = _look(book)
-        _write_head(book, look, document, made)
-        laid = [_write_part(book, look, document, part) for part in document.parts]
-        write_proof(book, look, document, laid)
+        head = book.add_worksheet(HEAD)
+        laid = [
+            _write_part(book, look, document, part, check=check, progress=progress) for part in document.parts
+        ]
+        write_proof(book, look, document, laid, check)
+        _write_head(head, look, document, made, check)
 
 
 def _look(book: xlsxwriter.Workbook) -> dict[str, Any]:
@@ -44,15 +61,14 @@ def _look(book: xlsxwriter.Workbook) -> dict[str, Any]:
     }
 
 
-def _write_head(book: xlsxwriter.Workbook, look: dict[str, Any], document: Document, made: str) -> None:
-    sheet = book.add_worksheet(HEAD)
+def _write_head(sheet: Any, look: dict[str, Any], document: Document, made: str, check: Check) -> None:
     sheet.set_column(0, 0, 22)
     sheet.set_column(1, 1, 100)
     sheet.write_string(0, 0, document.title, look["title"])
     lines = [
         *document.head,
         ("made", made),
-        ("check", check_in_words(failures(document))),
+        ("check", check_in_words(check.failures(), document)),
         ("present only, never added", ", ".join(document.present_only) or "none"),
         *(("name", note) for note in document.notes),
     ]
@@ -70,7 +86,15 @@ def _write_head(book: xlsxwriter.Workbook, look: dict[str, Any], document: Docum
     set_up_page(sheet, document.title)
 
 
-def _write_part(book: xlsxwriter.Workbook, look: dict[str, Any], document: Document, part: Part) -> Laid:
+def _write_part(
+    book: xlsxwriter.Workbook,
+    look: dict[str, Any],
+    document: Document,
+    part: Part,
+    *,
+    check: Check,
+    progress: Progress,
+) -> Laid:
     """One sheet: title, headings, a row for each line, and a total for each table."""
     sheet = book.add_worksheet(part.title)
     before = leading(part)
@@ -89,12 +113,20 @@ def _write_part(book: xlsxwriter.Workbook, look: dict[str, Any], document: Docum
     placed = []
     for table in part.tables():
         first = at + 1
+        proved: list[tuple[str, list[Held]]] = []
+        formats = [look.get(one) for one in looks]
         for line in table.lines:
             at += 1
-            _write(sheet, at, row_of(part, table, line), [look.get(one) for one in looks])
+            figures = line.figures
+            _write(sheet, at, row_of(part, table, line, figures), formats)
+            check.line(part, table, line, figures)
+            if len(table.lines) <= EACH_PROVED:
+                proved.append((called(line), [*held(part, line, figures)]))
+            if at % EVERY == 0:
+                progress(EVERY)
         at += 1
         _write(sheet, at, total_of(part, table), [look["total"]] * len(looks))
-        placed.append(Placed(table, first + 1, at + 1))
+        placed.append(Placed(table, first + 1, at + 1, proved))
     sheet.freeze_panes(HEADINGS_AT + 1, before.index("name") + 1 if "name" in before else min(2, len(before)))
     sheet.repeat_rows(HEADINGS_AT)
     set_up_page(sheet, document.title)

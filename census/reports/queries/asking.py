@@ -9,6 +9,7 @@ from census.change.rules.question import By, Question
 from inventory.names.models import Taxon
 
 from ..rules.document import Figure
+from ..rules.said import Saying
 
 SHORT_WORDS = {"in": "in", "out": "out", "regrouped": "regrouped (net)"}
 
@@ -23,6 +24,12 @@ def address_of(question: Question, zone_moment: str = "") -> dict[str, str]:
         "basis": question.basis.value,
     }
     return {**asked, "known_at": zone_moment} if zone_moment else asked
+
+
+def local_moment(question: Question, saying: Saying) -> str:
+    """The moment of knowledge as an address has it, in the house's zone; empty: now."""
+    known = question.known_at
+    return known.astimezone(saying.zone).strftime("%Y-%m-%dT%H:%M") if known else ""
 
 
 def selected(row: Row, by: By) -> dict[str, str]:

@@ -7,7 +7,8 @@ from django.db import connection
 
 from inventory.book.queries.revision import BookState, book_state
 
-from ..rules.document import Document, failures
+from ..rules.checking import failures
+from ..rules.document import Document
 
 _Key = tuple[BookState, object, object, object, str]
 KEPT = 200

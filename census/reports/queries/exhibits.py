@@ -20,7 +20,7 @@ from inventory.names.models import Taxon
 
 from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Part, Said, Table
 from ..rules.said import Saying
-from .asking import address_of, classified, figure, mfu_figure, selected
+from .asking import address_of, classified, figure, local_moment, mfu_figure, selected
 from .counted import CensusFound, Counted, PlaceCount, census_found
 from .head import Names, head_lines, names_of, present_only
 from .moves import moves_part
@@ -73,7 +73,7 @@ def by_exhibit(question: Question, saying: Saying) -> Document:
     rows = [*report.rows, *_only_counted(report, found, places)]
     names = names_of({row.taxon.pk: row.taxon for row in rows}.values(), question, saying)
     keepers = _keepers(places, question.last_day)
-    asked = address_of(question, _local(question, saying))
+    asked = address_of(question, local_moment(question, saying))
     numbers = iter(range(1, 10**9))
     blocks = [
         _block(
@@ -128,11 +128,6 @@ def _only_counted(report: Report, found: CensusFound, places: Mapping[int, Place
 
 def _shown(place: Place, scope: Scope) -> bool:
     return scope is not Scope.HERE or not place.off_site
-
-
-def _local(question: Question, saying: Saying) -> str:
-    known = question.known_at
-    return known.astimezone(saying.zone).strftime("%Y-%m-%dT%H:%M") if known else ""
 
 
 def _order(places: Mapping[int, Place]) -> Callable[[Row], tuple[str, ...]]:

@@ -35,6 +35,7 @@ def head_lines(
         ("opening signed", _signed(report.opening, saying)),
         ("closing signed", _signed(report.closing, saying)),
         ("scope", SCOPE_WORDS[question.scope]),
+        *report.scopes,
         ("units", ", ".join(units) or "none"),
         ("names", f"accepted names of {release}" if release else "as the house writes them"),
         ("left out", LEFT_OUT),

@@ -12,6 +12,7 @@ from ..rules.said import Saying
 from .exhibits import by_exhibit
 from .periods import by_period
 from .stock_list import stock_list
+from .taxa import by_taxon
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +24,7 @@ class Layout:
     about: str
     period: Callable[[date], tuple[date, date]]
     answer: Callable[[Question, Saying], Document]
+    letter: str = ""
 
 
 def _two_years(today: date) -> tuple[date, date]:
@@ -37,11 +39,20 @@ LAYOUTS: Mapping[str, Layout] = {
     layout.name: layout
     for layout in (
         Layout(
+            "taxa",
+            "By taxon",
+            "The base of all others: the short form, and the full form with every column.",
+            last_quarter,
+            by_taxon,
+            "A",
+        ),
+        Layout(
             "exhibits",
             "By exhibit",
             "One block a place, with the counts beside the book, and the moves from place to place.",
             last_quarter,
             by_exhibit,
+            "B",
         ),
         Layout(
             "periods",
@@ -49,6 +60,7 @@ LAYOUTS: Mapping[str, Layout] = {
             "Closing numbers of the quarters of two years, and the flows of the house by kind.",
             _two_years,
             by_period,
+            "C",
         ),
         Layout(
             "stock-list",
@@ -56,6 +68,7 @@ LAYOUTS: Mapping[str, Layout] = {
             "For the licence: start of year, arrived, born, died, left, end of year; own and loan apart.",
             _last_year,
             stock_list,
+            "E",
         ),
     )
 }

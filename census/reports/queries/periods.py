@@ -18,7 +18,7 @@ from inventory.names.models import Taxon
 from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Part, Said, Table
 from ..rules.quarters import Quarter, quarters_between, years_in
 from ..rules.said import Saying
-from .asking import address_of, classified, figure, mfu_figure
+from .asking import address_of, classified, figure, local_moment, mfu_figure
 from .head import Names, head_lines, names_of, present_only
 
 _ROWS = ("opening", *IN_COLUMNS, *OUT_COLUMNS, *BETWEEN_IN, *BETWEEN_OUT, "late")
@@ -87,9 +87,8 @@ def by_period(question: Question, saying: Saying) -> Document:
 
 def _asked(question: Question, words: str, first: date, last: date, saying: Saying) -> _Column:
     asked = replace(question, first_day=first, last_day=last)
-    known = question.known_at
-    local = known.astimezone(saying.zone).strftime("%Y-%m-%dT%H:%M") if known else ""
-    return _Column(words, words, remembered_report(asked, zone=saying.zone), address_of(asked, local))
+    report = remembered_report(asked, zone=saying.zone)
+    return _Column(words, words, report, address_of(asked, local_moment(asked, saying)))
 
 
 _Key = tuple[int, str]

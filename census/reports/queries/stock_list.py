@@ -17,7 +17,7 @@ from inventory.book.rules.mfu import mfu
 from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Part, Said, Table
 from ..rules.said import Saying
 from ..rules.stock_list import LATE, YOUNG, Heading, headings
-from .asking import address_of, classified, figure, mfu_figure, selected
+from .asking import address_of, classified, figure, local_moment, mfu_figure, selected
 from .columns import columns_in_use
 from .head import Names, head_lines, names_of, present_only
 
@@ -46,8 +46,7 @@ def stock_list(question: Question, saying: Saying) -> Document:
     arranged = headings(columns_in_use())
     more = _more(report, saying)
     names = names_of({row.taxon.pk: row.taxon for row in report.rows}.values(), question, saying)
-    known = question.known_at
-    asked = address_of(question, known.astimezone(saying.zone).strftime("%Y-%m-%dT%H:%M") if known else "")
+    asked = address_of(question, local_moment(question, saying))
     part = _part(report, arranged, more, names, asked)
     return Document(
         layout="stock-list",

@@ -41,11 +41,13 @@ class Column:
 class Figure:
     """``value`` is an int where it is a number (None: there is none), else text.
 
-    ``asked`` is the figure as the page of events is asked for it.
+    ``asked`` is the figure as the page of events is asked for it; ``at`` the address of another page that
+    shows what stands behind it.
     """
 
     value: int | str | None
     asked: Mapping[str, str] | None = None
+    at: str = ""
 
     @property
     def number(self) -> int:
@@ -154,9 +156,21 @@ class Said:
 
 
 @dataclass(frozen=True, slots=True)
+class Chart:
+    """A drawing as SVG, which says the same as the table of ``part``."""
+
+    title: str
+    svg: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class Document:
-    """A whole report. ``questions`` are those that its figures answer. ``untied``: rows of which the book's
-    own reader found another closing."""
+    """A whole report. ``ties`` says what was checked where it is not the identity of the change.
+
+    ``questions`` are those that its figures answer. ``untied``: rows of which the book's own reader found
+    another closing.
+    """
 
     layout: str
     title: str
@@ -167,64 +181,8 @@ class Document:
     untied: Sequence[str] = ()
     present_only: Sequence[str] = ()
     notes: Sequence[str] = field(default=())
+    ties: str = ""
+    charts: Sequence[Chart] = field(default=())
 
     def part(self, key: str) -> Part:
         return next(part for part in self.parts if part.key == key)
-
-
-def failures(document: Document) -> list[str]:
-    """Every row, total and sum that does not tie, as people name them; none in a report that is right."""
-    wrong = list(document.untied)
-    for part in document.parts:
-        for table in part.tables():
-            wrong += _wrong_lines(part, table)
-    for said in document.said:
-        if said.value != added(document.part(said.part), said):
-            wrong.append(f"{said.what} ({said.unit})")
-    return wrong
-
-
-def _wrong_lines(part: Part, table: Table) -> Iterator[str]:
-    sums = dict.fromkeys((column.key for column in part.columns if column.summed and _counts(column)), 0)
-    for line in table.lines:
-        figures = line.figures
-        for key in sums:
-            sums[key] += line.sign * figures[key].number
-        if not line.free and any(holds(identity, figures) != 0 for identity in part.identities):
-            yield f"line {line.number}, {line.name.accepted if line.name else line.label}"
-    if any(sums[key] != table.total[key].number for key in sums) or any(
-        holds(identity, table.total) != 0 for identity in part.identities if identity.on_totals
-    ):
-        yield f"total of {part.title} ({table.unit})"
-
-
-def _counts(column: Column) -> bool:
-    return column.kind in (Kind.NUMBER, Kind.SIGNED)
-
-
-def holds(identity: Identity, figures: Mapping[str, Figure]) -> int:
-    """By how much the identity fails: 0 when it ties."""
-    came = sum(figures[key].number for key in identity.plus)
-    went = sum(figures[key].number for key in identity.minus)
-    return came - went - figures[identity.result].number
-
-
-def added(part: Part, said: Said) -> int:
-    """The sum of a column over the lines of one unit, and of one label where it is limited."""
-    return sum(
-        line.figures[said.column].number
-        for table in part.tables()
-        if table.unit == said.unit
-        for line in table.lines
-        if not said.label or line.label == said.label
-    )
-
-
-def check_in_words(wrong: Sequence[str]) -> str:
-    """The identity check of the foot."""
-    if not wrong:
-        return (
-            "Ties: opening + in - out + late = closing on every line, every total is the sum of its lines,"
-            " and every closing is what the book holds at the end."
-        )
-    return f"Does not tie: {'; '.join(wrong)}. Run the command verify."

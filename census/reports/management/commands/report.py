@@ -14,7 +14,8 @@ from census.reports.files.paper import write_pdf
 from census.reports.files.workbook import write_workbook
 from census.reports.queries.annex import TooMany, annex
 from census.reports.queries.layouts import LAYOUTS
-from census.reports.rules.document import Document, check_in_words, failures
+from census.reports.rules.checking import check_in_words, failures
+from census.reports.rules.document import Document
 from census.reports.rules.said import Saying
 from inventory.book.management.arguments import a_day, a_moment
 from inventory.book.rules.scope import Scope
@@ -62,7 +63,9 @@ class Command(HouseCommand):
         else:
             _write(document, options, self.stdout)
         wrong = failures(document)
-        self.stderr.write(f"{document.title}{f' is in {out}' if out else ''}. {check_in_words(wrong)}")
+        self.stderr.write(
+            f"{document.title}{f' is in {out}' if out else ''}. {check_in_words(wrong, document)}"
+        )
         if wrong:
             raise CommandError("the report does not tie", returncode=1)
 

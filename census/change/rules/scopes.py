@@ -1,0 +1,85 @@
+"""How the three scopes of a report hang together: here, ours, and both."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from inventory.book.rules.ends import CellEnd as Cell
+from inventory.book.rules.scope import Scope
+
+
+@dataclass(slots=True)
+class ScopeNumbers:
+    """What one moment holds of one unit. ``elsewhere``: ours in the hands of others; ``lent_to_us``: of those
+    here, what others own; ``others_elsewhere``: what others own and others hold, booked all the same."""
+
+    ours_here: int = 0
+    lent_to_us: int = 0
+    elsewhere: int = 0
+    others_elsewhere: int = 0
+
+    @property
+    def here(self) -> int:
+        return self.ours_here + self.lent_to_us
+
+    @property
+    def ours(self) -> int:
+        return self.ours_here + self.elsewhere
+
+    @property
+    def all(self) -> int:
+        return self.here + self.elsewhere + self.others_elsewhere
+
+    def of(self, scope: Scope) -> int:
+        """The figure that a report of this scope shows."""
+        return {Scope.HERE: self.here, Scope.OURS: self.ours, Scope.ALL: self.all}[scope]
+
+
+def scope_numbers(balances: Iterable[tuple[int, int]], cells: Mapping[int, Cell]) -> dict[str, ScopeNumbers]:
+    """(cell, animals) by unit; outside cells count nothing."""
+    found: dict[str, ScopeNumbers] = {}
+    for key, n in balances:
+        cell = cells[key]
+        if cell.cause:
+            continue
+        of_unit = found.get(cell.unit)
+        if of_unit is None:
+            of_unit = found[cell.unit] = ScopeNumbers()
+        if cell.off_site:
+            if cell.owner:
+                of_unit.others_elsewhere += n
+            else:
+                of_unit.elsewhere += n
+        elif cell.owner:
+            of_unit.lent_to_us += n
+        else:
+            of_unit.ours_here += n
+    return dict(sorted(found.items()))
+
+
+def scopes_in_words(
+    opening: Mapping[str, ScopeNumbers], closing: Mapping[str, ScopeNumbers], scope: Scope
+) -> list[tuple[str, str]]:
+    """A heading and a line for each unit: what leads from the total of one scope to those of the others.
+
+    ``opening 2,622 here + 5 ours elsewhere = 2,627 in all; closing ...``
+    """
+    lines = []
+    for unit in sorted({*opening, *closing}):
+        ends = [
+            f"{words} {_sum(numbers)}"
+            for words, numbers in (
+                ("opening", opening.get(unit, ScopeNumbers())),
+                ("closing", closing.get(unit, ScopeNumbers())),
+            )
+        ]
+        shown = f"This report shows {'both' if scope is Scope.ALL else f'“{scope.value}”'}."
+        lines.append((f"scopes, {unit}", f"{'; '.join(ends)}. {shown}"))
+    return lines
+
+
+def _sum(numbers: ScopeNumbers) -> str:
+    words = f"{numbers.here:,} here + {numbers.elsewhere:,} ours elsewhere"
+    if numbers.others_elsewhere:
+        words += f" + {numbers.others_elsewhere:,} of others elsewhere"
+    words += f" = {numbers.all:,} in all"
+    return f"{words} ({numbers.ours:,} ours: of those here {numbers.lent_to_us:,} belong to others)"

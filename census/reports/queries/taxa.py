@@ -1,0 +1,184 @@
+"""Layout A: by taxon, the base of all others, with every column of the full form."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+
+from census.change.queries.remembered import remembered_report
+from census.change.queries.report import Report, Row
+from census.change.rules.arithmetic import Change
+from census.change.rules.columns import (
+    BETWEEN_IN,
+    BETWEEN_OUT,
+    FLOW_COLUMNS,
+    HEADINGS,
+    IN_COLUMNS,
+    OUT_COLUMNS,
+)
+from census.change.rules.question import By, Question
+from census.change.rules.short import short_form
+
+from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Part, Said, Table
+from ..rules.said import Saying
+from .asking import address_of, classified, figure, local_moment, mfu_figure, selected
+from .head import Names, head_lines, names_of, present_only
+
+SHORT = (
+    Column("opening", "opening"),
+    Column("opening_mfu", "m.f.u", Kind.MFU, summed=False, under=True),
+    Column("in", "in"),
+    Column("out", "out"),
+    Column("found", "unexplained: found"),
+    Column("unaccounted", "unexplained: unaccounted for"),
+    Column("between", "moved and regrouped (net)", Kind.SIGNED),
+    Column("late", "late from earlier period", Kind.SIGNED),
+    Column("closing", "closing"),
+    Column("closing_mfu", "m.f.u", Kind.MFU, summed=False, under=True),
+    Column("change", "change", Kind.SIGNED),
+    Column("percent", "per cent", Kind.TEXT, summed=False, under=True),
+    Column("missing", "of closing: missing"),
+)
+SHORT_TIES = (
+    Identity(
+        plus=("opening", "in", "found", "between", "late"), minus=("out", "unaccounted"), result="closing"
+    ),
+    Identity(plus=("opening", "change"), minus=(), result="closing"),
+)
+# Every way from the opening to the closing, as the page of events is asked for their net.
+_EVERY_WAY = "+".join((*FLOW_COLUMNS, "late"))
+_YOUNG = "died_within_30_days"
+FULL = (
+    Column("opening", "opening"),
+    *(
+        one
+        for name in FLOW_COLUMNS
+        for one in (
+            (Column(name, HEADINGS[name]), Column("young_most", "at most", under=True))
+            if name == _YOUNG
+            else (Column(name, HEADINGS[name]),)
+        )
+    ),
+    Column("late", "late from earlier period", Kind.SIGNED),
+    Column("closing", "closing"),
+)
+FULL_TIES = (
+    Identity(
+        plus=("opening", *IN_COLUMNS, *BETWEEN_IN, "late"),
+        minus=(*OUT_COLUMNS, *BETWEEN_OUT),
+        result="closing",
+    ),
+)
+
+
+def by_taxon(question: Question, saying: Saying) -> Document:
+    """The report, the short form first and the full form behind it. A constant number of queries."""
+    question = replace(question, by=By.TAXON)
+    report = remembered_report(question, zone=saying.zone)
+    names = names_of({row.taxon.pk: row.taxon for row in report.rows}.values(), question, saying)
+    asked = address_of(question, local_moment(question, saying))
+    numbers = iter(range(1, 10**9))
+    rows = sorted(report.rows, key=lambda row: (row.unit, *classified(row.taxon)))
+    parts = [
+        _part(title, shape, rows, report, names=names, asked=asked, numbers=numbers)
+        for title, shape in (("Short form", _SHORT_FORM), ("Full form", _FULL_FORM))
+    ]
+    return Document(
+        layout="taxa",
+        title=f"Population change by taxon, {saying.days(question.first_day, question.last_day)}",
+        head=[
+            *head_lines(
+                report,
+                report.totals,
+                saying,
+                estimates="none: every figure is the sum of whole animals in the book",
+            ),
+            ("per cent", "of the opening, only where that is 20 or more; under 1 is told so"),
+        ],
+        parts=parts,
+        questions=[question],
+        said=_said(report),
+        untied=report.named_untied,
+        present_only=present_only(),
+        notes=names.notes,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Form:
+    """One of the two forms. ``annexed``: the events stand once, under the lines of the short form."""
+
+    key: str
+    columns: Sequence[Column]
+    ties: Sequence[Identity]
+    make: Callable[[Change, int, Mapping[str, str]], dict[str, Figure]]
+    annexed: bool = False
+
+
+def _part(
+    title: str,
+    form: _Form,
+    rows: Sequence[Row],
+    report: Report,
+    *,
+    names: Names,
+    asked: Mapping[str, str],
+    numbers: Iterator[int],
+) -> Part:
+    tables = [
+        Table(
+            unit,
+            [
+                Line(
+                    number=next(numbers),
+                    name=names.of(row.taxon),
+                    label="",
+                    make=partial(form.make, row.change, row.young_most, {**asked, **selected(row, By.TAXON)}),
+                    annex=tuple(row.key) if form.annexed else (),
+                )
+                for row in rows
+                if row.unit == unit
+            ],
+            form.make(report.totals[unit], report.young_most(unit), {**asked, "unit": unit}),
+        )
+        for unit in report.totals
+    ]
+    return Part(form.key, title, "", form.columns, [Block(title, [], tables)], form.ties)
+
+
+def _short(change: Change, young_most: int, asked: Mapping[str, str]) -> dict[str, Figure]:
+    short = short_form(change)
+    figures = {
+        name: figure(change, name, asked)
+        for name in ("opening", "in", "out", "found", "unaccounted", "between", "late", "closing", "missing")
+    }
+    figures["opening_mfu"] = mfu_figure(change, "opening", asked)
+    figures["closing_mfu"] = mfu_figure(change, "closing", asked)
+    figures["change"] = Figure(short.change, {**asked, "figure": _EVERY_WAY} if short.change else None)
+    figures["percent"] = Figure(_percent(short.change, short.percent))
+    return figures
+
+
+def _percent(change: int, percent: float | None) -> str:
+    if percent is None or not change:
+        return ""
+    return f"{percent:+.0f} %" if abs(percent) >= 1 else "under 1 %"
+
+
+def _full(change: Change, young_most: int, asked: Mapping[str, str]) -> dict[str, Figure]:
+    figures = {name: figure(change, name, asked) for name in ("opening", *FLOW_COLUMNS, "late", "closing")}
+    figures["young_most"] = Figure(young_most)
+    return figures
+
+
+_SHORT_FORM = _Form("short", SHORT, SHORT_TIES, _short, annexed=True)
+_FULL_FORM = _Form("full", FULL, FULL_TIES, _full)
+
+
+def _said(report: Report) -> list[Said]:
+    """Both forms say of each unit what the report says."""
+    return [
+        Said(f"{words} of the house, {key} form", key, column, unit, figure(total, column, {}).number)
+        for unit, total in report.totals.items()
+        for key in ("short", "full")
+        for words, column in (("opening", "opening"), ("late", "late"), ("closing", "closing"))
+    ]

@@ -1,0 +1,118 @@
+"""What must tie in a report, found in one pass over its lines: long reports make each line once."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from .document import Document, Figure, Identity, Kind, Line, Part, Said, Table
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """One identity on one line or total: what came, what went, and what it must come to."""
+
+    identity: Identity
+    came: int
+    went: int
+    result: int
+
+    @property
+    def off(self) -> int:
+        return self.came - self.went - self.result
+
+
+def held(part: Part, line: Line | None, figures: Mapping[str, Figure]) -> Iterator[Held]:
+    """The identities that hold for a line, or for a total (``line`` is None)."""
+    if line is not None and line.free:
+        return
+    for identity in part.identities:
+        if line is None and not identity.on_totals:
+            continue
+        came = sum(figures[key].number for key in identity.plus)
+        went = sum(figures[key].number for key in identity.minus)
+        yield Held(identity, came, went, figures[identity.result].number)
+
+
+class Check:
+    """Is told every line with its figures, then says what does not tie."""
+
+    def __init__(self, document: Document) -> None:
+        self._document = document
+        self._summed = {
+            part.key: [
+                column.key
+                for column in part.columns
+                if column.summed and column.kind in (Kind.NUMBER, Kind.SIGNED)
+            ]
+            for part in document.parts
+        }
+        self._asked = {
+            part.key: sorted({said.column for said in document.said if said.part == part.key})
+            for part in document.parts
+        }
+        self._labels = {
+            part.key: any(said.label for said in document.said if said.part == part.key)
+            for part in document.parts
+        }
+        self._sums: dict[int, dict[str, int]] = {}
+        self._added: defaultdict[tuple[str, str, str, str], int] = defaultdict(int)
+        self._wrong: list[str] = []
+
+    def line(self, part: Part, table: Table, line: Line, figures: Mapping[str, Figure]) -> None:
+        """One line; the figures are those of ``line``, made once by who asks."""
+        sums = self.sums(part, table)
+        for key in sums:
+            sums[key] += line.sign * figures[key].number
+        for column in self._asked[part.key]:
+            n = figures[column].number
+            self._added[part.key, column, table.unit, ""] += n
+            if self._labels[part.key]:
+                self._added[part.key, column, table.unit, line.label] += n
+        if any(one.off for one in held(part, line, figures)):
+            self._wrong.append(f"line {line.number}, {line.name.accepted if line.name else line.label}")
+
+    def sums(self, part: Part, table: Table) -> dict[str, int]:
+        """The sums of a table's lines so far, by column."""
+        found = self._sums.get(id(table))
+        if found is None:
+            found = self._sums[id(table)] = dict.fromkeys(self._summed[part.key], 0)
+        return found
+
+    def added(self, said: Said) -> int:
+        """The sum of a column over the lines of one unit, and of one label where it is limited."""
+        return self._added[said.part, said.column, said.unit, said.label]
+
+    def failures(self) -> list[str]:
+        """Every row, total and sum that does not tie, as people name them; none in a report that is right."""
+        wrong = [*self._document.untied, *self._wrong]
+        for part in self._document.parts:
+            for table in part.tables():
+                sums = self.sums(part, table)
+                if any(sums[key] != table.total[key].number for key in sums) or any(
+                    one.off for one in held(part, None, table.total)
+                ):
+                    wrong.append(f"total of {part.title} ({table.unit})")
+        wrong += [
+            f"{said.what} ({said.unit})" for said in self._document.said if self.added(said) != said.value
+        ]
+        return wrong
+
+
+def failures(document: Document) -> list[str]:
+    """What does not tie in a whole report."""
+    check = Check(document)
+    for part in document.parts:
+        for table in part.tables():
+            for line in table.lines:
+                check.line(part, table, line, line.figures)
+    return check.failures()
+
+
+def check_in_words(wrong: Sequence[str], document: Document) -> str:
+    """The identity check of the foot."""
+    if wrong:
+        return f"Does not tie: {'; '.join(wrong)}. Run the command verify."
+    return document.ties or (
+        "Ties: opening + in - out + late = closing on every line, every total is the sum of its lines,"
+        " and every closing is what the book holds at the end."
+    )
