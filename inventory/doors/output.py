@@ -91,5 +91,10 @@ def _cell(value: Any) -> str:
     return f"'{text}" if isinstance(value, str) and _FORMULA.match(text) else text
 
 
+def plain_cell(value: Any) -> str:
+    """A value as it may stand in a csv file that somebody opens with a spreadsheet."""
+    return _cell(value)
+
+
 def _text(value: Any) -> str:
     return "" if value is None else str(value)

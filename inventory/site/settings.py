@@ -5,11 +5,18 @@ demo on a fresh machine: SQLite beside the project, no outside address.
 """
 
 import os
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import dj_database_url
 from django.core.exceptions import ImproperlyConfigured
+
+
+def _words(name: str) -> list[str]:
+    """A variable that holds words with commas between them."""
+    return [word.strip() for word in os.environ.get(name, "").split(",") if word.strip()]
+
 
 PROJECT = Path(__file__).resolve().parent.parent.parent
 DATA = Path(os.environ.get("TIDETALLY_DATA", PROJECT / ".data"))
@@ -44,12 +51,18 @@ INSTALLED_APPS = [
     "census.rounds",
     "census.change",
     "census.reports",
+    "census.whole_book",
     "census.demo",
     "django_tables2",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",
     "django.contrib.messages",
+    "allauth.account",
+    "allauth.socialaccount",
+    "allauth.socialaccount.providers.openid_connect",
+    "allauth.mfa",
+    "axes",
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
 ]
@@ -64,6 +77,10 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "csp.middleware.CSPMiddleware",
+    "inventory.site.headers.permissions_policy",
+    "allauth.account.middleware.AccountMiddleware",
+    # Last: it turns a lock into its page.
+    "axes.middleware.AxesMiddleware",
 ]
 
 ROOT_URLCONF = "inventory.site.urls"
@@ -92,6 +109,8 @@ def _database() -> dict[str, Any]:
     return {
         "ENGINE": "django.db.backends.sqlite3",
         "NAME": os.environ.get("TIDETALLY_SQLITE", DATA / "tidetally.sqlite3"),
+        # Seconds. Opening costs more than most requests; inventory.db.kept watches for another file.
+        "CONN_MAX_AGE": 600,
         "OPTIONS": {
             # A writer that reads first must hold the write lock from the start:
             # deferred transactions fail with "database is locked" whatever the time-out.
@@ -154,6 +173,62 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
+AUTHENTICATION_BACKENDS = [
+    # First: whoever is locked out is not asked for a password.
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+# Five wrong passwords for one name from one address lock that name there for a quarter of an hour.
+AXES_FAILURE_LIMIT = 5
+AXES_COOLOFF_TIME = timedelta(minutes=15)
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_RESET_ON_SUCCESS = True
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
+AXES_LOCKOUT_CALLABLE = "inventory.people.views.sign_in.locked_out"
+AXES_ENABLE_ADMIN = False
+AXES_DISABLE_ACCESS_LOG = True
+AXES_VERBOSE = False
+
+# Of which roles a second factor is asked; whoever has one is always asked for it.
+SECOND_FACTOR_ROLES = _words("TIDETALLY_SECOND_FACTOR")
+# A session ends after so many minutes without a request, and after so many hours in all.
+SESSION_IDLE_MINUTES = int(os.environ.get("TIDETALLY_SESSION_IDLE_MINUTES", "240"))
+SESSION_HOURS = int(os.environ.get("TIDETALLY_SESSION_HOURS", "12"))
+# Counters and keepers see the numbers of the places only that they keep or count.
+BY_TANK = os.environ.get("TIDETALLY_BY_TANK", "") == "1"
+
+MFA_ADAPTER = "inventory.people.adapters.SecondFactor"
+MFA_SUPPORTED_TYPES = ["totp", "recovery_codes", "webauthn"]
+MFA_TOTP_TOLERANCE = 1
+ACCOUNT_ADAPTER = "inventory.people.adapters.Accounts"
+ACCOUNT_EMAIL_VERIFICATION = "none"
+SOCIALACCOUNT_ADAPTER = "inventory.people.adapters.SingleSignOn"
+SOCIALACCOUNT_EMAIL_AUTHENTICATION = False
+SOCIALACCOUNT_LOGIN_ON_GET = False
+SOCIALACCOUNT_STORE_TOKENS = False
+# Sign-in through the house's identity provider: off until all three are set.
+OIDC_URL = os.environ.get("TIDETALLY_OIDC_URL", "").rstrip("/")
+OIDC_NAME = os.environ.get("TIDETALLY_OIDC_NAME", "the house's account")
+_OIDC_CLIENT = os.environ.get("TIDETALLY_OIDC_CLIENT", "")
+_OIDC_SECRET = os.environ.get("TIDETALLY_OIDC_SECRET", "")
+OIDC_ENABLED = bool(OIDC_URL and _OIDC_CLIENT and _OIDC_SECRET)
+SOCIALACCOUNT_PROVIDERS: dict[str, Any] = {
+    "openid_connect": {
+        "OAUTH_PKCE_ENABLED": True,
+        "APPS": [
+            {
+                "provider_id": "house",
+                "name": OIDC_NAME,
+                "client_id": _OIDC_CLIENT,
+                "secret": _OIDC_SECRET,
+                "settings": {"server_url": OIDC_URL, "fetch_userinfo": True},
+            }
+        ]
+        if OIDC_ENABLED
+        else [],
+    }
+}
+
 LOGIN_URL = "sign_in"
 LOGIN_REDIRECT_URL = "today"
 LOGOUT_REDIRECT_URL = "sign_in"
