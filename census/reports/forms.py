@@ -5,12 +5,14 @@ from typing import Any
 
 from django import forms
 
-from census.change.forms import QuestionForm
+from census.change.forms import SCOPES, QuestionForm
 from census.change.rules.columns import HEADINGS
 from census.change.rules.question import By, Question
 
-from .queries.layouts import Layout
+from .queries.layouts import LAYOUTS, Layout
+from .rules.file_forms import FORM_WORDS
 from .rules.quarters import quarters_between
+from .rules.schedule import EVERY_WORDS, LAST_DAY, PERIOD_WORDS
 from .rules.stock_list import ARRANGED, LONGEST
 
 
@@ -21,12 +23,18 @@ class LayoutForm(QuestionForm):
     names = None  # type: ignore[assignment]
     show = None  # type: ignore[assignment]
     sort = None  # type: ignore[assignment]
+    subject = forms.CharField(label="Which animal", required=False, max_length=120)
 
     def __init__(self, data: Any, *, today: date, layout: Layout) -> None:
         first, last = layout.period(today)
         given = {key: data[key] for key in data if data.get(key)}
         super().__init__({"first_day": first.isoformat(), "last_day": last.isoformat(), **given}, today=today)
         self.layout = layout
+        if layout.subject:
+            self.fields["subject"].initial = ""
+            self.order_fields(["subject", *self.fields])
+        else:
+            del self.fields["subject"]
 
     def clean(self) -> dict[str, Any]:
         """The layout by period shows a few years only."""
@@ -45,6 +53,21 @@ class LayoutForm(QuestionForm):
     @staticmethod
     def _question(cleaned: dict[str, Any]) -> Question:
         return QuestionForm._question({**cleaned, "by": By.TAXON.value})
+
+
+class SaveForm(forms.Form):
+    """What is saved of a report beside its layout."""
+
+    name = forms.CharField(label="Name", max_length=80)
+    layout = forms.ChoiceField(label="Report", choices=[(one.name, one.words) for one in LAYOUTS.values()])
+    subject = forms.CharField(label="Which animal (for a report of one)", required=False, max_length=120)
+    scope = forms.ChoiceField(label="Animals", choices=SCOPES)
+    period_rule = forms.ChoiceField(
+        label="Days", choices=[(rule.value, w) for rule, w in PERIOD_WORDS.items()]
+    )
+    form = forms.ChoiceField(label="File", choices=list(FORM_WORDS.items()))
+    every = forms.ChoiceField(label="Made", choices=[(every.value, w) for every, w in EVERY_WORDS.items()])
+    day = forms.IntegerField(label="On day of the month", min_value=1, max_value=LAST_DAY, initial=5)
 
 
 class ColumnsForm(forms.Form):

@@ -2,13 +2,20 @@
 
 from django.urls import path
 
-from . import views
+from .views import layouts, made
 
 urlpatterns = [
-    path("reports", views.reports, name="reports"),
-    path("reports/stock-list/columns", views.columns, name="stock_list_columns"),
-    path("reports/<slug:layout>", views.report, name="report"),
-    path("reports/<slug:layout>.xlsx", views.workbook, name="report_workbook"),
-    path("reports/<slug:layout>.csv", views.comma, name="report_csv"),
-    path("reports/<slug:layout>.pdf", views.paper, name="report_pdf"),
+    path("reports", layouts.reports, name="reports"),
+    path("reports/made", made.made, name="reports_made"),
+    path("reports/saved", made.save, name="report_save"),
+    path("reports/saved/<int:pk>/<slug:step>", made.step, name="report_step"),
+    path("reports/made/<int:pk>", made.job, name="report_job"),
+    path("reports/made/<int:pk>/state", made.job_state, name="report_job_state"),
+    path("reports/made/<int:pk>/file", made.job_file, name="report_job_file"),
+    path("reports/stock-list/columns", layouts.columns, name="stock_list_columns"),
+    path("reports/<slug:layout>", layouts.report, name="report"),
+    path("reports/<slug:layout>/make", layouts.ask, name="report_ask"),
+    path("reports/<slug:layout>.xlsx", layouts.file, name="report_workbook"),
+    path("reports/<slug:layout>.csv", layouts.file, name="report_csv"),
+    path("reports/<slug:layout>.pdf", layouts.file, name="report_pdf"),
 ]

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from census.change.rules.question import Question, last_quarter
+from inventory.people.rules.roles import Role
 
 from ..rules.document import Document
 from ..rules.quarters import two_years_to
@@ -17,14 +18,32 @@ from .taxa import by_taxon
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """``period`` answers the days when none are given, told today."""
+    """One layout.
+
+    ``period`` answers the days when none are given, told today. ``subject``: what it is about, for a layout
+    of one thing. ``letter``: its letter in the requirements. ``roles``: who may read it, empty everybody.
+    ``remembered``: it is made of what :mod:`.documents` watches, and of nothing else.
+    """
 
     name: str
     words: str
     about: str
     period: Callable[[date], tuple[date, date]]
-    answer: Callable[[Question, Saying], Document]
-    letter: str = ""
+    make: Callable[[Question, Saying, str], Document]
+    letter: str
+    subject: str = ""
+    roles: tuple[Role, ...] = ()
+    remembered: bool = False
+
+    def answer(self, question: Question, saying: Saying, subject: str = "") -> Document:
+        """The report, made anew. Raises ValueError when it cannot be, with what to do."""
+        return self.make(question, saying, subject)
+
+
+def _of_the_house(
+    make: Callable[[Question, Saying], Document],
+) -> Callable[[Question, Saying, str], Document]:
+    return lambda question, saying, _: make(question, saying)
 
 
 def _two_years(today: date) -> tuple[date, date]:
@@ -43,32 +62,36 @@ LAYOUTS: Mapping[str, Layout] = {
             "By taxon",
             "The base of all others: the short form, and the full form with every column.",
             last_quarter,
-            by_taxon,
+            _of_the_house(by_taxon),
             "A",
+            remembered=True,
         ),
         Layout(
             "exhibits",
             "By exhibit",
             "One block a place, with the counts beside the book, and the moves from place to place.",
             last_quarter,
-            by_exhibit,
+            _of_the_house(by_exhibit),
             "B",
+            remembered=True,
         ),
         Layout(
             "periods",
             "By period",
             "Closing numbers of the quarters of two years, and the flows of the house by kind.",
             _two_years,
-            by_period,
+            _of_the_house(by_period),
             "C",
+            remembered=True,
         ),
         Layout(
             "stock-list",
             "Yearly stock list",
             "For the licence: start of year, arrived, born, died, left, end of year; own and loan apart.",
             _last_year,
-            stock_list,
+            _of_the_house(stock_list),
             "E",
+            remembered=True,
         ),
     )
 }

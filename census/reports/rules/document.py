@@ -184,5 +184,10 @@ class Document:
     ties: str = ""
     charts: Sequence[Chart] = field(default=())
 
+    @property
+    def lines(self) -> int:
+        """How long it is."""
+        return sum(len(table.lines) for part in self.parts for table in part.tables())
+
     def part(self, key: str) -> Part:
         return next(part for part in self.parts if part.key == key)

@@ -1,7 +1,6 @@
 """``report``: one of the layouts, printed or written to a file."""
 
 from dataclasses import replace
-from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -10,9 +9,7 @@ from django.utils.timezone import get_current_timezone, localdate
 
 from census.change.rules.question import Basis, Question, default_basis
 from census.reports.files.comma import write_csv
-from census.reports.files.paper import write_pdf
-from census.reports.files.workbook import write_workbook
-from census.reports.queries.annex import TooMany, annex
+from census.reports.files.making import file_of
 from census.reports.queries.layouts import LAYOUTS
 from census.reports.rules.checking import check_in_words, failures
 from census.reports.rules.document import Document
@@ -26,7 +23,7 @@ FORMATS = ("table", "csv", "json", "xlsx", "pdf")
 
 
 class Command(HouseCommand):
-    help = "Writes a report: by exhibit, by period, or the yearly stock list."
+    help = "Writes a report: one of the layouts, for a period, as reported or as known at a moment."
 
     def add_arguments(self, parser: Any) -> None:
         parser.add_argument("layout", choices=list(LAYOUTS))
@@ -39,6 +36,7 @@ class Command(HouseCommand):
         )
         parser.add_argument("--basis", choices=[basis.value for basis in Basis])
         parser.add_argument("--scope", choices=[scope.value for scope in Scope], default=Scope.HERE.value)
+        parser.add_argument("--subject", default="", metavar="NAME", help="the animal, for a report of one")
         parser.add_argument("--format", choices=FORMATS, default="table")
         parser.add_argument("--part", help="which part, for table, csv and json; default: the first")
         parser.add_argument("--out", metavar="FILE", help="file to write; needed for xlsx and pdf")
@@ -49,14 +47,11 @@ class Command(HouseCommand):
             raise CommandError(f"{form} needs a file: give --out FILE", returncode=2)
         saying = Saying(get_current_timezone(), words=form in ("table", "pdf"))
         try:
-            document = LAYOUTS[options["layout"]].answer(_question(options), saying)
+            document = LAYOUTS[options["layout"]].answer(_question(options), saying, options["subject"])
         except ValueError as error:
             raise CommandError(str(error), returncode=2) from None
-        if form == "xlsx":
-            moment = now()
-            write_workbook(document, out, made_at=moment, made=saying.moment(moment))
-        elif form == "pdf":
-            Path(out).write_bytes(_printed(document, saying))
+        if form in ("xlsx", "pdf"):
+            Path(out).write_bytes(file_of(document, form, saying=saying, now=now()))
         elif out:
             with open(out, "w", encoding="utf-8", newline="") as file:
                 _write(document, options, file)
@@ -88,13 +83,3 @@ def _write(document: Document, options: dict[str, Any], out: Any) -> None:
     if key not in keys:
         raise CommandError(f"no part is called {key!r}; there are: {', '.join(keys)}", returncode=2)
     write_csv(document.part(key), out, form=options["format"], title=document.title)
-
-
-def _printed(document: Document, saying: Saying) -> bytes:
-    out = BytesIO()
-    try:
-        behind, without = annex(document.questions, zone=saying.zone), ""
-    except TooMany as error:
-        behind, without = None, str(error)
-    write_pdf(document, out, made=saying.moment(now()), annex=behind, without=without)
-    return out.getvalue()

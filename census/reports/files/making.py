@@ -1,0 +1,41 @@
+"""One file of a report, whichever form: for the pages, the command and what is made in the background."""
+
+from collections.abc import Callable
+from datetime import datetime
+from io import BytesIO, StringIO
+
+from ..queries.annex import TooMany, annex
+from ..rules.document import Document
+from ..rules.said import Saying
+from .comma import write_csv
+from .paper import write_pdf
+from .workbook import write_workbook
+
+
+def file_of(
+    document: Document,
+    form: str,
+    *,
+    saying: Saying,
+    now: datetime,
+    part: str = "",
+    progress: Callable[[int], None] = lambda lines: None,
+) -> bytes:
+    """The bytes. Raises ValueError for a part that is not there."""
+    if form == "csv":
+        keys = [one.key for one in document.parts]
+        if part and part not in keys:
+            raise ValueError(f"This report has no part called “{part}”; there are: {', '.join(keys)}.")
+        text = StringIO()
+        write_csv(document.part(part or keys[0]), text)
+        return text.getvalue().encode()
+    out = BytesIO()
+    if form == "xlsx":
+        write_workbook(document, out, made_at=now, made=saying.moment(now), progress=progress)
+        return out.getvalue()
+    try:
+        behind, without = annex(document.questions, zone=saying.zone), ""
+    except TooMany as error:
+        behind, without = None, str(error)
+    write_pdf(document, out, made=saying.moment(now), annex=behind, without=without, progress=progress)
+    return out.getvalue()
