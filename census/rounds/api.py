@@ -25,7 +25,7 @@ router = Router(tags=["census"])
 @router.post(
     "/count-sheets",
     auth=TOKEN,
-    response={200: schemas.CountSheetsOut, 401: TroubleOut, 403: TroubleOut},
+    response={200: schemas.CountSheetsOut, 401: TroubleOut, 403: TroubleOut, 422: TroubleOut},
     summary="The sheets that a person has to count",
 )
 def count_sheets(request: HttpRequest, body: schemas.WhoIn) -> Any:

@@ -7,7 +7,7 @@ from ninja import Schema
 from pydantic import AwareDatetime, ConfigDict, Field, WrapValidator
 
 from inventory.tankside.schemas import or_unreadable
-from inventory.tankside.schemas_text import MOST_ANIMALS, Text
+from inventory.tankside.schemas_text import MOST_ANIMALS, RowNumber, Text
 
 from .rules.passes import MOST
 from .rules.words import Seen
@@ -23,7 +23,7 @@ class WhoIn(Schema):
 
     model_config = ConfigDict(populate_by_name=True, extra="forbid")
 
-    person: int = Field(description="Number from the list of persons.")
+    person: RowNumber = Field(description="Number from the list of persons.")
     signed: Text = Field(alias="pass", max_length=600, description="What persons/check gave for this person.")
 
 
@@ -133,7 +133,7 @@ class CountEntryIn(Schema):
     model_config = ConfigDict(populate_by_name=True, extra="forbid")
 
     identifier: UUID = Field(description="Made by the device. The same again is the same count.")
-    person: int = Field(description="Number of who counted.")
+    person: RowNumber = Field(description="Number of who counted.")
     signed: Text | None = Field(
         None, alias="pass", max_length=600, description="What persons/check gave; without it, flagged."
     )

@@ -44,7 +44,7 @@ TOKEN = Token()
 @router.post(
     "/devices/enrol",
     auth=None,
-    response={200: schemas.EnrolledOut, 403: schemas.TroubleOut},
+    response={200: schemas.EnrolledOut, 403: schemas.TroubleOut, 422: schemas.TroubleOut},
     summary="Enrol this device",
 )
 def enrol(request: HttpRequest, body: schemas.EnrolIn) -> Any:
@@ -60,7 +60,12 @@ def enrol(request: HttpRequest, body: schemas.EnrolIn) -> Any:
 @router.post(
     "/persons/check",
     auth=TOKEN,
-    response={200: schemas.ConfirmedOut, 401: schemas.TroubleOut, 403: schemas.WrongCodeOut},
+    response={
+        200: schemas.ConfirmedOut,
+        401: schemas.TroubleOut,
+        403: schemas.WrongCodeOut | schemas.TroubleOut,
+        422: schemas.TroubleOut,
+    },
     by_alias=True,
     summary="Confirm who holds the device",
 )
@@ -85,7 +90,7 @@ def check_person(request: HttpRequest, body: schemas.CheckIn) -> Any:
 @router.get(
     "/tank-side",
     auth=TOKEN,
-    response={200: dict[str, Any], 304: None, 401: schemas.TroubleOut},
+    response={200: dict[str, Any], 304: None, 401: schemas.TroubleOut, 403: schemas.TroubleOut},
     summary="Lists for entries without signal",
 )
 def lists(request: HttpRequest) -> HttpResponse:

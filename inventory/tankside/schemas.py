@@ -10,7 +10,7 @@ from pydantic_core.core_schema import ValidatorFunctionWrapHandler
 
 from .rules.kinds import EntryKind
 from .schemas_slip import SlipIn
-from .schemas_text import MOST_ANIMALS, Text
+from .schemas_text import MOST_ANIMALS, RowNumber, Text
 
 MOST_ENTRIES = 200
 
@@ -64,7 +64,7 @@ class EntryIn(Schema):
         description="Made by the device. The same again is the same entry, and gets the first answer."
     )
     kind: EntryKind = Field(description="What happened. A reading is all that a sensor may send.")
-    person: int | None = Field(
+    person: RowNumber | None = Field(
         None, description="Number of who entered it, from the list of persons; only a sensor leaves it out."
     )
     signed: Text | None = Field(
@@ -219,7 +219,7 @@ class EnrolledOut(Schema):
 class CheckIn(Schema):
     """Who holds the device now."""
 
-    person: int = Field(description="Number from the list of persons.")
+    person: RowNumber = Field(description="Number from the list of persons.")
     code: str = Field(max_length=20, description="The person's four digits.")
 
 

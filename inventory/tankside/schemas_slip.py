@@ -7,7 +7,7 @@ from ninja import Schema
 from pydantic import ConfigDict, Field
 
 from .rules.slips import StatedSlip, StatedTake
-from .schemas_text import MOST_ANIMALS, Text
+from .schemas_text import MOST_ANIMALS, RowNumber, Text
 
 MOST_NAMES = 100
 Number = Annotated[int, Field(ge=0, le=MOST_ANIMALS)]
@@ -51,7 +51,9 @@ class SlipIn(Schema):
     model_config = ConfigDict(extra="forbid")
 
     permit: Text = Field(min_length=1, max_length=60, description="Number of the permit.")
-    people: list[int] = Field(default=[], max_length=60, description="Numbers of persons, from the lists.")
+    people: list[RowNumber] = Field(
+        default=[], max_length=60, description="Numbers of persons, from the lists."
+    )
     others: Text = Field("", max_length=200, description="Names of others who were there.")
     locality: Text = Field("", max_length=200, description="The place in words.")
     latitude: Degrees | None = Field(None, description="Decimal degrees, south with a minus.")
