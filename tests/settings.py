@@ -17,9 +17,11 @@ if "TIDETALLY_TEST_DATA" not in os.environ:
 _DATA = Path(os.environ["TIDETALLY_TEST_DATA"]) / os.environ.get("PYTEST_XDIST_WORKER", "main")
 _DATA.mkdir(exist_ok=True)
 
-for _name in [name for name in os.environ if name.startswith("TIDETALLY_GBIF")]:
+for _name in [name for name in os.environ if name.startswith(("TIDETALLY_GBIF", "TIDETALLY_OIDC"))]:
     os.environ.pop(_name)
-for _name in ("ADDRESS", "DEBUG", "HOSTS", "NOW", "SQLITE", "TEMPERATURE", "TLS"):
+for _name in (
+    "ADDRESS", "BY_TANK", "DEBUG", "HOSTS", "NOW", "SECOND_FACTOR", "SQLITE", "TEMPERATURE", "TLS",
+):  # fmt: skip
     os.environ.pop(f"TIDETALLY_{_name}", None)
 os.environ["TIDETALLY_DATA"] = str(_DATA)
 os.environ["TIDETALLY_SECRET_KEY"] = "for tests only; signs nothing that lasts"
@@ -35,6 +37,11 @@ if "DATABASE_URL" not in os.environ:
     # A file, as in a house: Django's own choice, a shared cache in memory, knows no WAL and
     # locks whole tables, so that tests with two connections would test something else.
     DATABASES["default"]["TEST"] = {"NAME": str(_DATA / "test.sqlite3")}
+
+# A test's client signs in without a request; the lock's own tests turn it on.
+AXES_ENABLED = False
+# Tests travel in time; those of sessions set their own.
+SESSION_IDLE_MINUTES, SESSION_HOURS = 60 * 24 * 3650, 24 * 3650
 
 # Passwords are set by the hundred and guard nothing here.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]

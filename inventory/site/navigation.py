@@ -28,6 +28,7 @@ ENTRIES = (
     Entry("change", "Population change"),
     Entry("reports", "Reports"),
     Entry("devices", "Devices", frozenset({Role.REGISTRAR})),
+    Entry("people", "People", frozenset({Role.REGISTRAR, Role.ADMINISTRATOR, Role.CURATOR, Role.INSPECTOR})),
 )
 
 

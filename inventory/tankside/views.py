@@ -206,7 +206,7 @@ def bodies(request: HttpRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@requires()
+@requires(writes=STATES_BODIES)
 def body(request: HttpRequest, pk: int) -> HttpResponse:
     """What became of a body, and what is said of it later."""
     event = get_object_or_404(Event.objects.filter(kind__in=("died", "put_down")), pk=pk)

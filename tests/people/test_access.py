@@ -6,6 +6,7 @@ from importlib import import_module
 
 import pytest
 from django.contrib.auth.models import AnonymousUser, Group
+from django.contrib.sessions.backends.db import SessionStore
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.test import Client, RequestFactory
@@ -31,6 +32,7 @@ def open_page(rf: RequestFactory) -> Open:
 
         request = rf.get("/somewhere?x=1")
         request.user = person.user if person and person.user else AnonymousUser()
+        request.session = SessionStore()
         return page(request)
 
     return opened

@@ -40,7 +40,8 @@ def test_what_is_not_said_of_a_person_stays(monkeypatch: pytest.MonkeyPatch) -> 
     assert person.left_on == date(2026, 10, 1)
     assert person.user is not None
     assert person.user.username == "ines"
-    assert roles_of(person.user) == {Role.REGISTRAR}
+    assert person.user.groups.get().name == Role.REGISTRAR
+    assert roles_of(person.user) == set(), "who has left may nothing"
     assert person.user.check_password(PASSWORD)
 
 

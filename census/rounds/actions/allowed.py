@@ -3,10 +3,9 @@
 from collections.abc import Collection
 
 from inventory.people.models import Person
-from inventory.people.rules.roles import Role
+from inventory.people.rules.roles import Role, not_allowed
 
 from ..queries.approvers import roles_held
-from ..rules.who import not_allowed
 from .refused import CensusRefused
 
 

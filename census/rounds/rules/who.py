@@ -2,7 +2,7 @@
 
 from collections.abc import Collection
 
-from inventory.people.rules.roles import Role, in_words
+from inventory.people.rules.roles import Role
 
 # Who may count and type on a sheet.
 COUNTS = (
@@ -20,6 +20,8 @@ COMPARES = (Role.REGISTRAR, Role.CURATOR, Role.PERMIT_OFFICER, Role.INSPECTOR)
 # Who opens, issues, asks for recounts and decides.
 DECIDES = (Role.REGISTRAR, Role.CURATOR)
 SIGNS = (Role.CURATOR,)
+# Who answers what waits for approval; each the cases of the own role.
+ANSWERS = (Role.REGISTRAR, Role.CURATOR, Role.PERMIT_OFFICER)
 # Who may run a sample test; an inspector changes nothing by it.
 SAMPLES = (Role.REGISTRAR, Role.CURATOR, Role.INSPECTOR)
 # A counter with none of these is a trained volunteer.
@@ -31,10 +33,3 @@ VOLUNTEER_CLASSES = ("B", "C", "")
 def is_volunteer(roles: Collection[Role]) -> bool:
     """True for a counter who is no aquarist, veterinarian, registrar or curator."""
     return Role.COUNTER in roles and _STAFF.isdisjoint(roles)
-
-
-def not_allowed(name: str, roles: Collection[Role], needed: Collection[Role], what: str) -> str:
-    """Why this person may not do ``what`` ("open a census"); empty when they may."""
-    if not set(roles).isdisjoint(needed):
-        return ""
-    return f"{name} may not {what}: it is for the role {in_words(needed, joined='or')}"

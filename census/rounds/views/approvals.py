@@ -14,12 +14,13 @@ from ..actions.refused import CensusRefused
 from ..models import ApprovalAsked
 from ..queries.corrections import Correction, corrections
 from ..queries.corrections_elsewhere import Elsewhere, elsewhere
+from ..rules.who import ANSWERS
 from . import COMPARES
 from .blindfold import not_while_counting
 
 
 @require_http_methods(["GET", "POST"])
-@requires(*COMPARES)
+@requires(*COMPARES, writes=ANSWERS)
 @not_while_counting
 def approvals(request: HttpRequest) -> HttpResponse:
     """The list, oldest first. POST approves or refuses one of it, as the person signed in."""

@@ -35,7 +35,7 @@ _GOING_OUT = (CensusState.PLANNED, CensusState.ISSUED, CensusState.COUNTING)
 
 
 @require_http_methods(["GET", "POST"])
-@requires()
+@requires(writes=DECIDES)
 def census_list(request: HttpRequest) -> HttpResponse:
     """All censuses, newest first; the registrar opens the next one here."""
     may_open = may(request, *DECIDES)

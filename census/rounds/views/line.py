@@ -58,7 +58,7 @@ class Offered:
 
 
 @require_http_methods(["GET", "POST"])
-@requires(*COMPARES)
+@requires(*COMPARES, writes=DECIDES)
 @not_while_counting
 def census_line(request: HttpRequest, number: str, line: int) -> HttpResponse:
     """One line: counts, timeline, proposals, decisions so far, and the forms to decide it otherwise."""

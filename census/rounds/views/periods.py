@@ -42,7 +42,7 @@ def periods(request: HttpRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-@requires(*COMPARES)
+@requires(*COMPARES, writes={*DECIDES, *SIGNS})
 def period(request: HttpRequest, code: str) -> HttpResponse:
     """One period: versions with their papers, late entries, what asks to restate, changed figures."""
     found = get_object_or_404(Period, code=code)

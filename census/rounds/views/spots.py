@@ -20,7 +20,7 @@ from . import COMPARES, COUNTS
 
 
 @require_http_methods(["GET", "POST"])
-@requires(*COUNTS, *COMPARES)
+@requires(*COUNTS, *COMPARES, writes=COUNTS)
 def spot_counts(request: HttpRequest) -> HttpResponse:
     """What is due, without any number; POST keeps one count. Differences for those who compare."""
     now, days = clock.now(), settings_in_use().spot_count_days

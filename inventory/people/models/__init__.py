@@ -1,9 +1,12 @@
 from .codes import CodeTries, PersonCode
 from .devices import Device, DeviceNote, DeviceScope, EnrolmentCode
 from .erasures import Erasure
+from .limits import Asked
 from .people import House, Person
+from .terms import RoleTerm
 
 __all__ = [
+    "Asked",
     "CodeTries",
     "Device",
     "DeviceNote",
@@ -13,4 +16,5 @@ __all__ = [
     "House",
     "Person",
     "PersonCode",
+    "RoleTerm",
 ]

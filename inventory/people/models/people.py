@@ -14,6 +14,10 @@ class Person(models.Model):
     )
     left_on = models.DateField(null=True, blank=True, help_text="The sign-in closes, the history stays.")
 
+    sessions_ended_at = models.DateTimeField(
+        null=True, blank=True, help_text="Whoever signed in before this signs in again."
+    )
+
     class Meta:
         ordering = ["name"]
         verbose_name_plural = "people"

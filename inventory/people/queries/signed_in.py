@@ -3,8 +3,11 @@
 from datetime import date
 
 from django.contrib.auth.models import AnonymousUser, User
+from django.utils import timezone
 
-from ..models import House, Person
+from inventory.doors import clock
+
+from ..models import House, Person, RoleTerm
 from ..rules.roles import Role
 
 AnyUser = User | AnonymousUser
@@ -29,13 +32,30 @@ def person_of(user: AnyUser) -> Person:
 
 
 def roles_of(user: AnyUser) -> frozenset[Role]:
-    """The roles of ``user``; groups that are no roles are left out. Read once for each request."""
+    """The roles of ``user`` today; groups that are no roles are left out. One query for each request.
+
+    What a person may is asked by pages, commands, imports and the interface alike, and all ask here. A
+    role held for some days counts on these days; who has left has none.
+    """
     found: frozenset[Role] | None = getattr(user, "_roles_of", None)
     if found is None:
-        names = set(user.groups.values_list("name", flat=True)) if user.is_authenticated else set()
+        names = set[str]()
+        if isinstance(user, User):
+            names = _names_of_roles(user, timezone.localdate(clock.now()))
         found = frozenset(role for role in Role if role.value in names)
         user._roles_of = found  # type: ignore[union-attr]
     return found
+
+
+def _names_of_roles(user: User, today: date) -> set[str]:
+    groups = User.groups.through.objects.filter(user_id=user.pk).exclude(
+        user__person__left_on__isnull=False, user__person__left_on__lte=today
+    )
+    terms = RoleTerm.objects.filter(
+        person__user_id=user.pk, starts_on__lte=today, ends_on__gte=today, ended_at=None
+    ).exclude(person__left_on__isnull=False, person__left_on__lte=today)
+    of_groups = groups.values_list("group__name", flat=True)
+    return set(of_groups.union(terms.order_by().values_list("role", flat=True)))
 
 
 def has_left(person: Person, *, today: date) -> bool:

@@ -1,6 +1,6 @@
 """What a person may do in the house. The only list of roles; the groups are made from it."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from enum import StrEnum
 
 
@@ -29,3 +29,10 @@ def in_words(roles: Iterable[Role], *, joined: str) -> str:
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} {joined} {words[-1]}"
+
+
+def not_allowed(name: str, roles: Collection[Role], needed: Collection[Role], what: str) -> str:
+    """Why this person may not do ``what`` ("open a census"); empty when they may."""
+    if not set(roles).isdisjoint(needed):
+        return ""
+    return f"{name} may not {what}: it is for the role {in_words(needed, joined='or')}"

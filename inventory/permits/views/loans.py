@@ -74,7 +74,7 @@ def enter(request: HttpRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@requires()
+@requires(writes=KEEPS)
 def loan(request: HttpRequest, pk: int) -> HttpResponse:
     """One agreement: what is where, its letters, its young; who keeps it writes here."""
     found = get_object_or_404(Loan, pk=pk)

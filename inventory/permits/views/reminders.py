@@ -55,7 +55,7 @@ def _list(request: HttpRequest, *, address: str = "") -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@requires(*READS_CASES)
+@requires(*READS_CASES, writes=KEEPS)
 def notice(request: HttpRequest, key: str) -> HttpResponse:
     """One death or absence: its clock, the text filled in, what was told; who keeps permits writes here."""
     now, zone = clock.now(), timezone.get_current_timezone()

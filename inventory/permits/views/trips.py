@@ -181,7 +181,7 @@ def cases(request: HttpRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@requires(*READS_CASES)
+@requires(*READS_CASES, writes=KEEPS)
 def case(request: HttpRequest, pk: int) -> HttpResponse:
     """One case with its history; who keeps permits writes in it."""
     found = get_object_or_404(pages.cases(), pk=pk)

@@ -11,14 +11,14 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from inventory.doors import clock
 
-from .access import person_of, requires
-from .actions import codes
-from .actions import devices as actions
-from .forms import CodeForm, DeviceForm
-from .models import Device, DeviceScope, Person
-from .queries import devices as queries
-from .rules.devices import CODE_LASTS
-from .rules.roles import Role
+from ..access import person_of, requires
+from ..actions import codes
+from ..actions import devices as actions
+from ..forms import CodeForm, DeviceForm
+from ..models import Device, DeviceScope, Person
+from ..queries import devices as queries
+from ..rules.devices import CODE_LASTS
+from ..rules.roles import Role
 
 # Who may enter at the tank side or count there.
 WITH_A_CODE = (

@@ -1,0 +1,1 @@
+"""Pages of people: signing in, the own sign-in, who may what, devices and codes."""
