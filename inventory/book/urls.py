@@ -2,11 +2,12 @@
 
 from django.urls import path
 
-from . import views, views_document, views_keeping, views_record, views_taxon
+from . import views, views_document, views_history, views_keeping, views_record, views_taxon
 
 urlpatterns = [
     path("places", views.places, name="places"),
     path("place/<path:code>", views.place, name="place"),
+    path("history/<slug:kind>/<path:key>", views_history.history, name="history"),
     path("keepers/<path:code>", views_keeping.keepers, name="keepers"),
     path("lots", views.lots, name="lots"),
     path("lot/<path:accession>", views.lot, name="lot"),

@@ -5,6 +5,7 @@ from datetime import datetime
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
+from django.forms import Form
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -17,9 +18,11 @@ from inventory.people.models import Person
 from . import blind
 from .actions.flags import settle_flag
 from .actions.post import LedgerRefused, post_event
+from .actions.refusing import keep_refused
 from .forms import RecordForm, TakeBackForm
 from .models import Event, Flag, Lot, LotKind
 from .models.flags import FlagKind
+from .models.refused import Door
 from .queries import lists, story
 from .rules.corrections import is_own_slip
 from .rules.recording import offered
@@ -57,6 +60,9 @@ def record(request: HttpRequest, kind: str, accession: str) -> HttpResponse:
         else:
             _say(request, posted.event_id, again=posted.already)
             return redirect("lot", accession=lot.accession)
+    if form.is_bound:
+        what = f"{recording.words}, {lot.accession}"
+        _keep_refused(request, form, what=what, about=[("lot", lot.accession)])
     return render(request, "book/record.html", {"form": form, "lot": lot, "recording": recording})
 
 
@@ -84,6 +90,11 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             _say(request, posted.event_id, again=posted.already)
             return redirect("event", pk=event.pk)
+    if form.is_bound:
+        ends = ("from_cell__lot__accession", "to_cell__lot__accession")
+        lots = {lot for pair in event.flows.values_list(*ends) for lot in pair}
+        what = f"take back event {event.pk}"
+        _keep_refused(request, form, what=what, about=[("lot", lot) for lot in sorted(lots)])
     context = {
         "form": form,
         "event": event,
@@ -109,6 +120,21 @@ def late_entries(request: HttpRequest) -> HttpResponse:
     rows = [(flag, told[flag.event_id]) for flag in page]
     context = {"page": page, "rows": rows, "may_settle": may_settle}
     return render(request, "book/late_entries.html", context)
+
+
+def _keep_refused(request: HttpRequest, form: Form, *, what: str, about: list[tuple[str, str]]) -> None:
+    """What was sent and not taken, by the form or by the ledger, stays in the history."""
+    said = {name: request.POST[name] for name in form.fields if request.POST.get(name)}
+    places = [("place", said.get(name, "")) for name in ("place", "to_place")]
+    keep_refused(
+        door=Door.PAGE,
+        what=what,
+        said=said,
+        why=[f"{name}: {words}" for name, found in form.errors.items() for words in found],
+        about=[*about, *places, ("permit", said.get("permit_number", ""))],
+        by=person_of(request.user),
+        now=clock.now(),
+    )
 
 
 def _approvers(person: Person, now: datetime) -> list[str]:

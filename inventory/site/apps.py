@@ -16,6 +16,12 @@ ABSENCES_BY = ("census.rounds.queries.absences.open_absences",)
 QUERIED_BY = ("census.rounds.queries.permit_questions.open_questions",)
 # Functions that write the papers of a closing: see inventory/book/statements.py.
 STATED_BY = ("census.rounds.writers.statement.papers", "census.change.files.statement.papers")
+# Functions that tell what a room says of a lot, a place or a permit: see inventory/book/history.py.
+TOLD_BY = (
+    "census.whole_book.queries.told_tankside.told",
+    "census.whole_book.queries.told_permits.told",
+    "census.whole_book.queries.told_census.told",
+)
 
 
 class SiteRoom(AppConfig):
@@ -24,7 +30,7 @@ class SiteRoom(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from inventory.book import blind, statements
+        from inventory.book import blind, history, statements
         from inventory.permits import absences, questions
 
         for name in HIDDEN_BY:
@@ -36,6 +42,8 @@ class SiteRoom(AppConfig):
             absences.ask(_Named(name))
         for name in QUERIED_BY:
             questions.ask(_Named(name))
+        for name in TOLD_BY:
+            history.ask(_Named(name))
         for name in STATED_BY:
             statements.ask(_Named(name))
         # WhiteNoise warns about a folder that collectstatic has not made yet, while it serves the

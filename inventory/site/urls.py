@@ -15,6 +15,7 @@ ROOMS = (
     "census.rounds.urls",
     "census.change.urls",
     "census.reports.urls",
+    "census.whole_book.urls",
 )
 
 urlpatterns: list[URLPattern | URLResolver] = [

@@ -1,13 +1,15 @@
 """The whole book on its way out: into a folder, or into one zip that is sent while it is written."""
 
 import csv
+import os
 import zipfile
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager
 from datetime import datetime
 from io import StringIO
 from pathlib import Path
-from typing import IO, Any
+from tempfile import mkstemp
+from typing import IO, Any, BinaryIO
 
 from inventory.book.queries.heads import head_of_chain
 from inventory.doors.output import plain_cell
@@ -32,7 +34,7 @@ _WRITERS: dict[Form, _Write] = {Form.CSV: write_csv, Form.PARQUET: write_parquet
 
 
 def write_folder(folder: Path, form: Form, *, now: datetime, positions: bool = True) -> Manifest:
-    """Writes every table, the dictionary and the manifest into ``folder``, which is made and must be empty."""
+    """Writes every table, the dictionary and the manifest into ``folder``; it is made, or must be empty."""
     folder.mkdir(parents=True, exist_ok=True)
     if any(folder.iterdir()):
         raise FileExistsError(f"{folder} is not empty; name a new folder")
@@ -50,7 +52,7 @@ def write_folder(folder: Path, form: Form, *, now: datetime, positions: bool = T
         else:
             for _ in _tables(lambda name: (folder / name).open("wb"), manifest, positions=positions):
                 pass
-    manifest.others[DICTIONARY] = _put(folder, DICTIONARY, _dictionary())
+    manifest.others[DICTIONARY] = _put(folder, DICTIONARY, dictionary_csv())
     (folder / NAME).write_bytes(manifest.as_json())
     return manifest
 
@@ -74,7 +76,7 @@ def stream_zip(form: Form, *, now: datetime, positions: bool) -> Iterator[bytes]
 
             for _ in _tables(opened, manifest, positions=positions):
                 yield pieces.taken()
-        content = _dictionary()
+        content = dictionary_csv()
         with archive.open(DICTIONARY, "w") as out:
             hashed = Hashed(out)
             hashed.write(content)
@@ -128,6 +130,20 @@ def write_workbook(
         book.close()
 
 
+def workbook_file(*, now: datetime, positions: bool) -> BinaryIO:
+    """The workbook as an open file that is gone when it is closed."""
+    handle, name = mkstemp(suffix=".xlsx")
+    os.close(handle)
+    path = Path(name)
+    try:
+        with one_moment():
+            write_workbook(path, workbook_manifest(now), positions=positions)
+        # Gone from the folder at once, and from the disk when it is closed.
+        return path.open("rb")
+    finally:
+        path.unlink()
+
+
 def workbook_manifest(now: datetime) -> Manifest:
     """An empty manifest of a workbook, read at this moment of the book."""
     return _manifest(Form.XLSX, now)
@@ -154,7 +170,8 @@ def _tables(opened: Open, manifest: Manifest, *, positions: bool) -> Iterator[in
         yield rows
 
 
-def _dictionary() -> bytes:
+def dictionary_csv() -> bytes:
+    """The dictionary as it stands beside the files."""
     text = StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(HEADINGS)

@@ -14,7 +14,7 @@ from ..queries.rows import Row
 from ..rules.shapes import Table
 from .comma import text_of
 
-# Of the format (ECMA-376 as spreadsheets hold it, from memory): rows of a sheet, letters of a cell and a name.
+# Limits of spreadsheets (from memory): rows of a sheet, letters of a cell, letters of a sheet's name.
 ROWS_OF_A_SHEET = 1_048_576
 _LETTERS_OF_A_CELL = 32_767
 _LETTERS_OF_A_NAME = 31

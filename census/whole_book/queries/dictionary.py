@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from ..rules.secrets import TABLES
+from ..rules.shapes import Table
 from .tables import models_out, tables_out
 
 HEADINGS = (
@@ -33,3 +34,13 @@ def dictionary() -> Iterator[tuple[str, ...]]:
         name = model._meta.db_table
         if name in TABLES:
             yield (name, "", f"left out: {TABLES[name]}", "", "", "", "", "", "")
+
+
+def by_table() -> list[Table]:
+    """The tables that go out, with their columns, for a page."""
+    return [table for _model, table in tables_out(positions=True)]
+
+
+def left_out() -> list[tuple[str, str]]:
+    """The tables that never go out, and why."""
+    return sorted(TABLES.items())

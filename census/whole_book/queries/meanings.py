@@ -1,4 +1,4 @@
-"""What a column means: the words written for it, else the help text of its field, else of every column so named.
+"""What a column means: the words written for it, else its field's help text, else those of all so named.
 
 ``meanings.csv`` beside this room has ``table,column,meaning,unit,term``; ``*`` as the table stands for all
 tables in which the column has no words of its own. A test fails when a column has no meaning.

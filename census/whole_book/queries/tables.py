@@ -1,4 +1,4 @@
-"""The tables of the book, read off the models of every room of ours; what each column means is in the dictionary."""
+"""The tables of the book, read off the models of every room; their meanings are in the dictionary."""
 
 from collections.abc import Iterator
 from functools import cache

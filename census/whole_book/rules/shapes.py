@@ -19,8 +19,10 @@ class Kind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """``field`` is what the reader asks for, ``name`` what stands in the file. ``to``: the table whose ``id``
-    it holds. ``values``: all that may stand there, where they are a list. ``digits`` and ``places``: of a decimal.
+    """``field`` is what the reader asks for, ``name`` what stands in the file.
+
+    ``to``: the table whose ``id`` it holds. ``values``: all that may stand there, where they are a list.
+    ``digits`` and ``places``: of a decimal.
     """
 
     name: str

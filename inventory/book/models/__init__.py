@@ -6,6 +6,7 @@ from .flags import Flag
 from .keeping import Keeping
 from .lots import Lot, LotKind
 from .periods import Period, PeriodBalance, PeriodVersion, VersionStatement
+from .refused import RefusedAbout, RefusedEntry
 from .revision import Revision
 from .settings import Setting
 
@@ -24,6 +25,8 @@ __all__ = [
     "PeriodVersion",
     "Place",
     "PlaceKind",
+    "RefusedAbout",
+    "RefusedEntry",
     "Revision",
     "Setting",
     "Sex",

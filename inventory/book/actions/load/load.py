@@ -12,8 +12,10 @@ from inventory.names.models import CheckState, NameCheck, Taxon
 from inventory.people.models import Person
 
 from ...models import Lot, Place
+from ...models.refused import Door
 from ...readers import Source
 from ...rules.sheets import EVENTS, LOTS, PLACES, TAXA, LotRow
+from ..refusing import keep_refused
 from ..register import Registered, RowsRefused, register_lots, register_places
 from .guests import GuestLoad, asked
 from .people import register_people
@@ -56,7 +58,24 @@ def load(
                 transaction.set_rollback(True)
     finally:
         spool.close()
+    if report.problem_count and not dry_run:
+        _keep_refused(report, source_name=source.name, by=by, now=now)
     return report
+
+
+def _keep_refused(report: LoadReport, *, source_name: str, by: str, now: datetime) -> None:
+    """What was refused stays in the history of the lots that it was about, although nothing was loaded."""
+    rows = {tally.sheet: tally.rows for tally in report.sheets.values()}
+    keep_refused(
+        door=Door.LOAD,
+        what=f"load of {source_name}",
+        said={"file": source_name, "rows": rows, "problems": report.problem_count},
+        why=report.problems,
+        about=[("lot", accession) for accession in report.refused_lots],
+        by=Person.objects.filter(name=by).first(),
+        by_name=by,
+        now=now,
+    )
 
 
 def _write(

@@ -50,6 +50,7 @@ class Posting:
     def mark_refused(self, accession: str, origin: str) -> None:
         """Tells that an event of this lot was refused before posting."""
         self._refused_at.setdefault(accession, origin)
+        self._report.refused_lots.setdefault(accession)
 
     def _drafts(self, events: Sequence[SpooledEvent]) -> list[EventDraft]:
         identifiers = {event.ref: identifier_of(event.ref) for event in events}

@@ -42,6 +42,8 @@ class LoadReport:
     changes: list[str] = field(default_factory=list)
     change_count: int = 0
     names_to_review: int = 0
+    refused_lots: dict[str, None] = field(default_factory=dict)
+    """Accession numbers of the lots that refused rows are about, in their order."""
     dry_run: bool = False
 
     @property

@@ -1,0 +1,224 @@
+"""Histories: everything that was ever said, in order, refused entries included; constant queries; blind."""
+
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.core.management import call_command
+from django.db import IntegrityError, connection, transaction
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from inventory.book.models import RefusedEntry
+from inventory.tankside.models import Entry
+from tests.factories import make_event, make_house, make_lot, make_person, make_place, make_reversal
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_clock")]
+
+
+@pytest.fixture
+def registrar(client: Client) -> Client:
+    person = make_person("Reg", roles=["registrar"])
+    make_house(registrar=person)
+    client.force_login(person.user)
+    return client
+
+
+def _history(client: Client, kind: str, key: str, **query: str) -> Any:
+    answer = client.get(reverse("history", args=[kind, key]), query)
+    assert answer.status_code == 200
+    return answer
+
+
+def test_an_entry_that_the_ledger_refuses_on_a_page_is_kept_and_told(registrar: Client) -> None:
+    lot, place, other = make_lot("A-7", kind="individual"), make_place("E07"), make_place("E08")
+    make_event("received", lot=lot, place=place, happened="2026-09-01")
+    make_event("died", lot=lot, place=place, happened="2026-09-10")
+    said = {
+        "identifier": "0f8fad5b-d9cb-469f-a165-70867728950e",
+        "place": "E07",
+        "to_place": "E08",
+        "day": "2026-10-01",
+        "note": "seen <b>alive</b>",
+    }
+
+    answer = registrar.post(reverse("record", args=["moved", lot.accession]), said)
+
+    assert answer.status_code == 200
+    kept = RefusedEntry.objects.get()
+    assert kept.by_name == "Reg"
+    assert kept.said["note"] == "seen <b>alive</b>"
+    assert kept.why
+    for kind, key in (("lot", "A-7"), ("place", place.code), ("place", other.code)):
+        page = _history(registrar, kind, key).content.decode()
+        assert "seen &lt;b&gt;alive&lt;/b&gt;" in page
+        assert '<span class="tag">refused</span>' in page
+
+
+def test_a_form_that_lacks_something_is_kept_too(registrar: Client) -> None:
+    lot = make_lot("A-8")
+    make_event("received", lot=lot, unknown=3)
+
+    registrar.post(reverse("record", args=["died", lot.accession]), {"note": "two dead", "day": "2026-10-01"})
+
+    assert RefusedEntry.objects.get().said == {"note": "two dead", "day": "2026-10-01"}
+
+
+def test_what_is_taken_is_not_kept_as_refused(registrar: Client) -> None:
+    lot, place = make_lot("A-9"), make_place("E09")
+    make_event("received", lot=lot, place=place, unknown=3)
+    said = {
+        "place": "E09",
+        "unknown": "1",
+        "day": "2026-10-01",
+        "identifier": "0f8fad5b-d9cb-469f-a165-70867728950e",
+    }
+
+    answer = registrar.post(reverse("record", args=["died", lot.accession]), said)
+
+    assert answer.status_code == 302
+    assert not RefusedEntry.objects.exists()
+
+
+def test_a_refused_load_is_kept_although_nothing_was_loaded(registrar: Client, tmp_path: Path) -> None:
+    make_lot("A-10")
+    make_place("E10")
+    (tmp_path / "events.csv").write_text(
+        "ref,kind,happened,accession,place,unknown\nR1,died,2026-09-01,A-10,E10,0\n", encoding="utf-8"
+    )
+
+    with pytest.raises(SystemExit):
+        call_command("load", str(tmp_path), by="Somebody")
+
+    kept = RefusedEntry.objects.get()
+    assert (kept.by, kept.by_name, kept.door) == (None, "Somebody", "load")
+    assert "R1" in kept.why or "row 2" in kept.why
+    assert "refused, a load of spreadsheets" in _history(registrar, "lot", "A-10").content.decode()
+
+
+def test_a_dry_run_leaves_nothing(registrar: Client, tmp_path: Path) -> None:
+    make_lot("A-11")
+    (tmp_path / "events.csv").write_text(
+        "ref,kind,happened,accession,place,unknown\nR1,died,2026-09-01,A-11,NOWHERE,1\n", encoding="utf-8"
+    )
+
+    with pytest.raises(SystemExit):
+        call_command("load", str(tmp_path), dry_run=True)
+
+    assert not RefusedEntry.objects.exists()
+
+
+def test_refused_entries_are_never_changed_or_removed(registrar: Client) -> None:
+    test_a_form_that_lacks_something_is_kept_too(registrar)
+
+    for change in (lambda: RefusedEntry.objects.update(why=""), lambda: RefusedEntry.objects.all().delete()):
+        with pytest.raises(IntegrityError), transaction.atomic():
+            change()
+
+
+def test_events_and_their_reversals_stand_in_order_of_happening_and_of_entry(registrar: Client) -> None:
+    lot, place = make_lot("A-12"), make_place("E12")
+    first = make_event("received", lot=lot, place=place, unknown=9, happened="2026-09-05")
+    early = make_event("died", lot=lot, place=place, happened="2026-09-01", now=_later(1), note="typed late")
+    taken_back = make_reversal(early, now=_later(2))
+
+    happened = [one.event for one, _ in _history(registrar, "lot", "A-12").context["rows"]]
+    entered = [one.event for one, _ in _history(registrar, "lot", "A-12", order="entered").context["rows"]]
+
+    assert happened == [early.pk, taken_back.pk, first.pk]
+    assert entered == [first.pk, early.pk, taken_back.pk]
+
+
+def test_what_came_back_at_the_tank_side_is_told_once(registrar: Client) -> None:
+    from inventory.people.models import Device
+
+    lot, place, person = make_lot("A-13"), make_place("E13"), make_person("Wet Hand")
+    device = Device.objects.create(name="Blue", made_at=_later(0), made_by=person)
+    Entry.objects.create(
+        identifier="0f8fad5b-d9cb-469f-a165-70867728950e",
+        content_hash="0" * 64,
+        kind="died",
+        device=device,
+        person=person,
+        place=place,
+        lot=lot,
+        total=2,
+        saved_at=_later(0),
+        received_at=_later(1),
+        body={"note": "by the drain"},
+        outcome="came back",
+        answer={"problems": [{"words": "the animal is dead already"}]},
+    )
+
+    for kind, key in (("lot", "A-13"), ("place", "E13")):
+        page = _history(registrar, kind, key).content.decode()
+        assert page.count("refused, tank side") == 1
+        assert "the animal is dead already" in page
+        assert "by the drain" in page
+
+
+def test_the_number_of_queries_does_not_grow_with_the_history(registrar: Client) -> None:
+    few, many = make_lot("A-20"), make_lot("A-21")
+    place = make_place("E20")
+    make_event("received", lot=few, place=place, unknown=9)
+    make_event("received", lot=many, place=place, unknown=90)
+    for day in range(10, 30):
+        make_event("died", lot=many, place=place, happened=f"2026-09-{day}")
+    _history(registrar, "lot", "A-20")
+
+    counts = []
+    for accession in ("A-20", "A-21"):
+        with CaptureQueriesContext(
+            connection,
+        ) as queries:
+            _history(registrar, "lot", accession)
+        counts.append(len(queries))
+
+    assert counts[0] == counts[1] < 50
+
+
+def test_a_history_of_more_than_five_hundred_is_paged(registrar: Client) -> None:
+    lot, place = make_lot("A-22"), make_place("E22")
+    make_event("received", lot=lot, place=place, unknown=3)
+    RefusedEntry.objects.bulk_create(
+        RefusedEntry(at=_later(n), by_name="x", door="page", what="w", said={}, why="") for n in range(505)
+    )
+    from inventory.book.models import RefusedAbout
+
+    RefusedAbout.objects.bulk_create(
+        RefusedAbout(refused=one, kind="lot", key="A-22") for one in RefusedEntry.objects.all()
+    )
+
+    first, second = (_history(registrar, "lot", "A-22", page=page) for page in ("1", "2"))
+
+    assert (len(first.context["rows"]), len(second.context["rows"])) == (500, 6)
+
+
+def test_who_counts_the_tank_does_not_read_its_history(
+    registrar: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from inventory.book import blind
+
+    lot, place = make_lot("A-23"), make_place("E23")
+    make_event("received", lot=lot, place=place, unknown=777, note="all of them")
+    monkeypatch.setattr(blind, "_ASKED", [lambda person: {place.pk}])
+
+    for kind, key in (("lot", "A-23"), ("place", "E23"), ("permit", "P-1")):
+        page = _history(registrar, kind, key).content.decode()
+        assert "777" not in page
+        assert "hidden from you" in page
+
+
+def test_a_history_of_nothing_is_not_found(registrar: Client) -> None:
+    for kind, key in (("lot", "none"), ("place", "none"), ("permit", "none"), ("taxon", "none")):
+        assert registrar.get(f"/history/{kind}/{key}").status_code == 404
+
+
+def _later(minutes: int) -> datetime:
+    from datetime import timedelta
+
+    from tests.factories import NOW
+
+    return NOW + timedelta(minutes=minutes)
