@@ -14,7 +14,7 @@ from census.rounds.actions.signing import sign
 from inventory.book.models import Period
 from tests import factories
 
-from ..rounds.house import NOW, ZONE, TestHouse, at, make_test_house
+from ..rounds.house import NOW, WITHOUT, ZONE, TestHouse, at, make_test_house
 from ..rounds.test_written_in import written
 from .test_census_papers import PASSWORD, _barriers, _sign_in
 
@@ -68,7 +68,7 @@ def test_the_pages_of_the_procedure_have_no_barrier(
 def test_a_period_with_late_entries_can_be_read_on_a_phone(
     page: Page, house: TestHouse, live_server: object
 ) -> None:
-    sign(census=house.compared({}), by=house.curator, now=NOW, zone=ZONE)
+    sign(census=house.compared({}), by=house.curator, now=NOW, zone=ZONE, without_sample=WITHOUT)
     factories.make_event(
         "died",
         lot=house.lots["shoal"],

@@ -52,6 +52,7 @@ def address_of(live: object, name: str, *args: object) -> str:
 
 def sign_and_close(page: Page, signing: str) -> None:
     page.goto(signing)
+    page.get_by_label("Why it is signed without a sample test").fill("nobody else was in the house")
     page.get_by_role("button", name="Sign and close 2026 Q3").click()
     expect(page.get_by_text("is signed:")).to_be_visible()
 

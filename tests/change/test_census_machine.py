@@ -39,7 +39,7 @@ from inventory.book.actions.post import LedgerRefused
 from inventory.book.models import Event, Period, PeriodVersion, VersionStatement
 from inventory.book.queries.verification import verify
 from tests import factories
-from tests.rounds.house import ZONE, TestHouse, make_test_house
+from tests.rounds.house import WITHOUT, ZONE, TestHouse, make_test_house
 
 QUARTERS = ("2026 Q3", "2026 Q4", "2027 Q1")
 STARTS = datetime(2026, 10, 1, 9, tzinfo=ZONE)
@@ -205,7 +205,11 @@ class CensusMachine(RuleBasedStateMachine):
         if census is not None:
             self.now += timedelta(days=1)
             self.step(lambda: propose(census=census, by=self.house.registrar, now=self.now))
-            self.step(lambda: sign(census=census, by=self.house.curator, now=self.now, zone=ZONE))
+            self.step(
+                lambda: sign(
+                    census=census, by=self.house.curator, now=self.now, zone=ZONE, without_sample=WITHOUT
+                )
+            )
 
     @rule(code=quarters, back=st.booleans())
     def send_back_or_reopen(self, *, code: str, back: bool) -> None:

@@ -28,6 +28,7 @@ def at(text: str) -> datetime:
     return datetime.fromisoformat(text).replace(tzinfo=ZONE)
 
 
+WITHOUT = "nobody else was in the house that week"
 OPENED = at("2026-09-15T09:00")
 COUNTED = at("2026-09-29T10:00")
 RECOUNTED = at("2026-09-30T10:00")
@@ -204,4 +205,15 @@ def stock(house: TestHouse, name: str, place: str, n: int, *, happened: str = "2
     )
 
 
-__all__ = ["COUNTED", "HELD", "NOW", "RECOUNTED", "ZONE", "TestHouse", "at", "line_of", "make_test_house"]
+__all__ = [
+    "COUNTED",
+    "HELD",
+    "NOW",
+    "RECOUNTED",
+    "WITHOUT",
+    "ZONE",
+    "TestHouse",
+    "at",
+    "line_of",
+    "make_test_house",
+]

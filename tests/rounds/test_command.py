@@ -14,7 +14,7 @@ from census.rounds.rules.sheet_layout import COLUMNS, HEADER_ROW
 from census.rounds.rules.words import CensusState, SheetState
 from inventory.book.models import PeriodVersion
 
-from .house import HELD, TestHouse
+from .house import HELD, WITHOUT, TestHouse
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_clock")]
 
@@ -66,7 +66,7 @@ def test_a_census_goes_from_open_to_signed(house: TestHouse, tmp_path: Path) -> 
         "settle", "CS-26Q3", "--line", "K1 Gobius niger", "--reason", "body found", *bodies, "--format", "csv"
     )
     assert [(row["settled_by"], row["closing"]) for row in rows(out)] == [("late_event", "8")]
-    _, told = census("sign", "CS-26Q3", "--by", "Oskar")
+    _, told = census("sign", "CS-26Q3", "--by", "Oskar", "--without-sample", WITHOUT)
     assert told == "CS-26Q3 is signed: 2026 Q3 version 1 is closed\n"
     assert Census.objects.get().state == CensusState.CLOSED
     assert PeriodVersion.objects.count() == 1

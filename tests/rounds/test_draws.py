@@ -1,20 +1,26 @@
 """Lines drawn for a recount, and the sample test before signing, in the house."""
 
+import json
+
 import pytest
+from django.test import Client
+from django.urls import reverse
 
 from census.rounds.actions.counts import Entry
 from census.rounds.actions.drawing import draw_recounts, draw_sample, record_sample
 from census.rounds.actions.refused import CensusRefused
 from census.rounds.actions.sheets import hand_in
 from census.rounds.actions.signing import sign
-from census.rounds.models import Census, DrawnLine, Sheet
+from census.rounds.models import Census, DrawnLine, Sheet, SignedWithoutSample
 from census.rounds.queries.draws import newest_sample, read_sample, sample_doubles
 from census.rounds.queries.open_items import ItemKind, open_items
 from census.rounds.queries.reading import read_census
+from census.rounds.writers.statement import STATEMENT
+from inventory.book.models import PeriodVersion
 from inventory.people.models import Person
 from tests import factories
 
-from .house import COUNTED, HELD, NOW, ZONE, TestHouse
+from .house import COUNTED, HELD, NOW, WITHOUT, ZONE, TestHouse
 
 pytestmark = pytest.mark.django_db
 
@@ -87,6 +93,40 @@ def test_a_sample_without_fault_lets_the_curator_sign(house: TestHouse) -> None:
     finish(house, census, wrong=set())
     assert blocking(census) == []
     assert sign(census=census, by=house.curator, now=NOW, zone=ZONE).number == 1
+
+
+def test_without_a_sample_the_curator_says_why_and_it_is_kept_with_the_signature(house: TestHouse) -> None:
+    census = house.compared({})
+    for said in ("", "  "):
+        with pytest.raises(CensusRefused, match="No sample test was drawn in CS-26Q3: draw one, or say why"):
+            sign(census=census, by=house.curator, now=NOW, zone=ZONE, without_sample=said)
+    assert not PeriodVersion.objects.exists()
+    version = sign(census=census, by=house.curator, now=NOW, zone=ZONE, without_sample=WITHOUT)
+    kept = SignedWithoutSample.objects.get()
+    assert (kept.why, kept.by, kept.at) == (WITHOUT, house.curator, NOW)
+    paper = json.loads(bytes(version.statements.get(name=STATEMENT).content))
+    assert [(one["why"], one["by"]) for one in paper["signed_without_sample"]] == [(WITHOUT, "Oskar")]
+
+
+def test_a_sample_that_accepts_leaves_nothing_to_be_said(house: TestHouse) -> None:
+    census = house.compared({})
+    draw_sample(census=census, by=house.registrar, now=NOW, seed="ebb")
+    finish(house, census, wrong=set())
+    sign(census=census, by=house.curator, now=NOW, zone=ZONE, without_sample=WITHOUT)
+    assert not SignedWithoutSample.objects.exists()
+
+
+def test_the_signing_page_warns_where_no_sample_was_drawn(house: TestHouse, client: Client) -> None:
+    census = house.compared({})
+    address = reverse("census_sign", args=[census.code])
+    assert house.curator.user is not None
+    client.force_login(house.curator.user)
+    assert "nobody has looked whether the counts hold" in client.get(address).content.decode()
+    told = client.post(address, {"step": "sign", "without_sample": ""}, follow=True).content.decode()
+    assert "draw one, or say why it is signed without" in told
+    told = client.post(address, {"step": "sign", "without_sample": WITHOUT}, follow=True).content.decode()
+    assert "signed without by Oskar on" in told
+    assert WITHOUT in told
 
 
 def test_one_error_in_class_a_blocks_names_the_team_and_asks_for_a_new_draw(house: TestHouse) -> None:

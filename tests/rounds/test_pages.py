@@ -20,7 +20,7 @@ from inventory.book.models import Period
 from inventory.people.models import Person
 from tests import factories
 
-from .house import NOW, TestHouse
+from .house import NOW, WITHOUT, TestHouse
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_clock")]
 
@@ -153,7 +153,7 @@ def test_the_curator_signs_on_the_page_only_when_nothing_blocks(house: TestHouse
     house.count(census, {"wrasse": 18}, round=2)
     hand_in(sheet=house.line(census, "wrasse").sheet, by=house.second, now=NOW)
     assert "Sign and close 2026 Q3" in client.get(address).content.decode()
-    client.post(address, {"note": "first"})
+    client.post(address, {"note": "first", "without_sample": WITHOUT})
     assert Census.objects.get().state == CensusState.CLOSED
     assert "2026 Q3 version 1 is closed" in client.get(address).content.decode()
 
@@ -165,14 +165,14 @@ def test_the_registrar_proposes_the_curator_sends_back_and_reopens(
     address = reverse("census_sign", args=[census.code])
     signed_in(house.registrar).post(address, {"step": "propose"})
     assert Census.objects.get().state == CensusState.WAITING
-    signed_in(house.registrar).post(address, {"step": "sign"})
+    signed_in(house.registrar).post(address, {"step": "sign", "without_sample": WITHOUT})
     assert Census.objects.get().state == CensusState.WAITING
     client = signed_in(house.curator)
     client.post(address, {"step": "send_back", "note": ""})
     assert Census.objects.get().state == CensusState.WAITING
     client.post(address, {"step": "send_back", "note": "look at the prawns"})
     assert Census.objects.get().state == CensusState.SETTLING
-    client.post(address, {"step": "sign"})
+    client.post(address, {"step": "sign", "without_sample": WITHOUT})
     client.post(address, {"step": "reopen", "note": "ray in the freezer"})
     assert Census.objects.get().state == CensusState.REOPENED
     board = client.get(reverse("census", args=[census.code])).content.decode()
@@ -186,7 +186,7 @@ def test_an_inspector_reads_and_changes_nothing(house: TestHouse, signed_in: Sig
     address = reverse("census_line", args=[line.sheet.number, line.number])
     assert "Decide this line" not in client.get(address).content.decode()
     client.post(address, {"how": "observation", "note": "mine"})
-    client.post(reverse("census_sign", args=[census.code]), {"step": "sign"})
+    client.post(reverse("census_sign", args=[census.code]), {"step": "sign", "without_sample": WITHOUT})
     assert not Decision.objects.exists()
     assert Census.objects.get().state == CensusState.COMPARING
     recount = reverse("census_recount", args=[line.sheet.number, line.number])

@@ -28,7 +28,7 @@ from inventory.book.rules.kinds import EventKind
 from inventory.doors import clock
 from tests import factories
 
-from .house import COUNTED, HELD, NOW, ZONE, TestHouse, at
+from .house import COUNTED, HELD, NOW, WITHOUT, ZONE, TestHouse, at
 
 pytestmark = pytest.mark.django_db
 IN_K1 = ("goby", "bib", "cod", "shoal", "wrasse", "conger")
@@ -162,7 +162,7 @@ def test_that_no_second_name_was_at_hand_is_stated_with_its_reason(house: TestHo
     assert [(one.task, one.why, one.line) for one in census.no_second_names.all()] == [
         ("second counter", "ill", line)
     ]
-    version = sign(census=census, by=house.curator, now=NOW, zone=ZONE)
+    version = sign(census=census, by=house.curator, now=NOW, zone=ZONE, without_sample=WITHOUT)
     assert b'"why": "ill"' in bytes(version.statements.get(name="census").content)
 
 

@@ -23,7 +23,7 @@ from inventory.book.models import Event, PeriodVersion
 from inventory.book.statements import CHANGED, FIGURES
 from tests import factories
 
-from .house import NOW, ZONE, TestHouse, at
+from .house import NOW, WITHOUT, ZONE, TestHouse, at
 
 LATER = at("2026-10-20T09:00")
 LATEST = at("2026-10-21T09:00")
@@ -57,7 +57,7 @@ def test_more_late_animals_never_ask_less(n: int, more: int, closing: int) -> No
 
 
 def closed(house: TestHouse) -> PeriodVersion:
-    return sign(census=house.compared({}), by=house.curator, now=NOW, zone=ZONE)
+    return sign(census=house.compared({}), by=house.curator, now=NOW, zone=ZONE, without_sample=WITHOUT)
 
 
 def died(house: TestHouse, name: str, n: int, place: str = "K1") -> Event:
@@ -156,7 +156,7 @@ def test_a_counted_period_is_reopened_signed_again_and_both_versions_stay(house:
         ask_restatement(period=house.period, why="once more", by=house.registrar, now=LATER, zone=ZONE)
         == asked
     )
-    second = sign(census=census, by=house.curator, now=LATEST, zone=ZONE)
+    second = sign(census=census, by=house.curator, now=LATEST, zone=ZONE, without_sample=WITHOUT)
     asked.refresh_from_db()
     assert (second.number, asked.new_version) == (2, second)
     assert {paper.name: bytes(paper.content) for paper in first.statements.all()} == papers

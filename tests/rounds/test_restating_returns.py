@@ -18,7 +18,7 @@ from inventory.book.models import Event
 from inventory.permits.models import Authority, Permit, PermitReturn, ReturnSending
 from tests import factories
 
-from .house import NOW, ZONE, TestHouse, at
+from .house import NOW, WITHOUT, ZONE, TestHouse, at
 
 pytestmark = pytest.mark.django_db
 LATER = at("2026-10-20T09:00")
@@ -69,7 +69,7 @@ def died(house: TestHouse, name: str, happened: str = "2026-09-20") -> Event:
 
 
 def closed(house: TestHouse) -> None:
-    sign(census=house.compared({"bib": 30}), by=house.curator, now=NOW, zone=ZONE)
+    sign(census=house.compared({"bib": 30}), by=house.curator, now=NOW, zone=ZONE, without_sample=WITHOUT)
 
 
 def late(house: TestHouse) -> LatePeriod:
@@ -118,7 +118,7 @@ def test_animals_put_to_another_lot_take_their_permit_along(house: TestHouse) ->
         happened="2026-08-01",
         reason="wrong name",
     )
-    sign(census=house.compared({"cod": 23}), by=house.curator, now=NOW, zone=ZONE)
+    sign(census=house.compared({"cod": 23}), by=house.curator, now=NOW, zone=ZONE, without_sample=WITHOUT)
     sent(house, made_return(house))
     died(house, "cod")
     assert [one.sent.permit.number for one in late(house).touched] == ["P7"]

@@ -18,13 +18,13 @@ from census.rounds.rules.words import CensusState, How, LineKind, LineState, She
 from inventory.book.models import PeriodBalance, PeriodVersion
 from tests import factories
 
-from .house import COUNTED, HELD, NOW, ZONE, TestHouse, at, stock
+from .house import COUNTED, HELD, NOW, WITHOUT, ZONE, TestHouse, at, stock
 
 pytestmark = pytest.mark.django_db
 
 
 def signed(house: TestHouse, census: Census) -> PeriodVersion:
-    return sign(census=census, by=house.curator, now=NOW, zone=ZONE)
+    return sign(census=census, by=house.curator, now=NOW, zone=ZONE, without_sample=WITHOUT)
 
 
 def kinds(census: Census) -> list[ItemKind]:
@@ -94,7 +94,7 @@ def test_a_blank_presence_line_stops_nobody(house: TestHouse) -> None:
 def test_only_the_curator_signs_and_only_after_comparing(house: TestHouse) -> None:
     census = house.compared({})
     with pytest.raises(CensusRefused, match="the curator signs"):
-        sign(census=census, by=house.registrar, now=NOW, zone=ZONE)
+        sign(census=census, by=house.registrar, now=NOW, zone=ZONE, without_sample=WITHOUT)
     signed(house, census)
     with pytest.raises(CensusRefused, match="closed"):
         signed(house, census)
@@ -121,7 +121,9 @@ def test_a_reopened_census_is_signed_in_the_next_version(house: TestHouse) -> No
     census = house.compared({})
     signed(house, census)
     reopen(census=census, by=house.curator, now=at("2026-10-07T09:00"), note="ray found in the freezer")
-    version = sign(census=census, by=house.curator, now=at("2026-10-08T09:00"), zone=ZONE)
+    version = sign(
+        census=census, by=house.curator, now=at("2026-10-08T09:00"), zone=ZONE, without_sample=WITHOUT
+    )
     assert version.number == 2
     assert Census.objects.get().version == version
 

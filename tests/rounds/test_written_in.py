@@ -1,13 +1,16 @@
 """What was written in, and what the registrar finds it to be."""
 
 import pytest
+from django.test import Client
+from django.urls import reverse
 
+from census.rounds.actions.approving import approve_asked, refuse_asked
 from census.rounds.actions.compare import compare_counts
 from census.rounds.actions.counts import Entry, take_counts
 from census.rounds.actions.refused import CensusRefused
 from census.rounds.actions.sheets import hand_in
-from census.rounds.actions.written_in import Found, find_write_in
-from census.rounds.models import Census, Line, Notice, Sheet, WriteInFinding
+from census.rounds.actions.written_in import Found, ask_write_in, find_write_in
+from census.rounds.models import ApprovalAsked, Census, Line, Notice, Sheet, WriteInFinding
 from census.rounds.queries.reading import Row, read_census
 from census.rounds.rules.words import FoundAs, LineKind, LineState
 from inventory.book.models import Lot
@@ -77,6 +80,68 @@ def test_many_that_came_need_the_curator_like_any_adjustment(house: TestHouse) -
         find(house, line, found)
     assert not Lot.objects.filter(taxon__scientific_name="Asterina gibbosa").exists()
     assert find(house, line, found, approved_by=house.curator).event is not None
+
+
+def test_many_that_came_may_wait_for_the_curator_and_join_when_approved(
+    house: TestHouse, client: Client
+) -> None:
+    census, line = written(house, "cushion star", 30)
+    found = Found(FoundAs.SETTLED, taxon=star(), note="all along the overflow")
+    asked = ask_write_in(line=line, found=found, by=house.registrar, now=NOW, zone=ZONE)
+    assert isinstance(asked, ApprovalAsked)
+    assert (asked.curator, asked.permit_officer, asked.n) == (True, False, 30)
+    assert ask_write_in(line=line, found=found, by=house.registrar, now=NOW, zone=ZONE) == asked
+    assert not Lot.objects.filter(taxon__scientific_name="Asterina gibbosa").exists()
+    assert row_of(census, line).needs_settling
+    other = Found(FoundAs.CAME_WITH, taxon=found.taxon)
+    with pytest.raises(CensusRefused, match="waits for approval already"):
+        ask_write_in(line=line, found=other, by=house.registrar, now=NOW, zone=ZONE)
+
+    assert house.curator.user is not None
+    client.force_login(house.curator.user)
+    page = client.get(reverse("approvals")).content.decode()
+    assert "found to be Asterina gibbosa, into a new lot" in page
+    page = client.get(reverse("written_in", args=[line.sheet.number, line.number])).content.decode()
+    assert "Waits for approval: settled from sea water" in page
+    given = approve_asked(asked=asked, by=house.curator, now=NOW, zone=ZONE)
+    assert given.decision is not None
+    assert given.decision.approved_by == house.curator
+    finding = WriteInFinding.objects.get()
+    assert (finding.found_by, finding.event) == (house.registrar, given.decision.events.get())
+    assert finding.lot is not None
+    assert (finding.lot.held, row_of(census, line).state) == (30, LineState.SETTLED)
+
+
+def test_a_few_that_came_are_decided_at_once_also_when_approval_is_asked_for(house: TestHouse) -> None:
+    _, line = written(house, "cushion star", 3)
+    found = Found(FoundAs.SETTLED, taxon=star())
+    done = ask_write_in(line=line, found=found, by=house.registrar, now=NOW, zone=ZONE)
+    assert isinstance(done, WriteInFinding)
+    assert not ApprovalAsked.objects.exists()
+
+
+def test_what_the_curator_refuses_stays_written_in(house: TestHouse) -> None:
+    census, line = written(house, "cushion star", 30)
+    found = Found(FoundAs.SETTLED, taxon=star())
+    asked = ask_write_in(line=line, found=found, by=house.registrar, now=NOW, zone=ZONE)
+    assert isinstance(asked, ApprovalAsked)
+    refuse_asked(asked=asked, by=house.curator, now=NOW, why="look at a picture first")
+    assert row_of(census, line).needs_settling
+    assert not WriteInFinding.objects.exists()
+
+
+def test_the_page_asks_for_approval(house: TestHouse, client: Client) -> None:
+    _, line = written(house, "cushion star", 30)
+    assert house.registrar.user is not None
+    client.force_login(house.registrar.user)
+    address = reverse("written_in", args=[line.sheet.number, line.number])
+    stated = {"found_as": "settled", "taxon": star().pk}
+    assert "approval is needed" in client.post(address, stated).content.decode()
+    named = stated | {"approved_by": house.curator.pk}
+    assert "Say which paper was signed by hand" in client.post(address, named).content.decode()
+    told = client.post(address, stated | {"ask": "on"}, follow=True).content.decode()
+    assert f"{line}: it waits for approval." in told
+    assert ApprovalAsked.objects.get().asked_by == house.registrar
 
 
 def test_they_join_a_lot_that_is_there_when_it_is_named(house: TestHouse) -> None:

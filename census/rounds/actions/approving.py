@@ -3,6 +3,7 @@
 An approval here is an act of the person signed in; a name given by who enters is for papers signed by hand.
 """
 
+from collections.abc import Mapping
 from datetime import datetime, tzinfo
 
 from django.db import transaction
@@ -14,19 +15,20 @@ from inventory.people.rules.roles import Role
 from ..models import ApprovalAnswer, ApprovalAsked, Census, Decision, Line
 from ..queries.approvers import has_role
 from ..queries.find import NotFound, find_line
-from ..queries.reading import held_numbers
 from ..queries.settings import settings_of
-from ..queries.waiting import still_waiting, waiting_about
+from ..queries.waiting import still_waiting
 from ..readers.decisions import Asked
-from ..rules.settling import Settling, change_of_book
-from ..rules.stating import kept, read_back
+from ..rules.settling import Settling
+from ..rules.stating import read_back
 from ..rules.who import DECIDES
 from ..rules.words import ApprovalRole
 from .against import barred, names_needed, problems_but_approval
 from .allowed import require
+from .asking import keep_asked
 from .decide import aimed, decide_line, read_lines
 from .moving import running
 from .refused import CensusRefused
+from .written_in import find_write_in, found_as_kept
 
 
 @transaction.atomic
@@ -65,32 +67,7 @@ def ask_approval(
     needed = names_needed(row, settling, by, settings)
     if needed.registrar_alone:
         return decide_line(line=line, settling=settling, by=by, now=now, zone=zone, other_line=other_line)
-    fingerprint = settling.fingerprint(*([str(other_line)] if other_line else []))
-    there = waiting_about(line)
-    if there is not None and there.fingerprint == fingerprint:
-        return there
-    if there is not None:
-        raise CensusRefused(
-            f"{line}: a statement of {there.asked_by.name} waits for approval already; "
-            "take it back first, or wait for the answer."
-        )
-    book, counted = held_numbers(row.latest)
-    return ApprovalAsked.objects.create(
-        line=line,
-        other_line=other_line,
-        how=settling.how.value,
-        reason=settling.reason[:60],
-        n=change_of_book(settling),
-        stated=kept(settling),
-        fingerprint=fingerprint,
-        curator=needed.curator,
-        permit_officer=needed.permit_officer,
-        why="; ".join(needed.why)[:300],
-        book=book,
-        counted=counted,
-        asked_by=by,
-        asked_at=now,
-    )
+    return keep_asked(line, row, settling, needed, by=by, now=now, other_line=other_line)
 
 
 def ask_as_stated(
@@ -128,16 +105,7 @@ def approve_asked(
     given[role.value] = by
     decision = None
     if {one.value for one in _needed(held)} <= set(given):
-        decision = decide_line(
-            line=held.line,
-            settling=read_back(held.stated),
-            by=held.asked_by,
-            now=now,
-            zone=zone,
-            approved_by=given.get(ApprovalRole.CURATOR.value),
-            countersigned_by=given.get(ApprovalRole.PERMIT_OFFICER.value),
-            other_line=held.other_line,
-        )
+        decision = _done(held, given, now=now, zone=zone)
     return ApprovalAnswer.objects.create(
         asked=held, role=role.value, approved=True, why=why.strip()[:300], by=by, at=now, decision=decision
     )
@@ -152,6 +120,33 @@ def refuse_asked(*, asked: ApprovalAsked, by: Person, now: datetime, why: str) -
         raise CensusRefused("Say why.")
     return ApprovalAnswer.objects.create(
         asked=held, role=role.value, approved=False, why=why.strip()[:300], by=by, at=now
+    )
+
+
+def _done(held: ApprovalAsked, given: Mapping[str, Person], *, now: datetime, zone: tzinfo) -> Decision:
+    """Posts what was asked, under the names that were given."""
+    curator = given.get(ApprovalRole.CURATOR.value)
+    officer = given.get(ApprovalRole.PERMIT_OFFICER.value)
+    if "found" in held.stated:
+        find_write_in(
+            line=held.line,
+            found=found_as_kept(held.stated["found"]),
+            by=held.asked_by,
+            now=now,
+            zone=zone,
+            approved_by=curator,
+            countersigned_by=officer,
+        )
+        return Decision.objects.filter(line=held.line).latest("pk")
+    return decide_line(
+        line=held.line,
+        settling=read_back(held.stated),
+        by=held.asked_by,
+        now=now,
+        zone=zone,
+        approved_by=curator,
+        countersigned_by=officer,
+        other_line=held.other_line,
     )
 
 

@@ -9,14 +9,15 @@ from inventory.book.models import PeriodVersion
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 
-from ..models import Census
+from ..models import Census, SignedWithoutSample
 from ..queries.approvers import has_role
+from ..queries.draws import draws_of
 from ..queries.open_items import open_items
 from ..queries.reading import read_census
 from ..rules.settings import CensusSettings
 from ..rules.states import CENSUS_NEXT
 from ..rules.who import DECIDES, SIGNS
-from ..rules.words import CensusState
+from ..rules.words import CensusState, Drawn
 from .allowed import require
 from .moving import move_census, running
 from .refused import CensusRefused
@@ -42,9 +43,12 @@ def sign(
     now: datetime,
     zone: tzinfo,
     note: str = "",
+    without_sample: str = "",
     settings: CensusSettings | None = None,
 ) -> PeriodVersion:
     """The curator signs: the period is closed in its next version, and the census with it.
+
+    Where no sample test was drawn, ``without_sample`` says why it is signed all the same; that is kept.
 
     Raises :class:`CensusRefused` with every open item: sheets out, lines not counted or not
     settled, balances below zero, animals in the book that no line counts.
@@ -54,6 +58,7 @@ def sign(
         raise CensusRefused(f"{by.name} is not a curator; the curator signs.")
     _from_comparing_on(census)
     _refuse_open(census, now, settings)
+    _sampled_or_said_why(census, without_sample, by=by, now=now)
     try:
         version = close_period(census.period, closed_at=now, signed_by=by, note=note, zone=zone)
     except PeriodNotClosed as error:
@@ -101,6 +106,16 @@ def _refuse_open(census: Census, now: datetime, settings: CensusSettings | None)
     items = open_items(census, read_census(census, settings=settings), now=now)
     if items:
         raise CensusRefused(*(f"{item.kind}: {item.text}" for item in items))
+
+
+def _sampled_or_said_why(census: Census, why: str, *, by: Person, now: datetime) -> None:
+    if draws_of(census, Drawn.SAMPLE).exists():
+        return
+    if not why.strip():
+        raise CensusRefused(
+            f"No sample test was drawn in {census.code}: draw one, or say why it is signed without."
+        )
+    SignedWithoutSample.objects.create(census=census, why=why.strip()[:300], by=by, at=now)
 
 
 def _jump(census: Census, goal: CensusState, line: str, note: str) -> Census:

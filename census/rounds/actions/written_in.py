@@ -1,24 +1,31 @@
 """Decides what a written-in animal is; the book changes only by what comes of it (story of the stray)."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
+from typing import Any
 
 from django.db import transaction
 
 from inventory.book.actions.register import RowsRefused, register_lots
 from inventory.book.models import Lot
 from inventory.book.rules.sheets import LotRow
+from inventory.db.locks import serialize_writers
 from inventory.names.models import Taxon
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 
-from ..models import Decision, Line, WriteInFinding
+from ..models import ApprovalAsked, Decision, Line, WriteInFinding
+from ..queries.settings import settings_of
 from ..rules.settling import Settling
 from ..rules.who import DECIDES
 from ..rules.words import FoundAs, How, LineKind, NoticeKind
+from .against import names_needed, problems_but_approval
 from .allowed import require
+from .asking import keep_asked
 from .counts import current_count
-from .decide import decide_line
+from .decide import decide_line, read_lines
+from .moving import running
 from .refused import CensusRefused
 from .telling import tell
 
@@ -67,16 +74,9 @@ def find_write_in(
     lot = None
     if found.found_as in _REASONS:
         lot = _stocked(line, found)
-        settling = Settling(
-            how=How.ADJUSTMENT,
-            reason=_REASONS[found.found_as],
-            n=_number(line),
-            accessions=(lot.accession,),
-            note=found.note,
-        )
         decision = decide_line(
             line=line,
-            settling=settling,
+            settling=_joining(line, found, lot),
             approved_by=approved_by,
             countersigned_by=countersigned_by,
             by=by,
@@ -102,6 +102,82 @@ def find_write_in(
         note=found.note[:300],
         found_by=by,
         found_at=now,
+    )
+
+
+@transaction.atomic
+def ask_write_in(
+    *, line: Line, found: Found, by: Person, now: datetime, zone: tzinfo
+) -> ApprovalAsked | WriteInFinding:
+    """Keeps the finding until those whose names it needs have answered; nothing is in the book until then.
+
+    What needs nobody's name is decided at once. Raises :class:`CensusRefused` with what stands against it.
+    """
+    require(by, DECIDES, "decide what was written in")
+    serialize_writers()
+    line = Line.objects.select_related("sheet__census", "place").get(pk=line.pk)
+    problems = _problems(line, found)
+    if problems:
+        raise CensusRefused(*(f"{line}: {problem}" for problem in problems))
+    if found.found_as not in _REASONS or found.taxon is None:
+        return find_write_in(line=line, found=found, by=by, now=now, zone=zone)
+    census = running(line.sheet.census)
+    settings = settings_of(census)
+    row, part = read_lines(census, [line], settings)[0]
+    settling = replace(_joining(line, found), evidence=_joins(found))
+    problems = problems_but_approval(
+        census,
+        row,
+        part,
+        settling,
+        by=by,
+        other_line=None,
+        settings=settings,
+        today=now.astimezone(zone).date(),
+    )
+    if problems:
+        raise CensusRefused(*(f"{line}: {problem}" for problem in problems))
+    needed = names_needed(row, settling, by, settings)
+    if needed.registrar_alone:
+        return find_write_in(line=line, found=found, by=by, now=now, zone=zone)
+    return keep_asked(line, row, settling, needed, by=by, now=now, found=_kept(found))
+
+
+def found_as_kept(kept: Mapping[str, Any]) -> Found:
+    """A finding that waited for approval, as it was stated."""
+    return Found(
+        found_as=FoundAs(kept["found_as"]),
+        taxon=Taxon.objects.get(pk=kept["taxon"]),
+        accession=kept["accession"],
+        note=kept["note"],
+    )
+
+
+def _kept(found: Found) -> dict[str, Any]:
+    """What came by itself, as plain values; other findings need nobody's name."""
+    assert found.taxon is not None  # refused before
+    return {
+        "found_as": found.found_as.value,
+        "taxon": found.taxon.pk,
+        "accession": found.accession,
+        "note": found.note,
+    }
+
+
+def _joins(found: Found) -> str:
+    """What whoever approves reads of it."""
+    into = f"lot {found.accession}" if found.accession else "a new lot"
+    return f"found to be {found.taxon}, into {into}"
+
+
+def _joining(line: Line, found: Found, lot: Lot | None = None) -> Settling:
+    """The animals join the stock as an adjustment."""
+    return Settling(
+        how=How.ADJUSTMENT,
+        reason=_REASONS[found.found_as],
+        n=_number(line),
+        accessions=(lot.accession,) if lot is not None else (),
+        note=found.note,
     )
 
 

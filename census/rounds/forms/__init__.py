@@ -11,6 +11,7 @@ from .steps import (
     OpenCensusForm,
     PersonForm,
     RecountForm,
+    SignForm,
 )
 
 __all__ = [
@@ -26,6 +27,7 @@ __all__ = [
     "PersonForm",
     "ProposalForm",
     "RecountForm",
+    "SignForm",
     "WayForm",
     "way_form",
     "way_forms",

@@ -55,6 +55,17 @@ class NoteForm(forms.Form):
     note = forms.CharField(required=False, max_length=300, label="Note")
 
 
+class SignForm(NoteForm):
+    """What goes with a signature. ``without_sample`` is asked for where no sample test was drawn."""
+
+    without_sample = forms.CharField(
+        required=False,
+        max_length=300,
+        label="Why it is signed without a sample test",
+        help_text="No sample was drawn. What stands here is kept with the signature.",
+    )
+
+
 class NumberForm(forms.Form):
     """A named number is changed."""
 

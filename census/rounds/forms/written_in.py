@@ -1,11 +1,14 @@
 """What a written-in animal is found to be, and pictures of it."""
 
+from typing import Any
+
 from django import forms
 
 from inventory.names.models import Taxon
 from inventory.people.models import Person
 
 from ..rules.words import FoundAs
+from .deciding import against_names
 
 
 class WrittenInForm(forms.Form):
@@ -32,8 +35,22 @@ class WrittenInForm(forms.Form):
     )
     note = forms.CharField(required=False, max_length=300, label="Note")
     approved_by = forms.ModelChoiceField(
-        Person.objects.filter(left_on=None, user__groups__name="curator"), required=False, label="Approved by"
+        Person.objects.filter(left_on=None, user__groups__name="curator"),
+        required=False,
+        label="Approved on paper by",
+        help_text="Who signed by hand; the note says on which paper.",
     )
+    ask = forms.BooleanField(
+        required=False,
+        label="Ask for approval",
+        help_text="Nothing is posted until those whose names it needs have approved it themselves.",
+    )
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        for name, problem in against_names(cleaned):
+            self.add_error(name, problem)
+        return cleaned
 
 
 class PictureForm(forms.Form):

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
-from ..models import Census, NoSecondName, Retyping, Sheet
+from ..models import Census, NoSecondName, Retyping, Sheet, SignedWithoutSample
 from ..rules.runs import NotSeen
 from ..rules.states import SHEETS_REPLACED
 from .draws import SampleRead, newest_sample
@@ -23,6 +23,7 @@ class Signed:
 
     measures: Measures
     sample: SampleRead | None
+    without_sample: list[SignedWithoutSample]
     one_counter: list[tuple[Row, str]]
     no_second_names: list[NoSecondName]
     void_sheets: list[Sheet]
@@ -56,6 +57,7 @@ def what_is_signed(census: Census, rows: Sequence[Row], *, now: datetime, zone: 
     return Signed(
         measures=measures_of(census, rows, settings, zone=zone),
         sample=newest_sample(census),
+        without_sample=list(census.signed_without_sample.select_related("by")),
         one_counter=[(row, why.get(row.line.pk, "")) for row in rows if row.one_counter_only],
         no_second_names=stated,
         void_sheets=list(census.sheets.filter(state__in=replaced).select_related("replaced_by")),

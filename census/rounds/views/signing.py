@@ -11,7 +11,7 @@ from inventory.people.access import may, person_of, requires
 
 from ..actions.refused import CensusRefused
 from ..actions.signing import propose, reopen, send_back, sign
-from ..forms import NoteForm
+from ..forms import SignForm
 from ..models import Census
 from ..queries import progress
 from ..queries.open_items import open_items
@@ -28,15 +28,15 @@ _PROPOSED_FROM = (CensusState.COMPARING, CensusState.SETTLING, CensusState.REOPE
 
 
 @require_http_methods(["GET", "POST"])
-@requires(*COMPARES)
+@requires(*COMPARES, writes={*DECIDES, *SIGNS})
 @not_while_counting
 def census_sign(request: HttpRequest, code: str) -> HttpResponse:
     """Accuracy, losses and gains apart, what is unexplained, what is open; the button when nothing blocks."""
     census = found_census(code)
-    form = NoteForm(request.POST or None)
+    form = SignForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
-            done = _step(request, census, form.cleaned_data["note"])
+            done = _step(request, census, form.cleaned_data["note"], form.cleaned_data["without_sample"])
         except CensusRefused as refused:
             messages.error(request, _told(refused))
         else:
@@ -63,7 +63,7 @@ def census_sign(request: HttpRequest, code: str) -> HttpResponse:
     return render(request, "rounds/sign.html", context)
 
 
-def _step(request: HttpRequest, census: Census, note: str) -> str:
+def _step(request: HttpRequest, census: Census, note: str, without_sample: str) -> str:
     """Does what the button says, if this person may; gives the words for the page."""
     person, now = person_of(request.user), clock.now()
     step = request.POST.get("step", "sign")
@@ -79,7 +79,7 @@ def _step(request: HttpRequest, census: Census, note: str) -> str:
         reopen(census=census, by=person, now=now, note=note)
         return f"{census.code} is open again; its next signature makes the next version."
     zone = timezone.get_current_timezone()
-    version = sign(census=census, by=person, now=now, zone=zone, note=note)
+    version = sign(census=census, by=person, now=now, zone=zone, note=note, without_sample=without_sample)
     return f"{census.code} is signed: {version} is closed."
 
 

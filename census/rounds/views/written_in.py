@@ -13,16 +13,17 @@ from inventory.people.access import may, person_of, requires
 
 from ..actions.beside import add_picture
 from ..actions.refused import CensusRefused
-from ..actions.written_in import Found, find_write_in
+from ..actions.written_in import Found, ask_write_in, find_write_in
 from ..forms.written_in import PictureForm, WrittenInForm
-from ..models import Line
+from ..models import ApprovalAsked, Line
 from ..queries.find import NotFound, find_line, line_called
+from ..queries.waiting import waiting_about
 from ..rules.words import FoundAs, LineKind
 from . import COMPARES, COUNTS, DECIDES
 
 
 @require_http_methods(["GET", "POST"])
-@requires(*COMPARES)
+@requires(*COMPARES, writes=DECIDES)
 def written_in(request: HttpRequest, number: str, line: int) -> HttpResponse:
     """The animal as it was written, its pictures, the findings so far, and the form for the next."""
     found = _line(number, line)
@@ -32,17 +33,18 @@ def written_in(request: HttpRequest, number: str, line: int) -> HttpResponse:
         raise PermissionDenied("The registrar says what was written in; you may read it.")
     if request.method == "POST" and form.is_valid():
         try:
-            _find(request, found, form)
+            told = _find(request, found, form)
         except (CensusRefused, NotFound) as refused:
             form.add_error(None, str(refused).splitlines())
         else:
-            messages.success(request, f"{found}: {FoundAs(form.cleaned_data['found_as']).words}.")
+            messages.success(request, f"{found}: {told}.")
             return redirect("written_in", number, line)
     counts = found.counts.filter(replaced_by=None).select_related("counter").order_by("round")
     context = {
         "line": found,
         "counts": counts,
         "findings": found.findings.select_related("taxon", "other_line__sheet", "lot", "event", "found_by"),
+        "waits": waiting_about(found),
         "pictures": found.pictures.select_related("document", "added_by"),
         "form": form if decides else None,
         "picture_form": PictureForm(),
@@ -75,24 +77,26 @@ def picture(request: HttpRequest, number: str, line: int) -> HttpResponse:
     return redirect(back, number, line) if back == "written_in" else redirect(back, number)
 
 
-def _find(request: HttpRequest, line: Line, form: WrittenInForm) -> None:
+def _find(request: HttpRequest, line: Line, form: WrittenInForm) -> str:
+    """Decides, or asks for the names that are needed; gives the words for the page."""
     cleaned = form.cleaned_data
     other = cleaned["other_line"]
-    find_write_in(
-        line=line,
-        found=Found(
-            found_as=FoundAs(cleaned["found_as"]),
-            taxon=cleaned["taxon"],
-            other_line=find_line(line.sheet.census, other) if other else None,
-            accession=cleaned["accession"].strip(),
-            happened=cleaned["happened"].strip(),
-            note=cleaned["note"],
-        ),
-        by=person_of(request.user),
-        now=clock.now(),
-        zone=timezone.get_current_timezone(),
-        approved_by=cleaned["approved_by"],
+    found = Found(
+        found_as=FoundAs(cleaned["found_as"]),
+        taxon=cleaned["taxon"],
+        other_line=find_line(line.sheet.census, other) if other else None,
+        accession=cleaned["accession"].strip(),
+        happened=cleaned["happened"].strip(),
+        note=cleaned["note"],
     )
+    by, now, zone = person_of(request.user), clock.now(), timezone.get_current_timezone()
+    if cleaned["ask"]:
+        done = ask_write_in(line=line, found=found, by=by, now=now, zone=zone)
+        if isinstance(done, ApprovalAsked):
+            return "it waits for approval"
+    else:
+        find_write_in(line=line, found=found, by=by, now=now, zone=zone, approved_by=cleaned["approved_by"])
+    return found.found_as.words
 
 
 def _line(number: str, line: int, *, kinds: tuple[LineKind, ...] = (LineKind.WRITE_IN,)) -> Line:

@@ -53,6 +53,10 @@ def _census(census: Census, zone: tzinfo) -> dict[str, Any]:
             {"task": one.task, "why": one.why, "by": one.stated_by.name}
             for one in census.no_second_names.select_related("stated_by")
         ],
+        "signed_without_sample": [
+            {"why": one.why, "by": one.by.name, "at": _moment(one.at, zone)}
+            for one in census.signed_without_sample.select_related("by")
+        ],
         "draws": [
             {"what": draw.what, "seed": draw.seed, "at": _moment(draw.drawn_at, zone)}
             for draw in census.draws.all()

@@ -122,6 +122,9 @@ class Command(HouseCommand):
         door = doors.add_parser("sign", help="the curator signs: the period is closed")
         door.add_argument("code", metavar="CODE")
         door.add_argument("--note", default="")
+        door.add_argument(
+            "--without-sample", default="", metavar="TEXT", help="why, where no sample test was drawn"
+        )
         _by(door)
 
     def _print(self, table: table_rows.Table, form: str, title: str) -> None:
@@ -218,10 +221,17 @@ class Command(HouseCommand):
             f"{census.code}: decided lines",
         )
 
-    def _sign(self, *, code: str, by: str, note: str, now: datetime, **_: Any) -> None:
+    def _sign(self, *, code: str, by: str, note: str, without_sample: str, now: datetime, **_: Any) -> None:
         census = census_of(code)
         zone = timezone.get_current_timezone()
-        version = sign(census=census, by=_person(by), now=now, zone=zone, note=note)
+        version = sign(
+            census=census,
+            by=_person(by),
+            now=now,
+            zone=zone,
+            note=note,
+            without_sample=without_sample,
+        )
         self.stderr.write(f"{census.code} is signed: {version} is closed")
 
     def _show(self, *, code: str, what: str, format: str, now: datetime, **_: Any) -> None:
