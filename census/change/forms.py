@@ -18,8 +18,13 @@ from .rules.question import Basis, By, Question, last_quarter
 _DAY = {"type": "date"}
 _BY = {By.TAXON: "taxon", By.PLACE: "place and taxon", By.LOT: "lot", By.SOURCE: "source and taxon"}
 _BY[By.OWNER] = "owner and taxon"
-_SCOPE = {Scope.HERE: "here: on the premises", Scope.OURS: "ours, wherever", Scope.ALL: "all"}
+_SCOPE = {
+    Scope.HERE: "here: on the premises",
+    Scope.OURS: "ours, wherever",
+    Scope.ALL: "both: here, and ours elsewhere",
+}
 _BASIS = {Basis.REPORTED: "as reported at the closings", Basis.KNOWN: "as known at one moment"}
+SCOPES = [(scope.value, words) for scope, words in _SCOPE.items()]
 SORTS = {"name": "name", "change": "largest change first", "unexplained": "most unexplained first"}
 FORMS = {"short": "short form", "full": "full form, every column"}
 
@@ -30,9 +35,7 @@ class QuestionForm(forms.Form):
     first_day = forms.DateField(label="From", widget=forms.DateInput(_DAY))
     last_day = forms.DateField(label="To", widget=forms.DateInput(_DAY))
     by = forms.ChoiceField(label="Rows by", choices=[(by.value, words) for by, words in _BY.items()])
-    scope = forms.ChoiceField(
-        label="Animals", choices=[(scope.value, words) for scope, words in _SCOPE.items()]
-    )
+    scope = forms.ChoiceField(label="Animals", choices=SCOPES)
     basis = forms.ChoiceField(
         label="Figures", choices=[(basis.value, words) for basis, words in _BASIS.items()]
     )

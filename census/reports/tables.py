@@ -101,7 +101,7 @@ def _table(part: Part, block: Block, table: Table, lines: list[Line]) -> ShownTa
         headings=format_html_join("", '<th scope="col" class="{}">{}{}</th>', map(_heading, columns)),
         lines=[(line, _cells(columns, line.figures)) for line in lines],
         total_label=table.total_label,
-        total=_cells(columns, table.total),
+        total=_cells(columns, table.total) if table.total_label else SafeString(),
         lead=1 + bool(part.label) + named,
     )
 

@@ -41,6 +41,7 @@ _BLOCK = ParagraphStyle(
 )
 _NOTE = ParagraphStyle("note", parent=_TEXT, spaceBefore=1)
 
+_TOTAL_RULE = (("LINEABOVE", (0, -1), (-1, -1), 0.8, black),)
 Progress = Callable[[int], None]
 Annex = Mapping[tuple[object, ...], Sequence[Entry]]
 
@@ -148,8 +149,9 @@ def _table(
         if named:
             first.append(_named(line))
         rows.append(first + [_cell(columns, one, figures) for one in above])
-    label = _words(f"{table.total_label}, unit: {table.unit}", _LEFT)
-    rows.append([label, *([""] * (len(lead) - 1)), *(_cell(columns, one, table.total) for one in above)])
+    if table.total_label:
+        label = _words(f"{table.total_label}, unit: {table.unit}", _LEFT)
+        rows.append([label, *([""] * (len(lead) - 1)), *(_cell(columns, one, table.total) for one in above)])
     drawn = LongTable(rows, colWidths=_widths(part, lead, above), repeatRows=2)
     ruled = [
         ("LINEBEFORE", (len(lead) + i, 1), (len(lead) + i, -1), 1, black)
@@ -164,8 +166,8 @@ def _table(
                 ("VALIGN", (0, 1), (-1, 1), "BOTTOM"),
                 ("LINEBELOW", (0, 1), (-1, 1), 0.8, black),
                 ("LINEBELOW", (0, 2), (-1, -2), 0.3, RULE),
-                ("LINEABOVE", (0, -1), (-1, -1), 0.8, black),
-                ("SPAN", (0, -1), (len(lead) - 1, -1)),
+                *(_TOTAL_RULE if table.total_label else ()),
+                *([("SPAN", (0, -1), (len(lead) - 1, -1))] if table.total_label else ()),
                 ("LEFTPADDING", (0, 0), (-1, -1), 2),
                 ("RIGHTPADDING", (0, 0), (-1, -1), 2),
                 ("TOPPADDING", (0, 0), (-1, -1), 1),

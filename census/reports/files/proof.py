@@ -109,6 +109,8 @@ def _totals(laid: Sequence[Laid], check: Check) -> Iterator[Values]:
     for one in laid:
         for placed in one.placed:
             table = placed.table
+            if not table.total_label:
+                continue
             sums = check.sums(one.part, table)
             for column in one.part.columns:
                 if column.summed and counts(column):
@@ -173,6 +175,8 @@ def _lines(laid: Sequence[Laid]) -> Iterator[Values]:
             if not placed.held and placed.bearing:
                 for identity in one.part.identities:
                     yield _together(one, placed, identity)
+            if not placed.table.total_label:
+                continue
             label = f"{placed.table.total_label} ({placed.table.unit})"
             for proved in held(one.part, None, placed.table.total):
                 yield _identity(one, proved, placed.total, label)

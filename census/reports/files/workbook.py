@@ -124,8 +124,9 @@ def _write_part(
                 proved.append((called(line), [*held(part, line, figures)]))
             if at % EVERY == 0:
                 progress(EVERY)
-        at += 1
-        _write(sheet, at, total_of(part, table), [look["total"]] * len(looks))
+        if table.total_label:
+            at += 1
+            _write(sheet, at, total_of(part, table), [look["total"]] * len(looks))
         placed.append(Placed(table, first + 1, at + 1, proved))
     sheet.freeze_panes(HEADINGS_AT + 1, before.index("name") + 1 if "name" in before else min(2, len(before)))
     sheet.repeat_rows(HEADINGS_AT)

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from datetime import tzinfo
 
 from census.change.queries.closings import knowledge
-from census.change.queries.reading import Moments, RowKey, moments_of, row_function
+from census.change.queries.of_lots import late_flows_of_lots
+from census.change.queries.reading import RowKey, moments_of, row_function
 from census.change.rules.arithmetic import rows_of_cells, steps
 from census.change.rules.columns import HEADINGS, SIGNS
 from census.change.rules.question import Question
@@ -60,7 +61,7 @@ def _steps(
 ) -> Iterator[tuple[RowKey, DatedFlow, str, int, CellEnd, CellEnd]]:
     moments = moments_of(question, knowledge(question), zone)
     period = flows_of_lots(lots, since=moments.start, before=moments.end, known_at=moments.closing.at)
-    late, sign = _late(lots, moments)
+    late, sign = late_flows_of_lots(lots, moments)
     cells = cell_ends({cell for flow in (*period, *late) for cell in (flow.from_cell, flow.to_cell)})
     rows = rows_of_cells(cells, row_function(question), question.scope)
     for flow in period:
@@ -80,16 +81,6 @@ def _steps(
             for row, n in ((out, -flow.n), (into, flow.n)):
                 if row is not None:
                     yield row, flow, "late", sign * n, a, b
-
-
-def _late(lots: list[int], moments: Moments) -> tuple[list[DatedFlow], int]:
-    """What one knowledge has more than the other of what lies before the period, and its sign."""
-    at_start, at_end = moments.opening.at, moments.closing.at
-    if at_start == at_end:
-        return [], 1
-    if at_start is not None and (at_end is None or at_start < at_end):
-        return flows_of_lots(lots, before=moments.start, known_at=at_end, known_after=at_start), 1
-    return flows_of_lots(lots, before=moments.start, known_at=at_start, known_after=at_end), -1
 
 
 def _told(

@@ -72,7 +72,7 @@ def by_exhibit(question: Question, saying: Saying) -> Document:
     places = Place.objects.in_bulk()
     rows = [*report.rows, *_only_counted(report, found, places)]
     names = names_of({row.taxon.pk: row.taxon for row in rows}.values(), question, saying)
-    keepers = _keepers(places, question.last_day)
+    keepers = keepers_of(places, question.last_day)
     asked = address_of(question, local_moment(question, saying))
     numbers = iter(range(1, 10**9))
     blocks = [
@@ -271,11 +271,15 @@ def _moved(report: Report, moves: Part, places: Mapping[int, Place]) -> list[Sai
     ]
 
 
-def _keepers(places: Mapping[int, Place], on: date) -> dict[int, list[str]]:
-    """Who keeps each place on a day; the keepers of the places above it count too. One query."""
+def keepers_of(places: Mapping[int, Place], on: date | None) -> dict[int, list[str]]:
+    """Who keeps each place on a day, or as the book stands; the keepers of the places above it count too.
+
+    One query.
+    """
     own: defaultdict[int, list[str]] = defaultdict(list)
-    for keeping in Keeping.objects.filter(since__lte=on).select_related("keeper"):
-        if keeping.until is None or keeping.until >= on:
+    keepings = Keeping.objects.select_related("keeper")
+    for keeping in keepings.filter(since__lte=on) if on else keepings.filter(until=None):
+        if on is None or keeping.until is None or keeping.until >= on:
             own[keeping.place_id].append(keeping.keeper.name)
     found: dict[int, list[str]] = {}
     for pk in places:

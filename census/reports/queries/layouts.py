@@ -11,6 +11,7 @@ from ..rules.document import Document
 from ..rules.quarters import two_years_to
 from ..rules.said import Saying
 from .exhibits import by_exhibit
+from .one_taxon import one_taxon
 from .periods import by_period
 from .stock_list import stock_list
 from .taxa import by_taxon
@@ -92,6 +93,15 @@ LAYOUTS: Mapping[str, Layout] = {
             _of_the_house(stock_list),
             "E",
             remembered=True,
+        ),
+        Layout(
+            "taxon",
+            "One taxon, one page",
+            "Names, where it lives, two years of numbers, all flows, counts, sources, who to ask.",
+            _two_years,
+            one_taxon,
+            "H",
+            subject="animal",
         ),
     )
 }

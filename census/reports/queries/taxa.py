@@ -145,7 +145,8 @@ def _part(
     return Part(form.key, title, "", form.columns, [Block(title, [], tables)], form.ties)
 
 
-def _short(change: Change, young_most: int, asked: Mapping[str, str]) -> dict[str, Figure]:
+def short_figures(change: Change, asked: Mapping[str, str]) -> dict[str, Figure]:
+    """The figures of the short form, each with its events."""
     short = short_form(change)
     figures = {
         name: figure(change, name, asked)
@@ -156,6 +157,10 @@ def _short(change: Change, young_most: int, asked: Mapping[str, str]) -> dict[st
     figures["change"] = Figure(short.change, {**asked, "figure": _EVERY_WAY} if short.change else None)
     figures["percent"] = Figure(_percent(short.change, short.percent))
     return figures
+
+
+def _short(change: Change, young_most: int, asked: Mapping[str, str]) -> dict[str, Figure]:
+    return short_figures(change, asked)
 
 
 def _percent(change: int, percent: float | None) -> str:

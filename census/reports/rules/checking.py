@@ -87,6 +87,8 @@ class Check:
         wrong = [*self._document.untied, *self._wrong]
         for part in self._document.parts:
             for table in part.tables():
+                if not table.total_label:
+                    continue
                 sums = self.sums(part, table)
                 if any(sums[key] != table.total[key].number for key in sums) or any(
                     one.off for one in held(part, None, table.total)

@@ -90,7 +90,7 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Lines of one unit, with their total."""
+    """Lines of one unit, with their total; none where ``total_label`` is empty: not all is to be added."""
 
     unit: str
     lines: Sequence[Line]

@@ -1,0 +1,226 @@
+"""Layout H: one taxon on one page, for the keeper's wall and the inspector's question."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+
+from django.db.models import Q
+
+from census.change.queries.closings import knowledge
+from census.change.queries.of_lots import changes_of_lots
+from census.change.queries.reading import RowKey
+from census.change.queries.report import Report
+from census.change.rules.arithmetic import Change, totals_by_unit
+from census.change.rules.question import By, Question
+from inventory.book.models import Lot, Place
+from inventory.names.models import Taxon, TaxonName
+
+from ..rules.document import Block, Column, Document, Figure, Kind, Line, Part, Said, Table
+from ..rules.quarters import Quarter, quarters_between, two_years_to
+from ..rules.said import Saying
+from .asking import address_of, figure, local_moment, mfu_figure
+from .exhibits import keepers_of
+from .head import head_lines, names_of
+from .taxa import SHORT, SHORT_TIES, short_figures
+from .taxon_counts import counts_of
+
+# A sum of openings is none: of these the foot tells nothing, of the flows it tells all eight quarters.
+_COURSE = tuple(
+    replace(column, summed=False) if column.key in ("opening", "closing", "missing") else column
+    for column in SHORT
+)
+_HELD = (
+    Column("closing", "animals at the end"),
+    Column("closing_mfu", "m.f.u", Kind.MFU, summed=False, under=True),
+    Column("missing", "of these missing"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Of:
+    """What the page is about, and how its figures are asked for."""
+
+    taxon: Taxon
+    lots: frozenset[int]
+    question: Question
+    saying: Saying
+
+    def asked(self, question: Question, unit: str, group: str = "") -> dict[str, str]:
+        address = {**address_of(question, local_moment(question, self.saying)), "unit": unit}
+        return {**address, "taxon": str(self.taxon.pk), **({"group": group} if group else {})}
+
+    def changes(self, question: Question) -> dict[RowKey, tuple[Change, bool]]:
+        found = changes_of_lots(question, self.lots, zone=self.saying.zone)
+        return {key: one for key, one in found.items() if key.taxon_id == self.taxon.pk}
+
+
+def one_taxon(question: Question, saying: Saying, subject: str) -> Document:
+    """Two years that end with the quarter of the last day. The number of queries depends on the quarters and
+    the censuses. Raises ValueError when the name is none."""
+    taxon = taxon_called(subject)
+    first, last = two_years_to(question.last_day)
+    question = replace(question, by=By.TAXON, first_day=first, last_day=last)
+    lots = frozenset(Lot.objects.filter(taxon=taxon).values_list("pk", flat=True))
+    of = _Of(taxon, lots, question, saying)
+    quarters = quarters_between(first, last)
+    numbers = iter(range(1, 10**9))
+    course, untied = _course(of, quarters, numbers)
+    newest = replace(question, first_day=quarters[-1].first_day)
+    where, places = _held(of, newest, By.PLACE, "Where it lives", key="where", numbers=numbers)
+    sources, _ = _held(of, newest, By.SOURCE, "Where it came from", key="sources", numbers=numbers)
+    counts, charts = counts_of(taxon, saying, numbers)
+    known = knowledge(newest)
+    totals = _totals(of.changes(newest))
+    report = Report(question, knowledge(question)[0], known[1], [], totals)
+    names = names_of([taxon], question, saying)
+    return Document(
+        layout="taxon",
+        title=f"{taxon.scientific_name}, {saying.days(first, last)}",
+        head=[
+            *_about(taxon, saying, places),
+            *head_lines(
+                report,
+                totals,
+                saying,
+                estimates="the book is whole animals; a count that is an estimate stands with its range",
+            ),
+        ],
+        parts=[course, where, sources, *counts],
+        questions=[replace(question, first_day=one.first_day, last_day=one.last_day) for one in quarters],
+        said=[
+            Said(f"{unit} at the end, by {part.key}", part.key, "closing", unit, total.closing)
+            for part in (where, sources)
+            for unit, total in totals.items()
+        ],
+        untied=untied,
+        notes=names.notes,
+        charts=charts,
+    )
+
+
+def taxon_called(words: str) -> Taxon:
+    """The taxon of a scientific or common name. Raises ValueError when there is none, or more than one."""
+    words = " ".join(words.split())
+    found = list(Taxon.objects.filter(Q(scientific_name__iexact=words) | Q(common_name__iexact=words))[:5])
+    if not found:
+        near = Taxon.objects.filter(
+            Q(scientific_name__icontains=words) | Q(common_name__icontains=words), joined_into=None
+        ).order_by("scientific_name")[:6]
+        names = ", ".join(one.scientific_name for one in near)
+        raise ValueError(
+            f"no animal is called “{words}”; {f'do you mean one of: {names}?' if names else 'write its name'}"
+        )
+    if len(found) > 1:
+        names = ", ".join(one.scientific_name for one in found)
+        raise ValueError(f"“{words}” is the name of several: {names}; write the scientific name")
+    return found[0].joined_into or found[0]
+
+
+def _totals(changes: Mapping[RowKey, tuple[Change, bool]]) -> dict[str, Change]:
+    return totals_by_unit((key.unit, change) for key, (change, _) in changes.items())
+
+
+def _course(of: _Of, quarters: Sequence[Quarter], numbers: Iterator[int]) -> tuple[Part, list[str]]:
+    """Opening, flows and closing of each quarter."""
+    questions = [replace(of.question, first_day=one.first_day, last_day=one.last_day) for one in quarters]
+    found = [of.changes(question) for question in questions]
+    units = sorted({key.unit for changes in found for key in changes})
+    tables, untied = [], []
+    for unit in units:
+        key = RowKey("", of.taxon.pk, unit)
+        changes = [changes[key][0] if key in changes else Change() for changes in found]
+        lines = [
+            Line(
+                next(numbers),
+                None,
+                quarter.words,
+                partial(short_figures, change, of.asked(question, unit)),
+                annex=tuple(key) if quarter is quarters[-1] else (),
+            )
+            for quarter, question, change in zip(quarters, questions, changes, strict=True)
+        ]
+        tables.append(Table(unit, lines, _sum(lines), "All quarters"))
+        untied += [
+            f"{of.taxon.scientific_name} {quarter.words} ({unit})"
+            for quarter, one in zip(quarters, found, strict=True)
+            if key in one and not one[key][1]
+        ]
+    ties = [replace(identity, on_totals=False) for identity in SHORT_TIES]
+    return Part("course", "Two years", "quarter", _COURSE, [Block("Two years", [], tables)], ties), untied
+
+
+def _sum(lines: Sequence[Line]) -> dict[str, Figure]:
+    """The flows of all quarters; of numbers that stand at one moment there is no sum."""
+    made = [line.figures for line in lines]
+    return {
+        column.key: Figure(sum(one[column.key].number for one in made))
+        if column.summed and column.kind in (Kind.NUMBER, Kind.SIGNED)
+        else Figure(None)
+        for column in _COURSE
+    }
+
+
+def _held(
+    of: _Of, question: Question, by: By, title: str, *, key: str, numbers: Iterator[int]
+) -> tuple[Part, list[Place]]:
+    """What is there at the end, by place or by source."""
+    question = replace(question, by=by)
+    found = of.changes(question)
+    places = Place.objects.in_bulk() if by is By.PLACE else {}
+    held = {row: change for row, (change, _) in found.items() if change.closing}
+
+    def label(row: RowKey) -> str:
+        place = places.get(int(row.group)) if by is By.PLACE else None
+        return f"{place.code} {place.name}" if place else str(row.group)
+
+    tables = []
+    for unit, total in _totals(found).items():
+        rows = sorted((row for row in held if row.unit == unit), key=label)
+        lines = [
+            Line(
+                next(numbers),
+                None,
+                label(row),
+                partial(_held_figures, held[row], of.asked(question, unit, str(row.group))),
+            )
+            for row in rows
+        ]
+        tables.append(Table(unit, lines, _held_figures(total, of.asked(question, unit))))
+    lives_in = [places[int(row.group)] for row in held] if by is By.PLACE else []
+    part = Part(key, title, "place" if by is By.PLACE else "source", _HELD, [Block(title, [], tables)])
+    return part, lives_in
+
+
+def _held_figures(change: Change, asked: Mapping[str, str]) -> dict[str, Figure]:
+    return {
+        "closing": figure(change, "closing", asked),
+        "closing_mfu": mfu_figure(change, "closing", asked),
+        "missing": figure(change, "missing", asked),
+    }
+
+
+def _about(taxon: Taxon, saying: Saying, places: Sequence[Place]) -> list[tuple[str, str]]:
+    """Names with their history, where it stands among the animals, and who to ask. Three queries."""
+    keepers = keepers_of(Place.objects.in_bulk(), on=None)
+    asked = sorted({name for place in places for name in keepers.get(place.pk, [])})
+    borne = [
+        f"{one.scientific_name} since {saying.day(one.since.astimezone(saying.zone).date())}"
+        for one in TaxonName.objects.filter(taxon=taxon).order_by("since", "id")
+    ]
+    typed = Lot.objects.filter(taxon=taxon).exclude(verbatim_identification="")
+    words = typed.values_list("verbatim_identification", flat=True).distinct()
+    classified = (taxon.phylum, taxon.class_name, taxon.order, taxon.family)
+    facts = [
+        ("name", f"{taxon.scientific_name} {taxon.authorship}".strip()),
+        ("common name", taxon.common_name),
+        ("typed as", "; ".join(sorted({one for one in words if one != taxon.scientific_name}))),
+        ("names in this house", "; ".join(borne)),
+        (
+            "classification",
+            ", ".join(filter(None, classified)),
+        ),
+        ("count class", taxon.count_class),
+        ("look-alikes", taxon.look_alike_set),
+        ("who to ask", ", ".join(asked) or "no keeper is on the books"),
+    ]
+    return [(heading, text) for heading, text in facts if text]
