@@ -8,3 +8,6 @@ class DatabaseRoom(AppConfig):
 
     def ready(self) -> None:
         from . import checks  # noqa: F401  (importing it registers the check)
+        from .kept import watch_files
+
+        watch_files()

@@ -69,6 +69,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
+    "inventory.site.headers.bounded",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -212,6 +213,7 @@ OIDC_NAME = os.environ.get("TIDETALLY_OIDC_NAME", "the house's account")
 _OIDC_CLIENT = os.environ.get("TIDETALLY_OIDC_CLIENT", "")
 _OIDC_SECRET = os.environ.get("TIDETALLY_OIDC_SECRET", "")
 OIDC_ENABLED = bool(OIDC_URL and _OIDC_CLIENT and _OIDC_SECRET)
+_OIDC_ORIGIN = os.environ.get("TIDETALLY_OIDC_ORIGIN") or "/".join(OIDC_URL.split("/")[:3])
 SOCIALACCOUNT_PROVIDERS: dict[str, Any] = {
     "openid_connect": {
         "OAUTH_PKCE_ENABLED": True,
@@ -255,7 +257,8 @@ CONTENT_SECURITY_POLICY = {
         "img-src": ["'self'", "data:"],
         "object-src": ["'none'"],
         "base-uri": ["'self'"],
-        "form-action": ["'self'"],
+        # The sign-in's form leads on to the identity provider, where the house has one.
+        "form-action": ["'self'", *([_OIDC_ORIGIN] if OIDC_ENABLED else [])],
         "frame-ancestors": ["'none'"],
     }
 }
@@ -266,7 +269,17 @@ SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = _TLS
 SECURE_HSTS_SECONDS = 31_536_000 if _TLS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = _TLS
 SESSION_COOKIE_HTTPONLY = True
-SESSION_COOKIE_AGE = 12 * 3600
+SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_AGE = SESSION_HOURS * 3600
+# The browser tells other sites nothing, and lets none of them hold our window or frame our pages.
+SECURE_REFERRER_POLICY = "same-origin"
+SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
+SECURE_CONTENT_TYPE_NOSNIFF = True
+X_FRAME_OPTIONS = "DENY"
+# A form's text and the number of its fields; files are bounded where they are taken in.
+DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
+DATA_UPLOAD_MAX_NUMBER_FILES = 20
 
 LOGGING = {
     "version": 1,

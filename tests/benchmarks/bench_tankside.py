@@ -5,9 +5,11 @@
 
 A house in a scratch folder (or in ``DATABASE_URL``), served over HTTP by ``manage.py serve``. Each device
 sends its entries one by one, and every tenth a second time as if the answer had been lost: first one entry
-a second, as eight people with wet hands could hardly do, then as fast as the answers come, where each waits
-for the seven others. Beside it, in the same run: bare inserts of one row, a transaction each, from as many
-threads. Afterwards the ledger is held against what was sent, and verified.
+a second, as eight people with wet hands could hardly do; then each second all in the same moment, so that
+the last waits for the seven others; then as fast as the answers come, where each always does. The devices run on
+the server's machine and take a part of it, which is told. Beside it, in the same run: bare inserts of one
+row, a transaction each, from as many threads. Afterwards the ledger is held against what was sent, and
+verified.
 """
 
 import argparse
@@ -36,6 +38,7 @@ HOST = "127.0.0.1"
 LOTS = 40
 PLACES = 12
 SENT_TWICE = 10
+WARMING = 40
 
 
 @dataclass
@@ -75,22 +78,32 @@ def main(arguments: Sequence[str] | None = None) -> int:
             f" {options.processes} processes"
         )
         with _server(options.devices, options.processes) as port:
+            # Untimed: each thread of a server that has just begun opens its connection and reads its code.
+            _at_once([partial(_send_all, one, port, WARMING, 0.0) for one in senders])
             _measure("an entry a second from each", senders, port, options.paced, every=1.0)
+            _measure("all in the same moment", senders, port, options.paced, every=-1.0)
             _measure("flat out", senders, port, options.entries, every=0.0)
         _print("bare insert of one row", _bare(options.devices, options.bare))
         return _check(senders)
 
 
 def _measure(what: str, senders: Sequence[Sender], port: int, entries: int, *, every: float) -> None:
-    """Lets every device send so many entries, ``every`` so many seconds, and prints what each took."""
+    """Lets every device send so many entries, ``every`` so many seconds, and prints what each took.
+
+    Below zero: every so many seconds, and all devices at the same moment.
+    """
     for sender in senders:
         sender.took.clear()
-    started = time.perf_counter()
+    started, computed = time.perf_counter(), time.process_time()
     _at_once([partial(_send_all, one, port, entries, every) for one in senders])
     seconds = time.perf_counter() - started
+    ours = time.process_time() - computed
     took = [one for sender in senders for one in sender.took]
     _print(what, took)
-    print(f"{'':<28} {len(took) / seconds:,.0f} entries a second")
+    share = ours / seconds / (os.cpu_count() or 1)
+    print(
+        f"{'':<28} {len(took) / seconds:,.0f} entries a second; the devices took {share:.0%} of the machine"
+    )
 
 
 def _house(devices: int) -> list[Sender]:
@@ -168,11 +181,11 @@ def _entry(sender: Sender, draw: random.Random) -> dict[str, Any]:
 
 
 def _send_all(sender: Sender, port: int, entries: int, every: float) -> None:
-    draw = random.Random(f"{sender.seed} {every}")
+    draw = random.Random(f"{sender.seed} {every} {entries}")
     connection = http.client.HTTPConnection(HOST, port, timeout=60)
-    begun = time.perf_counter() + draw.random() * every
+    begun = time.perf_counter() + (draw.random() * every if every > 0 else 0.0)
     for number in range(entries):
-        time.sleep(max(0.0, begun + number * every - time.perf_counter()))
+        time.sleep(max(0.0, begun + number * abs(every) - time.perf_counter()))
         entry = _entry(sender, draw)
         started = time.perf_counter()
         answer = _post(connection, sender, entry)

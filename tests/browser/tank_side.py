@@ -296,6 +296,6 @@ def each_is_one_event(page: Page, kind: str = "died") -> list[dict[str, Any]]:
 
 __all__ = [
     "CODE", "PHONE", "PlaywrightError", "Server", "TankSide", "all_sent", "choose", "dead",
-    "each_is_one_event", "enrol", "open_label", "open_tank", "phone", "phone_of", "phone_without_worker", "process", "rows",
-    "tank_side", "unbroken", "until", "watch",
+    "each_is_one_event", "enrol", "open_label", "open_tank", "phone", "phone_of",
+    "phone_without_worker", "process", "rows", "tank_side", "unbroken", "until", "watch",
 ]  # fmt: skip

@@ -55,7 +55,11 @@ SLOW_MEMORY = """
         const listen = request.addEventListener.bind(request);
         hold.waiting += 1;
         request.addEventListener = (name, tell, ...more) =>
-            listen(name, name === "success" ? (event) => until.then(() => tell.call(request, event)) : tell, ...more);
+            listen(
+                name,
+                name === "success" ? (event) => until.then(() => tell.call(request, event)) : tell,
+                ...more,
+            );
         return request;
     };
 """
@@ -80,8 +84,19 @@ def waits(page: Page, n: int = 1) -> None:
     until(page, f"hold.waiting >= {n}")
 
 
+def kept_open(page: Page, address: str) -> list[Route]:
+    """Requests of the page to an address, each without an answer until the test lets it go."""
+    asked: list[Route] = []
+
+    def keep(route: Route) -> None:
+        asked.append(route)
+
+    page.route(address, keep)
+    return asked
+
+
 def came(page: Page, answers: list[Route], n: int = 1) -> None:
-    """Waits until the page has asked so often; its requests stay open until the test lets them go."""
+    """Waits until the page has asked so often."""
     deadline = time.monotonic() + PATIENCE_MS / 1000
     while len(answers) < n:
         assert time.monotonic() < deadline, f"asked {len(answers)} times, not {n}"
@@ -98,9 +113,8 @@ def stands(page: Page, words: str) -> None:
 
 
 def test_a_late_confirmation_does_not_draw_over_the_tank(slow: Page, tank_side: TankSide) -> None:
-    answers: list[Route] = []
     open_tank(slow, tank_side)
-    slow.route("**/api/v1/entries", lambda route: answers.append(route))
+    answers = kept_open(slow, "**/api/v1/entries")
     slow.get_by_role("button", name="two-spotted goby").click()
     slow.get_by_role("button", name="Died").click()
     slow.get_by_role("button", name="Save").click()
@@ -173,9 +187,8 @@ def test_a_late_answer_to_a_code_does_not_choose_who_has_given_the_device_away(
     slow: Page, tank_side: TankSide
 ) -> None:
     """Jory's code is being asked for; Ade takes the device and starts a code of their own."""
-    answers: list[Route] = []
     slow.goto(f"{tank_side.server.url}/tank/#E02")
-    slow.route("**/api/v1/persons/check", lambda route: answers.append(route))
+    answers = kept_open(slow, "**/api/v1/persons/check")
     choose(slow, "Jory")
     until(slow, "document.getElementById('said').textContent === 'Checking the code'")
     slow.get_by_role("button", name="Other person").click()
@@ -217,10 +230,9 @@ def test_a_late_slip_does_not_draw_over_the_chooser(slow: Page, tank_side: TankS
 
 def test_late_count_sheets_do_not_draw_over_what_was_asked_for_after(slow: Page, tank_side: TankSide) -> None:
     """The list of sheets is asked of the server each time; an older answer must not win."""
-    answers: list[Route] = []
     open_tank(slow, tank_side, "/tank/count")
     heading(slow, "Your count sheets")
-    slow.route("**/api/v1/count-sheets", lambda route: answers.append(route))
+    answers = kept_open(slow, "**/api/v1/count-sheets")
     for asked in ("first", "second"):
         slow.evaluate(f"location.hash = '{asked}'")
     until(slow, "location.hash === '#second'")

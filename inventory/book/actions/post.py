@@ -278,28 +278,28 @@ def _write(
     cells = post_reading.cell_ids(batch, (cell for r in readings for f in r.flows for cell in f[:2]))
     events = _chained(readings, batch, now=now)
     try:
-        with transaction.atomic():
-            names = [column.attname for column in Event._meta.concrete_fields]
-            insert_rows(Event, names, ([getattr(event, name) for name in names] for event in events))
-            insert_rows(
-                Flow,
-                ("event_id", "from_cell_id", "to_cell_id", "n", "effective_at", "entered_at", "reversal"),
+        names = [column.attname for column in Event._meta.concrete_fields]
+        insert_rows(Event, names, ([getattr(event, name) for name in names] for event in events))
+        insert_rows(
+            Flow,
+            ("event_id", "from_cell_id", "to_cell_id", "n", "effective_at", "entered_at", "reversal"),
+            (
                 (
-                    (
-                        event.id,
-                        cells[flow.from_cell],
-                        cells[flow.to_cell],
-                        flow.n,
-                        event.effective_at,
-                        event.entered_at,
-                        event.reverses_id is not None,
-                    )
-                    for event, reading in zip(events, readings, strict=True)
-                    for flow in reading.flows
-                ),
-            )
+                    event.id,
+                    cells[flow.from_cell],
+                    cells[flow.to_cell],
+                    flow.n,
+                    event.effective_at,
+                    event.entered_at,
+                    event.reverses_id is not None,
+                )
+                for event, reading in zip(events, readings, strict=True)
+                for flow in reading.flows
+            ),
+        )
     except IntegrityError as error:
-        # The rules looked at whole days and let it pass; row by row the database cannot.
+        # The rules looked at whole days and let it pass; row by row the database cannot. Nothing more is
+        # asked of it: the transaction, or the savepoint of this batch, goes with what is raised.
         message = f"in this order an individual would be in two places or in none ({error})"
         raise LedgerRefused([Problem(readings[0].index, readings[0].draft.origin, "", message)]) from error
     post_flags.raise_and_settle([(e, r.flows) for e, r in zip(events, readings, strict=True)], batch, now=now)

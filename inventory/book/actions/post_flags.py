@@ -3,12 +3,19 @@
 from collections.abc import Sequence
 from datetime import datetime
 
+from inventory.db.prepared import Prepared
 from inventory.people.models import House
 
 from ..models import Event, Flag
 from ..models.flags import FlagKind
 from ..rules.running import FlowDraft
 from .post_reading import Batch
+
+_BELOW_ZERO = Prepared(
+    lambda: Flag.objects.filter(settled_at=None, kind=FlagKind.BELOW_ZERO).values_list(
+        "lot__accession", "place_id", "pk"
+    )
+)
 
 
 def raise_and_settle(
@@ -26,9 +33,9 @@ def raise_and_settle(
     late = [event for event, _ in written if batch.closed_at(event.effective_at)]
     owner = House.objects.values_list("registrar_id", flat=True).first() if below or late else None
     open_flags = _open_below_zero(batch, set(last_event))
-    Flag.objects.filter(pk__in=[pk for box, pk in open_flags.items() if box not in below]).update(
-        settled_at=now
-    )
+    settled = [pk for box, pk in open_flags.items() if box not in below]
+    if settled:
+        Flag.objects.filter(pk__in=settled).update(settled_at=now)
     flags = [
         Flag(
             kind=FlagKind.BELOW_ZERO,
@@ -51,8 +58,5 @@ def raise_and_settle(
 def _open_below_zero(batch: Batch, boxes: set[tuple[str, str]]) -> dict[tuple[str, str], int]:
     """Open flags on balances below zero, by (lot, account); only those that the batch touched."""
     accounts = {number: account for account, number in batch.place_ids.items()}
-    rows = Flag.objects.filter(settled_at=None, kind=FlagKind.BELOW_ZERO).values_list(
-        "lot__accession", "place_id", "pk"
-    )
-    found = {(lot, accounts.get(place, "")): pk for lot, place, pk in rows}
+    found = {(lot, accounts.get(place, "")): pk for lot, place, pk in _BELOW_ZERO()}
     return {box: pk for box, pk in found.items() if box in boxes}

@@ -8,6 +8,7 @@ from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
+from inventory.db.prepared import Prepared
 from inventory.people.models import Person
 
 from ..models import Account, Cell, Event, Flow, Lot, LotKind, PeriodVersion, PlaceKind
@@ -27,6 +28,33 @@ from ..rules.running import (
 
 # Names in one IN (...): below the smallest limit on parameters of the two databases.
 ASK_AT_ONCE = 10_000
+
+_EVENTS = Prepared(
+    lambda some: Event.objects.filter(identifier__in=some).values_list("id", "identifier", "content_hash"),
+    [Event._meta.get_field("identifier")],
+)
+_HEAD = Prepared(lambda: Event.objects.order_by("-id").values_list("id", "hash")[:1])
+_LOTS = Prepared(
+    lambda some: Lot.objects.filter(accession__in=some).values_list("id", "accession", "kind", "unit"),
+    [Lot._meta.get_field("accession")],
+)
+_PEOPLE = Prepared(
+    lambda some: Person.objects.filter(name__in=some).values_list("name", "id"),
+    [Person._meta.get_field("name")],
+)
+# Every account: its number and cause, and of a place its number, code, name and kind.
+_ACCOUNTS = Prepared(
+    lambda: Account.objects.values_list(
+        "id", "cause", "place_id", "place__code", "place__name", "place__kind"
+    )
+)
+_CLOSINGS = Prepared(lambda: PeriodVersion.objects.values_list("period__starts_on", "boundary", "closed_at"))
+_CELLS = Prepared(
+    lambda some: Cell.objects.filter(lot__id__in=some).values_list(
+        "id", "lot__accession", "account_id", "sex", "stage", "standing", "balance"
+    ),
+    [Lot._meta.get_field("id")],
+)
 
 Thing = TypeVar("Thing")
 
@@ -75,15 +103,15 @@ def known_events(identifiers: Collection[UUID]) -> dict[UUID, tuple[int, str]]:
     return {
         identifier: (number, content)
         for some in _portions(identifiers)
-        for number, identifier, content in Event.objects.filter(identifier__in=some).values_list(
-            "id", "identifier", "content_hash"
-        )
+        for number, identifier, content in _EVENTS(some)
     }
 
 
 def head_of_chain() -> tuple[int, str]:
     """Number and hash of the last event; zero and the genesis hash for an empty ledger."""
-    return Event.objects.order_by("-id").values_list("id", "hash").first() or (0, chain.GENESIS)
+    for number, digest in _HEAD():
+        return number, digest
+    return 0, chain.GENESIS
 
 
 def read(drafts: Sequence[EventDraft], zone: tzinfo) -> Batch:
@@ -91,13 +119,9 @@ def read(drafts: Sequence[EventDraft], zone: tzinfo) -> Batch:
     targets = {draft.reverses for draft in drafts if draft.reverses}
     accessions = {lot for draft in drafts for line in draft.lines for lot in (line.lot, line.to_lot) if lot}
     accessions |= _lots_of_events(targets)
-    accounts = list(_accounts())
+    accounts = _ACCOUNTS()
     names = {name for draft in drafts for name in (draft.entered_by, draft.approved_by) if name}
-    lots = [
-        row
-        for some in _portions(accessions)
-        for row in Lot.objects.filter(accession__in=some).values_list("id", "accession", "kind", "unit")
-    ]
+    lots = [row for some in _portions(accessions) for row in _LOTS(some)]
     batch = Batch(
         book=RunningBook(
             zone=zone,
@@ -111,7 +135,7 @@ def read(drafts: Sequence[EventDraft], zone: tzinfo) -> Batch:
                 if code
             },
         ),
-        people=dict(Person.objects.filter(name__in=names).values_list("name", "id")),
+        people={name: person for some in _portions(names) for name, person in _PEOPLE(some)},
         account_ids={
             place_account(code) if code else outside_account(cause): number
             for number, cause, _, code, _, _ in accounts
@@ -155,17 +179,9 @@ def _portions(things: Iterable[Thing]) -> Iterator[list[Thing]]:
         yield listed[start : start + ASK_AT_ONCE]
 
 
-def _accounts() -> Iterable[tuple[int, str, int, str, str, str]]:
-    """Every account: its number and cause, and of a place its number, code, name and kind. One query."""
-    return Account.objects.values_list("id", "cause", "place_id", "place__code", "place__name", "place__kind")
-
-
 def _closings(zone: tzinfo) -> list[tuple[datetime, datetime, datetime]]:
     return [
-        (start_of_day(starts_on, zone), boundary, closed_at)
-        for starts_on, boundary, closed_at in PeriodVersion.objects.values_list(
-            "period__starts_on", "boundary", "closed_at"
-        )
+        (start_of_day(starts_on, zone), boundary, closed_at) for starts_on, boundary, closed_at in _CLOSINGS()
     ]
 
 
@@ -181,10 +197,7 @@ def _lots_of_events(identifiers: set[UUID]) -> set[str]:
 def _read_cells(batch: Batch) -> None:
     accounts = {number: account for account, number in batch.account_ids.items()}
     for some in _portions(batch.lot_ids.values()):
-        rows = Cell.objects.filter(lot_id__in=some).values_list(
-            "id", "lot__accession", "account_id", "sex", "stage", "standing", "balance"
-        )
-        for number, accession, account, sex, stage, standing, balance in rows:
+        for number, accession, account, sex, stage, standing, balance in _CELLS(some):
             cell = CellKey(accession, accounts[account], sex, stage, standing)
             batch.cell_ids[cell] = number
             batch.book.put(cell, balance)

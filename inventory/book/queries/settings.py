@@ -3,15 +3,19 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from inventory.db.prepared import Prepared
+
 from ..models import Setting
 from ..rules.settings import NAMED, Named, in_use
+
+_CHANGES = Prepared(lambda: Setting.objects.order_by("since", "id").values_list("name", "value"))
 
 
 def numbers_in_use(*, at: datetime | None = None) -> dict[str, int]:
     """Every named number as it stood at ``at`` (None: now). One query."""
-    changes = Setting.objects.order_by("since", "id")
-    if at is not None:
-        changes = changes.filter(since__lte=at)
+    if at is None:
+        return in_use(_CHANGES())
+    changes = Setting.objects.order_by("since", "id").filter(since__lte=at)
     return in_use(changes.values_list("name", "value"))
 
 

@@ -1,11 +1,13 @@
 """Raises alarms with the death that makes them, and notes who has seen them."""
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from django.db.models import Q
 
 from inventory.book.models import Flow, Lot, Place
 from inventory.book.rules.kinds import EventKind
+from inventory.db.prepared import Prepared
 from inventory.names.models import CountClass
 from inventory.people.models import Person
 
@@ -19,6 +21,39 @@ from .post import send_soon
 # (moment, number)
 Happened = tuple[tuple[datetime, int], ...]
 
+_LOT, _PLACE = Lot._meta.get_field("id"), Place._meta.get_field("id")
+_MOMENT = Flow._meta.get_field("effective_at")
+_OPEN = Prepared(lambda lot: OpenLot.objects.filter(lot=lot).values_list("id"), _LOT)
+_HELD = Prepared(lambda lot: Lot.objects.filter(pk=lot).values_list("held"), _LOT)
+_RINGING = Prepared(
+    lambda place, since: Alarm.objects.filter(place=place, seen_at=None, raised_at__gte=since).values_list(
+        "id", "reason", "lot_id"
+    ),
+    _PLACE,
+    _MOMENT,
+)
+# Deaths that were not taken back, in a place or of a lot, between two moments.
+_DEATHS = Prepared(
+    lambda place, lot, since, until: (
+        Flow.objects.filter(
+            Q(from_cell__account__place=place) | Q(from_cell__lot=lot),
+            to_cell__account__cause=EventKind.DIED,
+            effective_at__gte=since,
+            effective_at__lte=until,
+            reversal=False,
+            event__reversed_by=None,
+        )
+        .order_by()
+        .values_list(
+            "effective_at", "n", "from_cell__lot_id", "from_cell__account__place_id", "from_cell__lot__unit"
+        )
+    ),
+    _PLACE,
+    _LOT,
+    _MOMENT,
+    _MOMENT,
+)
+
 
 def raise_alarms(booked: Booked, around: Surroundings) -> str:
     """Rows for what this death makes an alarm of, in the entry's own transaction; all of it in words.
@@ -31,7 +66,7 @@ def raise_alarms(booked: Booked, around: Surroundings) -> str:
     if lot is None or place is None or moment is None or booked.event_id is None or is_eggs(lot.unit):
         return ""
     in_tank, of_lot = _deaths(lot, place, moment)
-    if OpenLot.objects.filter(lot=lot).exists():
+    if _OPEN(lot.pk):
         # Nothing is held under an open name, so there is no share of it either.
         of_lot = ()
     deaths = Deaths(
@@ -39,21 +74,21 @@ def raise_alarms(booked: Booked, around: Surroundings) -> str:
         class_a=(lot.count_class or lot.taxon.count_class) == CountClass.EXACT,
         in_tank=in_tank,
         of_lot=of_lot,
-        held_now=Lot.objects.values_list("held", flat=True).get(pk=lot.pk),
+        held_now=_HELD(lot.pk)[0][0],
     )
     limits = Limits(around.numbers["mass_death_in_day"], around.numbers["mass_death_lot_percent"])
     found = reasons(deaths, limits, now=around.now)
     if not found:
         return ""
     since = around.now - WINDOW
-    ringing = list(Alarm.objects.filter(place=place, seen_at=None, raised_at__gte=since))
+    ringing = _RINGING(place.pk, since)
     alarms = []
     for reason, n in found:
         said = _words(reason, n, lot, place)[:300]
         rings = _ringing(reason, lot, ringing)
         if rings is not None:
             # Whoever looks reads how many there are now.
-            Alarm.objects.filter(pk=rings.pk).update(words=said)
+            Alarm.objects.filter(pk=rings).update(words=said)
             continue
         alarms.append(
             Alarm(
@@ -66,8 +101,8 @@ def raise_alarms(booked: Booked, around: Surroundings) -> str:
                 next_try_at=around.now,
             )
         )
-    Alarm.objects.bulk_create(alarms)
     if alarms:
+        Alarm.objects.bulk_create(alarms)
         send_soon()
     return "; ".join(_words(reason, n, lot, place) for reason, n in found)
 
@@ -79,28 +114,17 @@ def see_alarm(alarm: Alarm, *, by: Person, now: datetime) -> bool:
 
 def _deaths(lot: Lot, place: Place, moment: datetime) -> tuple[Happened, Happened]:
     """Deaths within a day of ``moment`` that were not taken back: in the tank, and of the lot. One query."""
-    flows = Flow.objects.filter(
-        Q(from_cell__account__place=place) | Q(from_cell__lot=lot),
-        to_cell__account__cause=EventKind.DIED,
-        effective_at__range=(moment - WINDOW, moment + WINDOW),
-        reversal=False,
-        event__reversed_by=None,
-    ).order_by()
-    rows = list(
-        flows.values_list(
-            "effective_at", "n", "from_cell__lot_id", "from_cell__account__place_id", "from_cell__lot__unit"
-        )
-    )
+    rows = _DEATHS(place.pk, lot.pk, moment - WINDOW, moment + WINDOW)
     in_tank = tuple((at, n) for at, n, _, where, unit in rows if where == place.pk and not is_eggs(unit))
     return in_tank, tuple((at, n) for at, n, whose, _, _ in rows if whose == lot.pk)
 
 
-def _ringing(reason: Reason, lot: Lot, alarms: list[Alarm]) -> Alarm | None:
+def _ringing(reason: Reason, lot: Lot, alarms: Sequence[tuple[int, str, int]]) -> int | None:
     """The alarm that rings for the same already; each death of class A rings for itself."""
-    for alarm in alarms:
-        same = reason is Reason.TANK or (reason is Reason.LOT and alarm.lot_id == lot.pk)
-        if same and alarm.reason == reason:
-            return alarm
+    for number, why, of_lot in alarms:
+        same = reason is Reason.TANK or (reason is Reason.LOT and of_lot == lot.pk)
+        if same and why == reason:
+            return number
     return None
 
 

@@ -7,6 +7,7 @@ from django.db import transaction
 from inventory.book.models import Event, Flag, Lot
 from inventory.book.models.flags import FlagKind
 from inventory.db.locks import serialize_writers
+from inventory.db.prepared import Prepared
 from inventory.names.models import CountClass
 from inventory.people.models import Person
 from inventory.permits.models import PermitVersion
@@ -15,16 +16,24 @@ from ..models import Body
 from ..queries.bodies import holder_of
 from ..rules.stated import StatedBody
 
+# Permits that want to be told of a death, of those under which the lot came.
+_TOLD_OF = Prepared(
+    lambda lot: PermitVersion.objects.filter(
+        permit__number__in=Event.objects.filter(flows__to_cell__lot=lot)
+        .exclude(permit_number="")
+        .values("permit_number"),
+        notice_days__isnull=False,
+    ).values_list("id")[:1],
+    Lot._meta.get_field("id"),
+)
+
 
 def must_state_body(lot: Lot) -> bool:
     """Whether a death of this lot needs a word on the body: class A does, and what was taken
     under a permit that wants to be told of a death."""
     if (lot.count_class or lot.taxon.count_class) == CountClass.EXACT:
         return True
-    numbers = Event.objects.filter(flows__to_cell__lot=lot).exclude(permit_number="")
-    return PermitVersion.objects.filter(
-        permit__number__in=numbers.values("permit_number"), notice_days__isnull=False
-    ).exists()
+    return bool(_TOLD_OF(lot.pk))
 
 
 def keep_body(*, event: int, body: StatedBody, by: Person, now: datetime) -> Body | str:

@@ -3,11 +3,10 @@
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from django.db.models import Sum
-
 from inventory.book.actions.post import LedgerRefused, post_event
 from inventory.book.models import Cell, Flag, Lot, LotKind, Place
 from inventory.book.models.flags import FlagKind
+from inventory.db.prepared import Prepared
 from inventory.people.models import Person
 
 from ..models import Body, Entry
@@ -20,6 +19,11 @@ from .bodies import keep_body, must_state_body
 from .eggs import lot_of_eggs
 from .open_names import lot_of_open_name
 
+_HELD = Prepared(
+    lambda lot, place: Cell.objects.filter(lot=lot, account__place=place, inside=True).values_list("balance"),
+    Lot._meta.get_field("id"),
+    Place._meta.get_field("id"),
+)
 # What the ledger calls a column, by what the interface calls a field.
 _FIELDS = {"accession": "lot", "to_accession": "to_lot", "entered_by": "person", "entered": "saved_at"}
 
@@ -144,8 +148,7 @@ def _more_than_book(entry: Stated, lot: Lot, place: Place) -> bool:
     """Whether a group is asked for more than it has there now; of an individual the ledger itself says it."""
     if entry.kind not in TAKES or lot.kind == LotKind.INDIVIDUAL or entry.open_name:
         return False
-    cells = Cell.objects.filter(lot=lot, account__place=place, inside=True)
-    held: int = cells.aggregate(held=Sum("balance"))["held"] or 0
+    held: int = sum(balance for (balance,) in _HELD(lot.pk, place.pk))
     return entry.numbers.total > max(held, 0)
 
 

@@ -12,7 +12,8 @@ from uuid import UUID
 from django.db import DatabaseError, DataError, IntegrityError, transaction
 
 from inventory.book.models.flags import FlagKind
-from inventory.db.locks import queue_of_writers, serialize_writers
+from inventory.db.prepared import Prepared
+from inventory.db.together import write_together
 from inventory.people.actions.devices import seen
 from inventory.people.models import Device, DeviceScope, Person
 
@@ -29,6 +30,11 @@ from .slips import book_slip
 from .undo import undo
 
 log = logging.getLogger(__name__)
+
+_BEFORE = Prepared(
+    lambda one: Entry.objects.filter(identifier=one).values_list("content_hash", "outcome", "answer"),
+    Entry._meta.get_field("identifier"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,14 +66,12 @@ def take_entries(
     """
     stated = [one.stated for one in received if one.stated is not None]
     around = surroundings.read(stated, device=device, sent_at=sent_at, now=now, zone=zone)
-    seen(device, now=now)
     return [_take(one, around) for one in received]
 
 
 def _take(one: Received, around: Surroundings) -> dict[str, Any]:
     try:
-        with queue_of_writers():
-            return _take_once(one, around)
+        return write_together(lambda: _take_once(one, around))
     except Exception as error:
         if isinstance(error, DatabaseError) and not isinstance(error, DataError | IntegrityError):
             raise
@@ -78,11 +82,11 @@ def _take(one: Received, around: Surroundings) -> dict[str, Any]:
         return _keep(one, around, None, [Trouble("", words)])
 
 
-@transaction.atomic
 def _take_once(one: Received, around: Surroundings) -> dict[str, Any]:
-    # Before the look for what is there: two tabs that send the same wait for each other here.
-    serialize_writers()
-    before = Entry.objects.filter(identifier=one.identifier).values_list("content_hash", "outcome", "answer")
+    """Under the writers' lock, which two tabs that send the same wait for before they look for it."""
+    # With the entry, for a write of its own would stand in the way of the others.
+    seen(around.device, now=around.now)
+    before = _BEFORE(one.identifier)
     first = {content: (outcome, answer) for content, outcome, answer in before}
     if one.content_hash in first:
         return {**first[one.content_hash][1], "already": True}

@@ -11,6 +11,7 @@ from django.db.models import Exists, F, OuterRef
 from inventory.book.models import Lot, PeriodVersion, Place
 from inventory.book.queries.settings import numbers_in_use
 from inventory.book.who import RECORDS
+from inventory.db.prepared import Instances
 from inventory.people.models import Device, House, Person
 from inventory.people.queries.devices import read_pass
 from inventory.people.rules.roles import Role
@@ -81,28 +82,45 @@ def read(
     """Four queries, however many entries."""
     accessions = {code for entry in entries for code in (entry.lot, entry.to_lot) if code}
     codes = {code for entry in entries for code in (entry.place, entry.to_place) if code}
-    lots = Lot.objects.select_related("taxon").filter(accession__in=accessions)
     return Surroundings(
         device=device,
         clock=Clock(sent_at, now),
         now=now,
         zone=zone,
         authors=_authors({entry.person for entry in entries if entry.person is not None}),
-        places={place.code: place for place in Place.objects.filter(code__in=codes)},
-        lots={lot.accession: lot for lot in lots},
+        places={place.code: place for place in _PLACES(codes)},
+        lots={lot.accession: lot for lot in _LOTS(accessions)},
         numbers=numbers_in_use(),
     )
 
 
+_PLACES = Instances(
+    lambda some: Place.objects.filter(code__in=some), [Place._meta.get_field("code")], model=Place
+)
+_LOTS = Instances(
+    lambda some: Lot.objects.filter(accession__in=some),
+    [Lot._meta.get_field("accession")],
+    model=Lot,
+    beside="taxon",
+)
+_AUTHORS = Instances(
+    lambda some: Person.objects.filter(pk__in=some).annotate(
+        may_record=Exists(
+            Group.objects.filter(user__person=OuterRef("pk"), name__in=[role.value for role in RECORDS])
+        ),
+        code_changed_at=F("code__changed_at"),
+    ),
+    [Person._meta.get_field("id")],
+    model=Person,
+    more=("may_record", "code_changed_at"),
+)
+
+
 def _authors(ids: Collection[int]) -> dict[int, Author]:
     """One query."""
-    recording = Group.objects.filter(user__person=OuterRef("pk"), name__in=[role.value for role in RECORDS])
-    people = Person.objects.filter(pk__in=ids).annotate(
-        may_record=Exists(recording), code_changed_at=F("code__changed_at")
-    )
     return {
-        person.pk: Author(person, may_record=person.may_record, code_changed_at=person.code_changed_at)
-        for person in people
+        person.pk: Author(person, may_record=bool(may_record), code_changed_at=code_changed_at)
+        for person, may_record, code_changed_at in _AUTHORS.with_more(ids)
     }
 
 

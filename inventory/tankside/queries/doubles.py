@@ -11,6 +11,7 @@ from inventory.book.queries import story
 from inventory.book.queries.settings import numbers_in_use
 from inventory.book.queries.story import EventTold
 from inventory.book.rules.kinds import EventKind
+from inventory.db.prepared import Prepared
 from inventory.people.models import Person
 
 from ..models import DoubleDecision, Entry, Outcome
@@ -23,6 +24,34 @@ LOOKS_BACK = timedelta(days=92)
 # What is entered at a tank, or typed from a slip of one. A change of sex or stage doubles nothing.
 _KINDS = frozenset(EVENT_OF.values()) - {EventKind.REGROUPED}
 
+_TWINS = Prepared(
+    lambda person, place, lot, kind, total, since, until, but: (
+        Entry.objects.filter(
+            person=person,
+            place=place,
+            lot=lot,
+            kind=kind,
+            total=total,
+            outcome=Outcome.SENT,
+            saved_at__gte=since,
+            saved_at__lte=until,
+            event__isnull=False,
+            event__reversed_by=None,
+        )
+        .exclude(identifier=but)
+        .order_by("-id")
+        .values_list("saved_at")[:1]
+    ),
+    Person._meta.get_field("id"),
+    Place._meta.get_field("id"),
+    Lot._meta.get_field("id"),
+    Entry._meta.get_field("kind"),
+    Entry._meta.get_field("total"),
+    Entry._meta.get_field("saved_at"),
+    Entry._meta.get_field("saved_at"),
+    Entry._meta.get_field("identifier"),
+)
+
 
 def twin_of(entry: Stated, *, person: Person, place: Place, lot: Lot, minutes: int) -> datetime | None:
     """When the last other entry of the same person, tank, lot, kind and number was saved within ``minutes``.
@@ -30,18 +59,11 @@ def twin_of(entry: Stated, *, person: Person, place: Place, lot: Lot, minutes: i
     What was taken back meanwhile is no twin. One query.
     """
     near = timedelta(minutes=minutes)
-    twins = Entry.objects.filter(
-        person=person,
-        place=place,
-        lot=lot,
-        kind=entry.kind.value,
-        total=entry.numbers.total,
-        outcome=Outcome.SENT,
-        saved_at__range=(entry.saved_at - near, entry.saved_at + near),
-        event__isnull=False,
-        event__reversed_by=None,
-    ).exclude(identifier=entry.identifier)
-    return twins.order_by("-id").values_list("saved_at", flat=True).first()
+    twins = _TWINS(
+        *(person.pk, place.pk, lot.pk, entry.kind.value, entry.numbers.total),
+        *(entry.saved_at - near, entry.saved_at + near, entry.identifier),
+    )
+    return twins[0][0] if twins else None
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from typing import Any
 
 from django.core.management.base import CommandError, CommandParser
 from django.db import connections
+from django.urls import get_resolver
 
 from inventory.doors.command import HouseCommand
 
@@ -46,6 +47,8 @@ class Command(HouseCommand):
             ) from error
         processes = options["processes"]
         self.stderr.write(f"Serving on http://{address}:{port} from {processes} processes; stop with Ctrl-C.")
+        # Read before the first request, which would else wait a second for it in each process.
+        assert get_resolver().url_patterns
         # A connection must not be shared by a parent and its children.
         connections.close_all()
         serve_from(

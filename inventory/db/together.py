@@ -1,0 +1,94 @@
+"""Writes that wait for each other are written in one transaction.
+
+A commit waits for the disk, and while one waits, others come. Whoever has the turn takes all that wait in
+its process and writes them one after another, each whole, with one commit. Nobody is answered before that.
+"""
+
+import threading
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+from django.db import connection, transaction
+
+from .locks import queue_of_writers, serialize_writers
+
+MOST = 32
+
+T = TypeVar("T")
+
+
+class _Waiting:
+    """A work that waits for its turn."""
+
+    def __init__(self, work: Callable[[], Any]) -> None:
+        self.work = work
+        # It has had its turn. Without an answer then, its group failed.
+        self.over = False
+        self.answers: list[Any] = []
+
+
+class _Line:
+    """The works of this process that wait, and whether a thread is writing some of them."""
+
+    def __init__(self) -> None:
+        self.changed = threading.Condition()
+        self.waiting: list[_Waiting] = []
+        self.writing = False
+
+    def wait(self, mine: _Waiting) -> None:
+        """Returns when ``mine`` has had its turn, in this thread or in another."""
+        with self.changed:
+            self.waiting.append(mine)
+            while self.writing and not mine.over:
+                self.changed.wait()
+            if mine.over:
+                return
+            self.writing = True
+        group: list[_Waiting] = []
+        try:
+            with queue_of_writers():
+                # Only now: whoever came while other processes wrote goes along.
+                with self.changed:
+                    group, self.waiting = self.waiting[:MOST], self.waiting[MOST:]
+                _write(group)
+        finally:
+            with self.changed:
+                self.writing = False
+                # Many may have come before it: it does not wait a second time.
+                self.waiting = [one for one in self.waiting if one is not mine]
+                for one in group:
+                    one.over = True
+                self.changed.notify_all()
+
+
+_line = _Line()
+
+
+def write_together(work: Callable[[], T]) -> T:
+    """Does ``work`` in a transaction under the writers' lock and answers what it answers, once committed.
+
+    The work may be done by another thread, on that thread's connection, beside others, without a savepoint
+    of its own. When anything is raised, by this work or by one beside it or by the commit, nothing of the
+    group is kept and each is done again alone, in its own thread; what is raised then is raised to its
+    caller. So a work must be fit to be done twice, of which one is kept.
+    """
+    if not connection.in_atomic_block:
+        mine = _Waiting(work)
+        _line.wait(mine)
+        if mine.answers:
+            answer: T = mine.answers[0]
+            return answer
+    with queue_of_writers(), transaction.atomic():
+        serialize_writers()
+        return work()
+
+
+def _write(group: list[_Waiting]) -> None:
+    try:
+        with transaction.atomic():
+            serialize_writers()
+            answers = [one.work() for one in group]
+    except Exception:
+        return  # Each is done again by itself, and tells its own caller.
+    for one, answer in zip(group, answers, strict=True):
+        one.answers.append(answer)
