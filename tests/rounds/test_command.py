@@ -41,7 +41,8 @@ def rows(text: str) -> list[dict[str, str]]:
 
 
 def test_a_census_goes_from_open_to_signed(house: TestHouse, tmp_path: Path) -> None:
-    census("open", "2026 Q3", "--by", "Runa", "--places", "K1,K2,RA,RB,LO")
+    _, told = census("open", "2026 Q3", "--by", "Runa", "--places", "K1,K2,RA,RB,LO")
+    assert "warning, no counter: CS-26Q3-01 (K1): no counter is named" in told
     census("sheets", "CS-26Q3", "--out", str(tmp_path), "--issue", "--by", "Runa")
     assert sorted(path.name for path in tmp_path.iterdir()) == [
         "CS-26Q3-01.xlsx",

@@ -19,6 +19,7 @@ from ..queries.crossings import crossings
 from ..queries.explaining import answer
 from ..queries.reading import Row, read_census
 from ..queries.settings import settings_of
+from ..queries.standing import Standing, standings
 from ..rules.approval import ApprovalNeeded
 from ..rules.hypotheses import Hypothesis
 from ..rules.words import LineState
@@ -31,6 +32,8 @@ SHOWS = {
     "outside": "outside tolerance",
     "uncounted": "not counted",
     "settled": "settled",
+    "waiting": "waiting for somebody",
+    "care": "counts to be read with care",
     "all": "all lines",
 }
 SORTS = {"matters": "what matters first", "size": "largest first", "sheet": "by sheet"}
@@ -53,7 +56,8 @@ def differences(request: HttpRequest, code: str) -> HttpResponse:
     told = answer(census, rows, settings=settings)
     needed = approvals(census, rows, told, settings, by=person_of(request.user))
     proposed = {pk for pk, found in told.by_row.items() if any(one.best for one in found)}
-    chosen = [row for row in rows if shown(row, show, proposed)]
+    standing = standings(rows, settings)
+    chosen = [row for row in rows if shown(row, show, proposed, standing)]
     chosen.sort(key=lambda row: _order(row, told.by_row.get(row.line.pk, ()), sort))
     upto = max((round_ for row in chosen for part in row.parts for round_ in part.counts), default=1)
     decides = may(request, *DECIDES)
@@ -62,7 +66,8 @@ def differences(request: HttpRequest, code: str) -> HttpResponse:
         found = list(told.by_row.get(row.line.pk, ()))
         best = [one for one in found if one.best]
         ticked = decides and bool(best) and all(_one_tick(one, needed) for one in best)
-        lines.append((row, _first(found), [one.key for one in best] if ticked else []))
+        keys = [one.key for one in best] if ticked else []
+        lines.append((row, _first(found), keys, standing.get(row.line.pk, Standing())))
     context = {
         "census": census,
         "show": show,
@@ -73,10 +78,11 @@ def differences(request: HttpRequest, code: str) -> HttpResponse:
         "rounds": range(1, upto + 1),
         "columns": 9 + upto,
         "shows": [
-            (name, words, sum(shown(row, name, proposed) for row in rows)) for name, words in SHOWS.items()
+            (name, words, sum(shown(row, name, proposed, standing) for row in rows))
+            for name, words in SHOWS.items()
         ],
         "lines": lines,
-        "tickable": any(keys for _, _, keys in lines),
+        "tickable": any(keys for _, _, keys, _ in lines),
         "crossings": crossings(rows),
     }
     return render(request, "rounds/differences.html", context)
@@ -107,13 +113,18 @@ def accept_ticked(request: HttpRequest, code: str) -> HttpResponse:
     return redirect("differences", code)
 
 
-def shown(row: Row, show: str, proposed: Collection[int]) -> bool:
+def shown(
+    row: Row, show: str, proposed: Collection[int], standing: Mapping[int, Standing] | None = None
+) -> bool:
     """True when the row belongs to one of the lists of the page.
 
     A line that stops no signing stands among the open ones too while something is ``proposed`` for it: a
     drift inside the tolerance, a double of which the tolerance hides the trace, a sex, a wrong individual.
     """
+    told = (standing or {}).get(row.line.pk, Standing())
     return {
+        "waiting": bool(told.waits),
+        "care": bool(told.care),
         "open": row.needs_settling or row.line.pk in proposed,
         "outside": row.state in (LineState.OUTSIDE, LineState.CONFIRMED, LineState.RECOUNT),
         "uncounted": not row.counted,

@@ -24,6 +24,7 @@ from census.rounds.queries.explaining import explanations
 from census.rounds.queries.find import NotFound, census_of
 from census.rounds.queries.holdings import holdings
 from census.rounds.queries.reading import read_census
+from census.rounds.queries.warnings import opening_warnings
 from census.rounds.readers.count_sheets import read_sheets
 from census.rounds.readers.decisions import COLUMNS, Asked, read_decisions, read_row
 from census.rounds.rules.words import SheetState
@@ -145,6 +146,8 @@ class Command(HouseCommand):
             code=code,
         )
         self.stderr.write(f"{census.code} is open with {census.sheets.count()} sheets")
+        for warning in opening_warnings(census, now=now):
+            self.stderr.write(f"warning, {warning.kind}: {warning.text}")
 
     def _sheets(
         self,
