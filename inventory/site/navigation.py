@@ -26,8 +26,10 @@ ENTRIES = (
     Entry("permits", "Permits"),
     Entry("census_list", "Census"),
     Entry("change", "Population change"),
+    Entry("populations", "Populations"),
     Entry("reports", "Reports"),
     Entry("devices", "Devices", frozenset({Role.REGISTRAR})),
+    Entry("machine", "Machine", frozenset({Role.ADMINISTRATOR})),
     Entry("people", "People", frozenset({Role.REGISTRAR, Role.ADMINISTRATOR, Role.CURATOR, Role.INSPECTOR})),
 )
 

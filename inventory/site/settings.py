@@ -9,8 +9,10 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
-import dj_database_url
 from django.core.exceptions import ImproperlyConfigured
+
+from . import logs
+from .databases import PATIENCE, copy_for_reports, from_url
 
 
 def _words(name: str) -> list[str]:
@@ -68,6 +70,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "inventory.site.observing.observe",
     "django.middleware.security.SecurityMiddleware",
     "inventory.site.headers.bounded",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -79,6 +82,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "csp.middleware.CSPMiddleware",
     "inventory.site.headers.permissions_policy",
+    "inventory.site.replica.ReportsFromReplica",
     "allauth.account.middleware.AccountMiddleware",
     # Last: it turns a lock into its page.
     "axes.middleware.AxesMiddleware",
@@ -105,7 +109,7 @@ TEMPLATES = [
 def _database() -> dict[str, Any]:
     url = os.environ.get("DATABASE_URL", "")
     if url:
-        return dict(dj_database_url.parse(url, conn_max_age=60))
+        return from_url(url)
     DATA.mkdir(parents=True, exist_ok=True)
     return {
         "ENGINE": "django.db.backends.sqlite3",
@@ -116,7 +120,7 @@ def _database() -> dict[str, Any]:
             # A writer that reads first must hold the write lock from the start:
             # deferred transactions fail with "database is locked" whatever the time-out.
             "transaction_mode": "IMMEDIATE",
-            "timeout": 20,
+            "timeout": PATIENCE,
             # synchronous=FULL: an acknowledged death survives a power cut.
             # recursive_triggers=ON: INSERT OR REPLACE must not slip past the delete trigger.
             "init_command": (
@@ -127,13 +131,17 @@ def _database() -> dict[str, Any]:
     }
 
 
-DATABASES = {"default": _database()}
+DATABASES = {"default": _database(), **copy_for_reports()}
 # Names of taxonomic backbones, one file for each release; unused where the site runs on PostgreSQL.
 BACKBONE_FOLDER = DATA / "backbone"
 # Papers, scans and pictures, named by the hash of what they hold; never under the static files.
 DOCUMENT_FOLDER = DATA / "documents"
 # The public half of an age key ("age1..."); the secret half is needed to restore and is kept elsewhere.
 BACKUP_KEY = os.environ.get("TIDETALLY_BACKUP_KEY", "")
+# Where the house's scheduler puts its backups; the page of the machine looks there.
+BACKUP_FOLDER = Path(os.environ.get("TIDETALLY_BACKUPS", DATA / "backups"))
+# With it whoever gives it reads /metrics; without one only this machine does.
+METRICS_TOKEN = os.environ.get("TIDETALLY_METRICS_TOKEN", "")
 # Under which devices reach the site; stands in the QR codes of labels.
 ADDRESS = os.environ.get("TIDETALLY_ADDRESS", "http://localhost:8000").rstrip("/")
 # In which temperatures are shown; each is kept in the unit in which it was read.
@@ -266,6 +274,8 @@ CONTENT_SECURITY_POLICY = {
 # A house behind TLS sets TIDETALLY_TLS=1; the demo on localhost cannot.
 _TLS = os.environ.get("TIDETALLY_TLS", "") == "1"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = _TLS
+# Monitors on this machine ask without TLS.
+SECURE_REDIRECT_EXEMPT = [r"^health$", r"^ready$", r"^metrics$"]
 SECURE_HSTS_SECONDS = 31_536_000 if _TLS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = _TLS
 SESSION_COOKIE_HTTPONLY = True
@@ -281,11 +291,4 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
 DATA_UPLOAD_MAX_NUMBER_FILES = 20
 
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "handlers": {"stderr": {"class": "logging.StreamHandler"}},
-    "root": {"handlers": ["stderr"], "level": "WARNING"},
-    # It warns whenever a request waits for a thread, which is what they do.
-    "loggers": {"waitress.queue": {"level": "ERROR"}},
-}
+LOGGING = logs.settings_for(os.environ.get("TIDETALLY_LOG", "plain"))

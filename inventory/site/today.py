@@ -21,6 +21,7 @@ OFFERED_BY = (
     "inventory.permits.attention.items",
     "inventory.tankside.attention.items",
     "inventory.tankside.day_list.items",
+    "inventory.site.attention.items",
 )
 # Who reads everything and settles nothing: all of it concerns them alike.
 READS_ALL = frozenset({Role.INSPECTOR})

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from . import views
+from . import views, views_machine
 from .api import api
 
 ROOMS = (
@@ -14,6 +14,7 @@ ROOMS = (
     "inventory.permits.urls",
     "census.rounds.urls",
     "census.change.urls",
+    "census.population.urls",
     "census.reports.urls",
     "census.whole_book.urls",
 )
@@ -21,7 +22,11 @@ ROOMS = (
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", views.today, name="today"),
     path("my-tanks", views.my_tanks, name="my_tanks"),
-    path("health", views.health, name="health"),
+    path("health", views_machine.health, name="health"),
+    path("ready", views_machine.ready, name="ready"),
+    path("metrics", views_machine.metrics, name="metrics"),
+    path("machine", views_machine.machine, name="machine"),
+    path("machine/head.pdf", views_machine.head_paper, name="head_paper"),
     path("api/v1/", api.urls),
     *(path("", include(room)) for room in ROOMS),
 ]

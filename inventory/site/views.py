@@ -1,4 +1,4 @@
-"""The first page, and the page that machines ask."""
+"""The first page, and that of the own tanks."""
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -12,19 +12,9 @@ from inventory.book.queries.story import last_entries
 from inventory.doors import clock
 from inventory.people.access import person_of, requires, roles_of
 
-from . import health as house_health
 from .today import gather, of_tanks
 
 LAST_ENTRIES = 12
-
-
-@require_safe
-def health(request: HttpRequest) -> HttpResponse:
-    """200 "ok", or 503 with one line for each thing that is wrong; for monitors, without sign-in."""
-    wrong = house_health.what_is_wrong()
-    return HttpResponse(
-        "\n".join(wrong or ["ok"]) + "\n", status=503 if wrong else 200, content_type="text/plain"
-    )
 
 
 @require_safe

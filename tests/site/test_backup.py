@@ -27,9 +27,10 @@ from hypothesis import strategies as st
 from pytest_django import DjangoDbBlocker
 
 from inventory.site.backup.databases import COPY
+from inventory.site.backup.kept import age_in_words, backups_in, last_backup, overdue
 from inventory.site.backup.manifest import FORMAT, Manifest, Member, NotABackup, read_manifest
 from inventory.site.backup.restore import unpack
-from inventory.site.backup.retention import Retention, made_at, name_at, to_remove
+from inventory.site.backup.retention import Retention, made_at, name_at, parse_retention, to_remove
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 NOW = datetime(2026, 10, 6, 8, 0, tzinfo=UTC)
@@ -223,3 +224,57 @@ def test_a_manifest_that_says_nonsense_is_no_backup(text: str) -> None:
 def test_a_manifest_reads_back_as_it_was_written() -> None:
     manifest = Manifest(NOW, "sqlite", "3:ab", {"book": ["0001_initial"]}, [])
     assert read_manifest(manifest.to_json()) == manifest
+
+
+def test_the_rule_of_retention_is_read_from_its_words() -> None:
+    assert parse_retention("daily=14,weekly=8,monthly=24") == Retention()
+    assert parse_retention("weekly=3") == Retention(weekly=3)
+    for nonsense in ("", "yearly=1", "daily", "daily=-1", "daily=x", "daily=1 weekly=2"):
+        with pytest.raises(ValueError, match="expected daily=14"):
+            parse_retention(nonsense)
+
+
+def test_two_years_of_nightly_backups_leave_the_days_weeks_and_months_that_were_asked_for() -> None:
+    nights = [NOW - timedelta(days=night) for night in range(730)]
+    kept: list[str] = []
+    for night in reversed(nights):  # as it runs: one more each night, and then what is not needed goes
+        kept.append(name_at(night, encrypted=True))
+        kept = sorted(set(kept) - set(to_remove(kept, Retention())))
+    days = [moment.date() for name in kept if (moment := made_at(name))]
+    assert {NOW.date() - timedelta(days=night) for night in range(14)} <= set(days)
+    weeks = {day.isocalendar()[:2] for day in days if day > NOW.date() - timedelta(weeks=8)}
+    assert len(weeks) >= 8
+    assert len({(day.year, day.month) for day in days}) >= 24
+    assert len(kept) <= 14 + 8 + 24
+
+
+def test_the_newest_backup_of_a_folder_is_known_and_told_when_it_is_too_old(tmp_path: Path) -> None:
+    assert backups_in(tmp_path / "none") == []
+    assert overdue(last_backup(tmp_path), now=NOW)
+    for hours in (30, 3, 60):
+        name = name_at(NOW - timedelta(hours=hours), encrypted=hours == 3)
+        (tmp_path / name).write_bytes(b"x" * hours)
+    (tmp_path / "notes.txt").write_text("not a backup")
+    newest, *others = backups_in(tmp_path)
+    assert (newest.size, newest.encrypted, len(others)) == (3, True, 2)
+    assert not overdue(newest, now=NOW)
+    assert overdue(newest, now=NOW + timedelta(days=2))
+    assert age_in_words(newest, now=NOW) == "3 hours old"
+    assert age_in_words(newest, now=NOW + timedelta(days=2)) == "2 days old"
+
+
+def test_a_folder_of_backups_is_thinned_by_the_command(house: Run, tmp_path: Path) -> None:
+    folder = tmp_path / "kept"
+    folder.mkdir()
+    today = datetime.now(UTC)
+    for days in range(1, 6):
+        (folder / name_at(today - timedelta(days=days), encrypted=False)).write_bytes(b"an old one")
+    made = house("backup", "--into", str(folder), "--keep", "daily=3,weekly=0,monthly=0")
+    assert made.returncode == 0, made.stderr
+    assert made.stderr.count("removed tidetally-") == 3
+    newest, *others = backups_in(folder)
+    assert len(others) == 2
+    assert zipfile.ZipFile(folder / newest.name).testzip() is None
+    refused = house("backup", "--into", str(folder), "--keep", "hourly=3")
+    assert refused.returncode == 2
+    assert "expected daily=14" in refused.stderr

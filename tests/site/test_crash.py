@@ -43,15 +43,9 @@ def migrated(tmp_path: Path, django_db_setup: None, django_db_blocker: DjangoDbB
         else:
             programs = cluster.programs()
             assert programs
-            words = [f"--host={told['HOST']}", f"--username={told['USER']}", f"--dbname={told['NAME']}"]
-            command: list[Any] = [
-                programs / "pg_dump",
-                "--format=custom",
-                "--no-owner",
-                f"--file={copy}",
-                *words,
-            ]
-            subprocess.run(command, check=True)
+            who = [f"--host={told['HOST']}", f"--username={told['USER']}", f"--dbname={told['NAME']}"]
+            copying: list[Any] = [programs / "pg_dump", "--format=custom", "--no-owner", f"--file={copy}"]
+            subprocess.run([*copying, *who], check=True)
     return copy
 
 

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import UTC, datetime
 
 _NAME = re.compile(r"tidetally-(\d{8}T\d{6}Z)\.zip(\.age)?")
@@ -14,7 +14,7 @@ class Retention:
 
     daily: int = 14
     weekly: int = 8
-    monthly: int = 12
+    monthly: int = 24
 
 
 def name_at(moment: datetime, *, encrypted: bool) -> str:
@@ -47,3 +47,14 @@ def to_remove(names: Iterable[str], kept: Retention) -> list[str]:
             newest.setdefault(span(moment), name)
         needed |= set(list(newest.values())[:number])
     return sorted(name for _, name in dated if name not in needed)
+
+
+def parse_retention(text: str) -> Retention:
+    """``daily=14,weekly=8,monthly=24``; what is not named stays as it is. Raises :class:`ValueError`."""
+    kept = {field.name: getattr(Retention(), field.name) for field in fields(Retention)}
+    for part in text.split(","):
+        span, _, number = (word.strip() for word in part.partition("="))
+        if span not in kept or not number.isdecimal():
+            raise ValueError(f"{part.strip()!r} is no such rule; expected daily=14,weekly=8,monthly=24")
+        kept[span] = int(number)
+    return Retention(**kept)

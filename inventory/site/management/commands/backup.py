@@ -13,7 +13,7 @@ from inventory.doors.command import HouseCommand
 
 from ...backup.databases import CannotCopy
 from ...backup.make import make_backup
-from ...backup.retention import Retention, name_at, to_remove
+from ...backup.retention import Retention, name_at, parse_retention, to_remove
 
 
 class Command(HouseCommand):
@@ -27,16 +27,14 @@ class Command(HouseCommand):
         where = parser.add_mutually_exclusive_group(required=True)
         where.add_argument("file", nargs="?", type=Path, help="the file to write")
         where.add_argument("--into", metavar="FOLDER", type=Path, help="a folder of backups")
-        kept = Retention()
-        for span in ("daily", "weekly", "monthly"):
-            default = getattr(kept, span)
-            parser.add_argument(
-                f"--{span}",
-                type=_number,
-                default=default,
-                metavar="N",
-                help=f"with --into; default {default}",
-            )
+        parser.add_argument(
+            "--keep",
+            type=_retention,
+            default=Retention(),
+            metavar="SPANS",
+            help="with --into: how many days, weeks and months have a backup kept; "
+            "default daily=14,weekly=8,monthly=24",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         now = clock.now()
@@ -56,7 +54,7 @@ class Command(HouseCommand):
             f"head of the chain {manifest.head}"
         )
         if folder:
-            self._remove_old(folder, Retention(options["daily"], options["weekly"], options["monthly"]))
+            self._remove_old(folder, options["keep"])
 
     def _remove_old(self, folder: Path, kept: Retention) -> None:
         for name in to_remove([path.name for path in folder.iterdir()], kept):
@@ -64,7 +62,8 @@ class Command(HouseCommand):
             self.stderr.write(f"removed {name}")
 
 
-def _number(text: str) -> int:
-    if not text.isdecimal():
-        raise ArgumentTypeError(f"{text!r} is no whole number")
-    return int(text)
+def _retention(text: str) -> Retention:
+    try:
+        return parse_retention(text)
+    except ValueError as error:
+        raise ArgumentTypeError(str(error)) from error

@@ -6,10 +6,10 @@ from typing import Any
 
 from django.core.management.base import CommandError, CommandParser
 from django.db import connections
-from django.urls import get_resolver
 
 from inventory.doors.command import HouseCommand
 
+from ...gathering import gathered_in_memory
 from ...serving import listen, serve_from
 
 
@@ -34,6 +34,11 @@ class Command(HouseCommand):
         )
         parser.add_argument("--threads", type=_number, default=16, help="of each process; default 16")
 
+    def run_from_argv(self, argv: list[str]) -> None:
+        """As a house's command, with its processes' figures counted into one place."""
+        with gathered_in_memory():
+            super().run_from_argv(argv)
+
     def handle(self, *args: Any, **options: Any) -> None:
         from inventory.site.wsgi import application
 
@@ -47,10 +52,12 @@ class Command(HouseCommand):
             ) from error
         processes = options["processes"]
         self.stderr.write(f"Serving on http://{address}:{port} from {processes} processes; stop with Ctrl-C.")
-        # Read before the first request, which would else wait a second for it in each process.
-        assert get_resolver().url_patterns
-        # A connection must not be shared by a parent and its children.
+        # No connection is shared by a parent and its children, nor a pool, whose threads no child has.
         connections.close_all()
+        for opened_before in connections.all():
+            close_pool = getattr(opened_before, "close_pool", None)  # PostgreSQL's alone
+            if close_pool:
+                close_pool()
         serve_from(
             opened, application, processes=processes, threads=options["threads"], behind=options["behind"]
         )
