@@ -8,8 +8,10 @@ from django import forms
 from census.change.forms import SCOPES, QuestionForm
 from census.change.rules.columns import HEADINGS
 from census.change.rules.question import By, Question
+from inventory.permits.models import Permit
 
 from .queries.layouts import LAYOUTS, Layout
+from .queries.permits import TAKEN
 from .rules.file_forms import FORM_WORDS
 from .rules.quarters import quarters_between
 from .rules.schedule import EVERY_WORDS, LAST_DAY, PERIOD_WORDS
@@ -53,6 +55,17 @@ class LayoutForm(QuestionForm):
     @staticmethod
     def _question(cleaned: dict[str, Any]) -> Question:
         return QuestionForm._question({**cleaned, "by": By.TAXON.value})
+
+
+class TakesForm(forms.Form):
+    """Which figure of which line of a permit."""
+
+    permit = forms.ModelChoiceField(Permit.objects.all())
+    line = forms.CharField(required=False)
+    unit = forms.CharField()
+    figure = forms.ChoiceField(choices=[(name, name) for name in TAKEN])
+    as_of = forms.DateField()
+    known_at = forms.DateTimeField(required=False)
 
 
 class SaveForm(forms.Form):

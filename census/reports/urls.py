@@ -13,6 +13,7 @@ urlpatterns = [
     path("reports/made/<int:pk>/state", made.job_state, name="report_job_state"),
     path("reports/made/<int:pk>/file", made.job_file, name="report_job_file"),
     path("reports/stock-list/columns", layouts.columns, name="stock_list_columns"),
+    path("reports/permits/takes", layouts.permit_takes, name="permit_takes"),
     path("reports/<slug:layout>", layouts.report, name="report"),
     path("reports/<slug:layout>/make", layouts.ask, name="report_ask"),
     path("reports/<slug:layout>.xlsx", layouts.file, name="report_workbook"),

@@ -6,6 +6,7 @@ from datetime import date
 
 from census.change.rules.question import Question, last_quarter
 from inventory.people.rules.roles import Role
+from inventory.permits.who import READS_CASES
 
 from ..rules.document import Document
 from ..rules.quarters import two_years_to
@@ -13,6 +14,7 @@ from ..rules.said import Saying
 from .exhibits import by_exhibit
 from .one_taxon import one_taxon
 from .periods import by_period
+from .permits import by_permit
 from .stock_list import stock_list
 from .taxa import by_taxon
 
@@ -84,6 +86,15 @@ LAYOUTS: Mapping[str, Layout] = {
             _of_the_house(by_period),
             "C",
             remembered=True,
+        ),
+        Layout(
+            "permits",
+            "By source and permit",
+            "Each permit with its limits, what was taken and what became of it; then every source.",
+            last_quarter,
+            _of_the_house(by_permit),
+            "D",
+            roles=READS_CASES,
         ),
         Layout(
             "stock-list",

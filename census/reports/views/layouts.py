@@ -11,19 +11,22 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from census.change.blind import not_while_counting
+from census.change.rules.question import Question
 from inventory.doors.clock import now
 from inventory.people.access import may, person_of, requires
 from inventory.people.rules.roles import Role, in_words
+from inventory.permits.who import READS_CASES
 
 from ..actions.columns import NotArranged, arrange_columns
 from ..actions.jobs import ask_job, work_soon
 from ..files.making import file_of
-from ..forms import ColumnsForm, LayoutForm
+from ..forms import ColumnsForm, LayoutForm, TakesForm
 from ..queries.checked import checked
 from ..queries.columns import columns_in_use
 from ..queries.documents import document_of
 from ..queries.index import index_rows
 from ..queries.layouts import LAYOUTS, Layout
+from ..queries.permits import COLUMNS, takes_behind
 from ..rules.checking import check_in_words
 from ..rules.document import Document
 from ..rules.file_forms import LONG, MEDIA, file_name, says_words
@@ -123,6 +126,32 @@ def file(request: HttpRequest, layout: Layout, form: LayoutForm) -> HttpResponse
     return HttpResponse(
         content, content_type=MEDIA[wanted], headers={"Content-Disposition": f'attachment; filename="{name}"'}
     )
+
+
+@require_safe
+@requires(*READS_CASES)
+@not_while_counting
+def permit_takes(request: HttpRequest) -> HttpResponse:
+    """The takes behind a figure of a permit, with their sum."""
+    form = TakesForm(request.GET)
+    if not form.is_valid():
+        return render(request, "reports/takes.html", {"form": form}, status=400)
+    said = form.cleaned_data
+    saying = Saying(timezone.get_current_timezone())
+    question = Question(said["as_of"], said["as_of"], known_at=said["known_at"])
+    words, lines = takes_behind(said["permit"], said["line"], said["unit"], question, saying)
+    column = next(one for one in COLUMNS if one.key == said["figure"])
+    rows = [(read, getattr(read.take, column.key)) for line in lines for read in line.takes]
+    context = {
+        "permit": said["permit"],
+        "words": words,
+        "heading": column.heading,
+        "unit": said["unit"],
+        "as_of": said["as_of"],
+        "rows": [(read, n) for read, n in rows if n],
+        "total": sum(n for _, n in rows),
+    }
+    return render(request, "reports/takes.html", context)
 
 
 @require_POST

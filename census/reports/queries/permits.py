@@ -1,0 +1,261 @@
+"""Layout D: by source and permit, one block a permit, then every source of the house."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from functools import partial
+from itertools import groupby
+from urllib.parse import urlencode
+
+from django.urls import reverse
+
+from census.change.queries.remembered import remembered_report
+from census.change.queries.report import Report
+from census.change.rules.question import By, Question
+from inventory.permits.models import Case, Permit, PermitReturn
+from inventory.permits.queries.accounts import LineAccount, PermitAccount, accounts
+from inventory.permits.queries.notices import Notice, notices
+from inventory.permits.queries.pages import in_layout
+from inventory.permits.queries.whereabouts import PermitWhereabouts, whereabouts
+from inventory.permits.rules.whereabouts import FATES, Whereabouts, in_words
+
+from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Part, Said, Table
+from ..rules.said import Saying
+from .asking import address_of, classified, figure, local_moment, selected
+from .head import Names, head_lines, names_of, present_only
+from .taxa import SHORT, SHORT_TIES, short_figures
+
+TAKEN = ("caught", "let_go", "died", "kept")
+_FATES = in_layout(FATES)
+COLUMNS = (
+    Column("names", "accepted name", Kind.TEXT, summed=False),
+    Column("limit", "limit", Kind.TEXT, summed=False),
+    Column("caught", "taken"),
+    Column("let_go", "let go"),
+    Column("died", "died on the way"),
+    Column("kept", "kept"),
+    Column("counted", "counts against the limit", summed=False),
+    Column("left", "limit left", Kind.SIGNED, summed=False),
+    Column("stock", "into the stock", summed=False),
+    *(Column(f"now_{fate.code}", f"of those: {fate.words}", summed=False) for fate in _FATES),
+)
+_TIES = (Identity(("caught",), ("let_go", "died"), "kept"),)
+
+
+def by_permit(question: Question, saying: Saying) -> Document:
+    """The account of every permit at the end of the last day, and the change of every source in the period.
+
+    A constant number of queries.
+    """
+    question = replace(question, by=By.SOURCE)
+    report = remembered_report(question, zone=saying.zone)
+    house = remembered_report(replace(question, by=By.TAXON), zone=saying.zone)
+    permits = list(Permit.objects.select_related("authority").order_by("number"))
+    day, zone, known = question.last_day, saying.zone, question.known_at
+    found = accounts(permits, as_of=day, zone=zone, known_at=known)
+    where = whereabouts(permits, as_of=day, zone=zone, known_at=known)
+    feet = _feet(permits, question, saying)
+    numbers = iter(range(1, 10**9))
+    asked = {"as_of": question.last_day.isoformat(), "known_at": local_moment(question, saying)}
+    blocks = [
+        _block(
+            found[permit.pk], where[permit.pk], saying, asked=asked, notes=feet[permit.pk], numbers=numbers
+        )
+        for permit in permits
+    ]
+    part = Part(
+        "permits",
+        "Permits",
+        "the permit's words",
+        COLUMNS,
+        blocks,
+        _TIES,
+        words="Taken is what was caught, whatever became of it. Of animals that stand in pools the least and"
+        " the most are told, with the even share in brackets; such ranges are not added up.",
+    )
+    names = names_of({row.taxon.pk: row.taxon for row in report.rows}.values(), question, saying)
+    address = address_of(question, local_moment(question, saying))
+    sources = _sources(report, address, names, numbers)
+    return Document(
+        layout="permits",
+        title=f"Sources and permits, {saying.days(question.first_day, question.last_day)}",
+        head=[
+            *head_lines(
+                report,
+                report.totals,
+                saying,
+                estimates="of pools least to most with the even share; all else is whole animals",
+            ),
+            (
+                "permits",
+                f"each for its whole run, at the end of {saying.day(question.last_day)}, of all trips",
+            ),
+        ],
+        parts=[part, sources],
+        questions=[question],
+        said=_said(house),
+        untied=[*report.named_untied, *house.named_untied],
+        present_only=present_only(),
+        notes=names.notes,
+        ties=(
+            "Ties: opening + in - out + late = closing for every source; taken is let go, died on the way and"
+            " kept on every line; every total is the sum of its lines, and the sources are the house."
+        ),
+    )
+
+
+def _block(
+    account: PermitAccount,
+    where: PermitWhereabouts,
+    saying: Saying,
+    *,
+    asked: Mapping[str, str],
+    notes: Sequence[str],
+    numbers: Iterator[int],
+) -> Block:
+    permit, version = account.permit, account.read.version
+    facts = [
+        ("authority", permit.authority.name),
+        ("holder", permit.holder),
+        ("valid", saying.days(version.valid_from, version.valid_until)),
+        ("conditions", " ".join(version.conditions.split())),
+    ]
+    kept: dict[tuple[int | None, str], Whereabouts] = {(row.line, row.unit): row for row in where.rows}
+    units: dict[str, list[LineAccount]] = {}
+    for line in account.lines:
+        units.setdefault(_unit(line), []).append(line)
+    tables = []
+    for unit, lines in units.items():
+        of_unit = {**asked, "permit": str(permit.pk), "unit": unit}
+        made = [
+            Line(
+                next(numbers),
+                None,
+                f"{line.number or ''} {line.words}".strip(),
+                partial(_figures, line, kept.get((line.number, unit)), of_unit),
+            )
+            for line in lines
+        ]
+        together = next((row for row in where.together if row.unit == unit), None)
+        tables.append(Table(unit, made, _total(lines, together, of_unit), f"All of {permit.number}"))
+    shown = [(heading, text) for heading, text in facts if text]
+    title = f"{permit.number} ({permit.short})" if permit.short else permit.number
+    return Block(title, shown, tables, notes)
+
+
+def _unit(line: LineAccount) -> str:
+    return line.line.unit if line.line else line.takes[0].take.unit if line.takes else "animal"
+
+
+def _figures(line: LineAccount, where: Whereabouts | None, asked: Mapping[str, str]) -> dict[str, Figure]:
+    used = line.used
+    mine = {**asked, "line": "" if line.number is None else str(line.number)}
+    left = -used.over if used.over else used.left
+    return {
+        "names": Figure(", ".join(line.names)),
+        "limit": Figure(line.limit),
+        **{name: _taken(getattr(used, name), name, mine) for name in TAKEN},
+        "counted": Figure(used.counted),
+        "left": Figure(left),
+        **_where(where, mine),
+    }
+
+
+def _total(
+    lines: Sequence[LineAccount], together: Whereabouts | None, asked: Mapping[str, str]
+) -> dict[str, Figure]:
+    sums = {name: sum(getattr(line.used, name) for line in lines) for name in TAKEN}
+    return {
+        "names": Figure(""),
+        "limit": Figure(""),
+        **{name: _taken(n, name, {**asked, "line": "all"}) for name, n in sums.items()},
+        "counted": Figure(None),
+        "left": Figure(None),
+        **_where(together, asked),
+    }
+
+
+def _taken(n: int, name: str, asked: Mapping[str, str]) -> Figure:
+    address = f"{reverse('permit_takes')}?{urlencode({**asked, 'figure': name})}" if n else ""
+    return Figure(n, at=address)
+
+
+def _where(where: Whereabouts | None, asked: Mapping[str, str]) -> dict[str, Figure]:
+    """A number where it is sure, else the range in words. It opens the permit's own page, which tells how."""
+    if where is None or where.hidden:
+        return {"stock": Figure(None), **{f"now_{fate.code}": Figure(None) for fate in _FATES}}
+    page = f"{reverse('permit', args=[asked['permit']])}?{urlencode({'as_of': asked['as_of']})}#use"
+    found = {"stock": Figure(where.kept, at=page if where.kept else "")}
+    for fate in _FATES:
+        bounds = where.by_fate[fate]
+        value: int | str = bounds.least if bounds.sure else in_words(bounds)
+        found[f"now_{fate.code}"] = Figure(value, at=page if value else "")
+    return found
+
+
+def _feet(permits: Sequence[Permit], question: Question, saying: Saying) -> dict[int, list[str]]:
+    """Notices, returns and cases of each permit. A constant number of queries."""
+    found: dict[int, list[str]] = {permit.pk: [] for permit in permits}
+    for one in notices(on=question.last_day, zone=saying.zone):
+        found[one.permit.pk].append(_notice(one, saying))
+    returns = PermitReturn.objects.filter(permit__in=permits).prefetch_related("sendings")
+    for made in returns.order_by("serial", "version"):
+        days = saying.days(made.starts_on, made.ends_on)
+        sent = ", ".join(f"sent {saying.day(one.sent_on)}" for one in made.sendings.all()) or "not sent"
+        found[made.permit_id].append(f"Return {made.serial}, version {made.version}, {days}: {sent}.")
+    for case in Case.objects.filter(permit__in=permits).select_related("owner").prefetch_related("notes"):
+        state = "closed" if case.closed_at else f"open, {case.owner.name}"
+        words = case.words if not case.last_words else f"{case.words}; then: {case.last_words}"
+        found[case.permit_id].append(f"Case ({state}): {case.get_kind_display()}: {words}.")
+    return found
+
+
+def _notice(one: Notice, saying: Saying) -> str:
+    told = ", ".join(f"{sending.n} told {saying.day(sending.sent_on)}" for sending in one.told)
+    return (
+        f"Notice of {one.n} {one.kind_words} ({one.lot.accession}), found {saying.day(one.found_on)}, due"
+        f" {saying.day(one.due_on)}: {told or 'not told yet'}."
+    )
+
+
+def _sources(report: Report, asked: Mapping[str, str], names: Names, numbers: Iterator[int]) -> Part:
+    """Every source, permits and others alike; a pool stands under all of its own."""
+    tables = []
+    rows = sorted(report.rows, key=lambda row: (row.unit, row.label, *classified(row.taxon)))
+    for unit, of_unit in groupby(rows, key=lambda row: row.unit):
+        lines = [
+            Line(
+                next(numbers),
+                names.of(row.taxon),
+                row.label,
+                partial(short_figures, row.change, {**asked, **selected(row, By.SOURCE)}),
+                annex=tuple(row.key),
+            )
+            for row in of_unit
+        ]
+        tables.append(Table(unit, lines, short_figures(report.totals[unit], {**asked, "unit": unit})))
+    return Part("sources", "Sources", "source", SHORT, [Block("Sources", [], tables)], SHORT_TIES)
+
+
+def _said(house: Report) -> list[Said]:
+    return [
+        Said(f"{words} of the house", "sources", column, unit, figure(total, column, {}).number)
+        for unit, total in house.totals.items()
+        for words, column in (("opening", "opening"), ("late", "late"), ("closing", "closing"))
+    ]
+
+
+def takes_behind(
+    permit: Permit, line: str, unit: str, question: Question, saying: Saying
+) -> tuple[str, list[LineAccount]]:
+    """The lines of a permit whose takes stand behind a figure: one by its number, "all", or "" for takes that
+    no line covers; with the words over them."""
+    found = accounts([permit], as_of=question.last_day, zone=saying.zone, known_at=question.known_at)[
+        permit.pk
+    ]
+    lines = [
+        one
+        for one in found.lines
+        if _unit(one) == unit and (line == "all" or ("" if one.number is None else str(one.number)) == line)
+    ]
+    words = "all lines" if line == "all" else lines[0].words if lines else "no such line"
+    return words, lines
