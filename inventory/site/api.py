@@ -17,12 +17,13 @@ from inventory.doors.interface import Refused
 ROUTERS: tuple[tuple[str, str], ...] = (
     ("", "inventory.tankside.api.router"),
     ("", "census.rounds.api.router"),
+    ("reports", "census.reports.api.router"),
 )
 
 api = NinjaAPI(
     title="Tidetally",
     version="1",
-    description="Entries from the tank side, and what a device needs to make them.",
+    description="Entries from the tank side, what a device needs to make them, and reports to read.",
     docs_url=None,  # the page that comes with the library loads scripts from an outside address
     urls_namespace="api-v1",
 )

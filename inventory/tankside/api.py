@@ -13,9 +13,10 @@ from ninja.security import HttpBearer
 from inventory.book.rules.drafts import Numbers
 from inventory.doors import clock
 from inventory.doors.interface import Refused
-from inventory.people.actions import codes, devices
+from inventory.people.actions import codes, devices, limits
 from inventory.people.models import Device, DeviceScope, Person
 from inventory.people.queries.devices import NoDevice, device_of
+from inventory.people.rules.limits import CODES, ENROLMENTS, REQUESTS, WRONG_TOKENS
 
 from . import schemas
 from .actions.take import Received, take_entries
@@ -30,12 +31,20 @@ class Token(HttpBearer):
     """The device's token, in the header Authorization: Bearer. Answers 401 with the reason."""
 
     openapi_description = "The token of a device, as it was shown when the device was enrolled."
+    scopes: tuple[DeviceScope, ...] = (DeviceScope.TANKSIDE, DeviceScope.READINGS)
 
     def authenticate(self, request: HttpRequest, token: str) -> Device:
+        now = clock.now()
         try:
-            return device_of(token)
+            device = device_of(token)
         except NoDevice as wrong:
+            _not_too_often(limits.count(WRONG_TOKENS, request.META["REMOTE_ADDR"], now=now))
             raise Refused(401, str(wrong), "revoked" if wrong.revoked else "unknown") from None
+        _not_too_often(limits.count_here(REQUESTS, device.pk, now=now))
+        if device.scope not in self.scopes:
+            words = f"{device.name} is not let in for this: its token is for {device.get_scope_display()}."
+            raise Refused(403, words, "scope")
+        return device
 
 
 TOKEN = Token()
@@ -49,8 +58,10 @@ TOKEN = Token()
 )
 def enrol(request: HttpRequest, body: schemas.EnrolIn) -> Any:
     """Lets a device in that gives the one-time code of the registrar's page within a quarter of an hour."""
+    now = clock.now()
+    _not_too_often(limits.count(ENROLMENTS, request.META["REMOTE_ADDR"], now=now))
     try:
-        enrolled = devices.enrol(code=body.code, now=clock.now())
+        enrolled = devices.enrol(code=body.code, now=now)
     except devices.NotEnrolled as refused:
         return Status(403, {"detail": str(refused), "reason": "code"})
     device = enrolled.device
@@ -72,6 +83,7 @@ def enrol(request: HttpRequest, body: schemas.EnrolIn) -> Any:
 def check_person(request: HttpRequest, body: schemas.CheckIn) -> Any:
     """Gives the pass that goes with a person's entries. Five wrong codes lock for a quarter of an hour."""
     device = _tank_side_device(request)
+    _not_too_often(limits.count(CODES, device.pk, now=clock.now()))
     person = Person.objects.filter(pk=body.person).first()
     try:
         confirmed = codes.check_code(person=person, code=body.code, device=device, now=clock.now())
@@ -117,7 +129,12 @@ def lists(request: HttpRequest) -> HttpResponse:
 @router.post(
     "/entries",
     auth=TOKEN,
-    response={200: schemas.EntriesOut, 401: schemas.TroubleOut, 422: schemas.TroubleOut},
+    response={
+        200: schemas.EntriesOut,
+        401: schemas.TroubleOut,
+        403: schemas.TroubleOut,
+        422: schemas.TroubleOut,
+    },
     summary="Send entries",
 )
 def entries(request: HttpRequest, body: schemas.EntriesIn) -> Any:
@@ -134,6 +151,11 @@ def entries(request: HttpRequest, body: schemas.EntriesIn) -> Any:
         zone=timezone.get_current_timezone(),
     )
     return {"server_time": now, "answers": answers}
+
+
+def _not_too_often(seconds: int) -> None:
+    if seconds:
+        raise Refused(429, f"Too many requests: try again in {seconds} seconds.", "too many")
 
 
 def _device(request: HttpRequest) -> Device:

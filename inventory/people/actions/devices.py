@@ -52,7 +52,7 @@ def make_device(*, name: str, scope: DeviceScope, by: Person, now: datetime) -> 
 def offer_code(device: Device, *, by: Person, now: datetime) -> str:
     """A code that lets one machine in as ``device`` within a quarter of an hour; earlier ones end."""
     if device.scope != DeviceScope.TANKSIDE:
-        raise DeviceRefused(f"{device.name} is a sensor: it gets a token, not a code.")
+        raise DeviceRefused(f"{device.name} is for no people: it gets a token, not a code.")
     device.codes.filter(used_at=None, expires_at__gt=now).update(expires_at=now)
     code = new_code()
     EnrolmentCode.objects.create(
@@ -84,8 +84,8 @@ def enrol(*, code: str, now: datetime) -> Enrolled:
 
 @transaction.atomic
 def give_token(device: Device, *, by: Person, now: datetime) -> Enrolled:
-    """A new token for a sensor; the old one ends. Raises :class:`DeviceRefused`."""
-    if device.scope != DeviceScope.READINGS:
+    """A new token for a sensor or a program; the old one ends. Raises :class:`DeviceRefused`."""
+    if device.scope == DeviceScope.TANKSIDE:
         raise DeviceRefused(f"{device.name} is for people: it is enrolled with a code.")
     return Enrolled(device, _let_in(device, by=by, now=now))
 

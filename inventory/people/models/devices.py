@@ -11,6 +11,7 @@ from .people import Person
 class DeviceScope(models.TextChoices):
     TANKSIDE = "tankside", "tank side: entries by people"
     READINGS = "readings", "readings: a sensor"
+    REPORTS = "reports", "reports: a program that reads"
 
 
 class Device(models.Model):

@@ -115,7 +115,7 @@ def _let_in(request: HttpRequest, device: Device) -> HttpResponse:
     """The page that shows a secret once; it is answered to the request itself and never stored."""
     by, now = person_of(request.user), clock.now()
     context = {"device": device, "minutes": int(CODE_LASTS.total_seconds() // 60)}
-    if device.scope == DeviceScope.READINGS:
+    if device.scope != DeviceScope.TANKSIDE:
         context["token"] = actions.give_token(device, by=by, now=now).token
     else:
         code = actions.offer_code(device, by=by, now=now)
