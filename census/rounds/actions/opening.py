@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import date, datetime, tzinfo
 
 from django.db import transaction
 from django.db.models import Max
@@ -14,15 +14,16 @@ from inventory.names.models import Taxon
 from inventory.people.models import Person
 
 from ..models import Census, Line, Sheet
-from ..queries.holdings import Holding, holdings, lots_by_id, newcomers
+from ..models.census import EVERY_CLASS
+from ..queries.holdings import Holding, class_of, holdings, is_counted, lots_by_id, newcomers
+from ..queries.keepers import keepers_of
 from ..rules.who import DECIDES
-from ..rules.words import MEASURED_UNITS, CensusState, LineKind, SheetForm, SheetState
+from ..rules.words import CensusState, LineKind, SheetForm, SheetState
 from .allowed import require
 from .moving import running
 from .refused import CensusRefused
 
 PRESENCE_ONLY = "D"
-EXACT = "A"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +53,14 @@ def open_census(
     now: datetime,
     zone: tzinfo,
     code: str = "",
+    classes: str = EVERY_CLASS,
+    keepers_count: bool = False,
 ) -> Census:
     """Makes the census of ``period`` with one sheet for each of ``places``, in their order.
+
+    ``classes`` are those that it counts; what has no class (egg cases) is counted always.
+    ``keepers_count`` names those who keep the places as counters of their sheets, as a suggestion: others
+    may be named until the sheet is issued.
 
     A sheet covers its place, the places inside it that have no sheet of their own, and the other
     places of its joined set. A place held by others gets a letter instead of a sheet. Lines are
@@ -62,15 +69,23 @@ def open_census(
     """
     require(by, DECIDES, "open a census")
     code = code or census_code(period)
-    _refuse_opening(period, places, code)
+    _refuse_opening(period, places, code, classes)
     census = Census.objects.create(
-        code=code, period=period, cutoff=end_of_day(period.ends_on, zone), opened_at=now, opened_by=by
+        code=code,
+        period=period,
+        cutoff=end_of_day(period.ends_on, zone),
+        classes="".join(sorted(classes)),
+        opened_at=now,
+        opened_by=by,
     )
     covered = _coverage(places)
     planned = _planned(holdings(before=now), [place for group in covered for place in group])
     planned += _presence_of_before(census, [place for group in covered for place in group], planned)
+    planned = [plan for plan in planned if is_counted(plan.count_class, census.classes)]
     sheets = _sheets(census, [group[0] for group in covered])
     _write_lines(sheets, covered, planned)
+    if keepers_count:
+        _name_keepers(sheets, covered, now.astimezone(zone).date())
     return census
 
 
@@ -146,25 +161,28 @@ def list_newcomers(*, sheet: Sheet, by: Person, now: datetime) -> list[Line]:
     ]
 
 
-def class_of(lot: Lot) -> str:
-    """The count class of a lot: the registrar's choice, else A for an individual, else the taxon's.
+def _name_keepers(sheets: Sequence[Sheet], covered: Sequence[Sequence[Place]], today: date) -> None:
+    """Those who keep the places of a sheet are named as its counters; nobody counts a letter."""
+    keepers = keepers_of([place for group in covered for place in group], today=today)
+    named = Sheet.counters.through
+    of_place = {group[0].pk: {pk for place in group for pk in keepers[place.pk]} for group in covered}
+    named.objects.bulk_create(
+        named(sheet_id=sheet.pk, person_id=person)
+        for sheet in sheets
+        if sheet.form == SheetForm.SHEET
+        for person in sorted(of_place[sheet.place_id])
+    )
 
-    Units other than animals and colonies (egg cases, egg masses) have no class.
-    """
-    if lot.unit not in MEASURED_UNITS:
-        return ""
-    if lot.count_class:
-        return lot.count_class
-    return EXACT if lot.kind == LotKind.INDIVIDUAL else lot.taxon.count_class
 
-
-def _refuse_opening(period: Period, places: Sequence[Place], code: str) -> None:
+def _refuse_opening(period: Period, places: Sequence[Place], code: str, classes: str) -> None:
     problems = []
     running = Census.objects.filter(period=period).exclude(state=CensusState.ABANDONED).first()
     if running:
         problems.append(f"The period {period.code} has its census {running.code} ({running.state}).")
     elif Census.objects.filter(code=code).exists():
         problems.append(f"There is a census {code} already; give another code.")
+    if not classes or set(classes) - set(EVERY_CLASS):
+        problems.append(f"Choose the classes to be counted: any of {', '.join(EVERY_CLASS)}.")
     if not places:
         problems.append("Name at least one place to count.")
     problems += [

@@ -22,13 +22,13 @@ def issue(
     sheet: Sheet,
     by: Person,
     now: datetime,
-    counters: Iterable[Person] = (),
+    counters: Iterable[Person] | None = None,
     list_version: str = "",
     planned_at: datetime | None = None,
 ) -> Sheet:
-    """Gives the sheet out to its counters. ``list_version`` names the list that was printed.
+    """Gives the sheet out to its counters: those given here, else those named before.
 
-    ``planned_at``: when it is to be counted; its quiet time begins before that.
+    ``list_version`` names the list that was printed. ``planned_at``: when it is to be counted; its quiet time begins before that.
     """
     require(by, DECIDES, "issue a sheet")
     sheet = _to(sheet, SheetState.ISSUED)
@@ -36,7 +36,8 @@ def issue(
     sheet.list_version = list_version or sheet.list_version
     sheet.planned_at = planned_at or sheet.planned_at
     sheet.save(update_fields=["state", "issued_at", "list_version", "planned_at"])
-    sheet.counters.add(*counters)
+    if counters is not None:
+        sheet.counters.set(counters)
     move_census(sheet.census, CensusState.ISSUED)
     return sheet
 

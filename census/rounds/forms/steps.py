@@ -9,6 +9,14 @@ from inventory.people.models import Person
 _PEOPLE = Person.objects.filter(left_on=None, user__isnull=False)
 
 
+CLASSES = {
+    "A": "exact",
+    "B": "countable",
+    "C": "many",
+    "D": "presence only, once a year",
+}
+
+
 class IssueForm(forms.Form):
     """Who gets the sheet, and when it is to be counted."""
 
@@ -33,7 +41,23 @@ class OpenCensusForm(forms.Form):
     period = forms.CharField(
         max_length=12,
         label="Period",
-        help_text="A quarter or a year, such as 2026 Q4; one that the book does not have yet is made.",
+        help_text="A quarter or a year, such as 2026 Q4; one that the book does not have yet is made. The "
+        "cut-off is the end of its last day, at which the book closes: counts before and after are rolled "
+        "to it.",
+    )
+    classes = forms.MultipleChoiceField(
+        required=False,
+        label="Classes",
+        choices=[(one, f"{one}: {words}") for one, words in CLASSES.items()],
+        initial=list(CLASSES),
+        widget=forms.CheckboxSelectMultiple,
+        help_text="None ticked counts all. What is left out stands on the board and beside the signature.",
+    )
+    keepers = forms.BooleanField(
+        required=False,
+        label="Name the keepers of each place as counters of its sheet",
+        help_text="A suggestion, which may be changed until the sheet is issued; class A wants a second "
+        "counter from another area, and the board says where there is none.",
     )
     places = forms.ModelMultipleChoiceField(
         Place.objects.exclude(kind=PlaceKind.FEED),

@@ -8,6 +8,8 @@ from inventory.people.models import Person
 
 from ..rules.words import CensusState
 
+EVERY_CLASS = "ABCD"
+
 
 class Census(models.Model):
     """One count of the whole house for one period."""
@@ -15,6 +17,9 @@ class Census(models.Model):
     code = models.CharField(max_length=20, unique=True, help_text="CS-26Q3")
     period = models.ForeignKey(Period, on_delete=models.PROTECT, related_name="censuses")
     cutoff = models.DateTimeField(help_text="The first moment after the period's last day.")
+    classes = models.CharField(
+        max_length=4, default="ABCD", help_text="The count classes that this census counts."
+    )
     state = models.CharField(
         max_length=24, choices=[(s.value, s.value) for s in CensusState], default=CensusState.PLANNED.value
     )
@@ -46,3 +51,8 @@ class Census(models.Model):
 
     def __str__(self) -> str:
         return self.code
+
+    @property
+    def left_out(self) -> str:
+        """The classes that this census does not count, with commas; empty when it counts all."""
+        return ", ".join(one for one in EVERY_CLASS if one not in self.classes)

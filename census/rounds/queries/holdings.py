@@ -5,11 +5,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from inventory.book.models import Lot
+from inventory.book.models import Lot, LotKind
 from inventory.book.queries.quantities import CellFact, cell_balances, cell_facts
 
 from ..models import Census, Line, Sheet
 from ..rules.states import SHEETS_REPLACED
+from ..rules.words import MEASURED_UNITS
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +49,23 @@ def holdings(*, before: datetime) -> list[Holding]:
     ]
 
 
+def class_of(lot: Lot) -> str:
+    """The count class of a lot: the registrar's choice, else A for an individual, else the taxon's.
+
+    Units other than animals and colonies (egg cases, egg masses) have no class.
+    """
+    if lot.unit not in MEASURED_UNITS:
+        return ""
+    if lot.count_class:
+        return lot.count_class
+    return "A" if lot.kind == LotKind.INDIVIDUAL else lot.taxon.count_class
+
+
+def is_counted(count_class: str, classes: str) -> bool:
+    """True when a census of these ``classes`` counts it; what has no class is counted always."""
+    return not count_class or count_class in classes
+
+
 def below_zero(found: Iterable[Holding]) -> list[Holding]:
     """What stands below zero."""
     return [holding for holding in found if holding.total < 0]
@@ -64,7 +82,18 @@ def on_no_line(census: Census, found: Iterable[Holding]) -> list[Holding]:
         .exclude(sheet__state__in=replaced)
         .values_list("lots__id", "place_id")
     )
-    return [holding for holding in found if (holding.lot_id, holding.place_id) not in covered]
+    return of_classes(
+        census, [holding for holding in found if (holding.lot_id, holding.place_id) not in covered]
+    )
+
+
+def of_classes(census: Census, found: Iterable[Holding]) -> list[Holding]:
+    """Those of the classes that the census counts. No query where it counts all, else one."""
+    chosen = list(found)
+    if not census.left_out or not chosen:
+        return chosen
+    lots = lots_by_id(holding.lot_id for holding in chosen)
+    return [one for one in chosen if is_counted(class_of(lots[one.lot_id]), census.classes)]
 
 
 def newcomers(sheet: Sheet) -> list[Holding]:

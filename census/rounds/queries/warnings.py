@@ -17,7 +17,7 @@ from inventory.tankside.models.entries import Outcome
 from ..models import Census, Line, Sheet
 from ..rules.states import SHEETS_REPLACED
 from ..rules.words import LineKind, SheetForm, SheetState
-from .holdings import holdings
+from .holdings import holdings, of_classes
 
 # A move that is not through: it came in and something about it is still asked, or it came back.
 _MOVES = (EventKind.MOVED.value, EventKind.LOAN_OUT.value, EventKind.BACK_FROM_LOAN.value)
@@ -165,6 +165,7 @@ def _not_listed(census: Census, now: datetime) -> dict[int, list[str]]:
         .values_list("place", "lots")
     )
     gone = [one for one in holdings(before=now) if (one.place_id, one.lot_id) not in listed]
+    gone = of_classes(census, gone)
     names = dict(
         Lot.objects.filter(pk__in={one.lot_id for one in gone})
         .annotate(called=F("taxon__scientific_name"))

@@ -16,6 +16,7 @@ from ..actions.planning import open_census_of
 from ..actions.refused import CensusRefused
 from ..forms import OpenCensusForm
 from ..models import Census
+from ..models.census import EVERY_CLASS
 from ..queries.find import NotFound, census_of
 from ..queries.open_items import open_items
 from ..queries.presence import presence_due
@@ -48,11 +49,15 @@ def census_list(request: HttpRequest) -> HttpResponse:
                 by=person_of(request.user),
                 now=clock.now(),
                 zone=timezone.get_current_timezone(),
+                classes="".join(form.cleaned_data["classes"]) or EVERY_CLASS,
+                keepers_count=form.cleaned_data["keepers"],
             )
         except CensusRefused as refused:
             form.add_error(None, list(refused.problems))
         else:
-            messages.success(request, f"{opened.code} is open. Now issue its sheets.")
+            last_day = f"{opened.period.ends_on:%Y-%m-%d}"
+            told = f"{opened.code} is open, with the cut-off at the end of {last_day}. Now issue its sheets."
+            messages.success(request, told)
             _warn(request, opened)
             return redirect("census", opened.code)
     is_in = Q(sheets__state__in=[state.value for state in SHEETS_IN])

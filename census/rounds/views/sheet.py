@@ -63,7 +63,7 @@ def sheet(request: HttpRequest, number: str) -> HttpResponse:
         "decides": may(request, *DECIDES),
         "compares": may(request, *COMPARES),
         "unlisted": newcomers(found) if may(request, *DECIDES) and not is_counting(request) else [],
-        "issue_form": IssueForm(),
+        "issue_form": IssueForm(initial={"counters": found.counters.all()}),
         "second": counts and round_ == 1 and counts_second(found, person),
         "scans": scans_of(found, person=person, compares=may(request, *COMPARES)),
         "scan_form": ScanForm() if may(request, *TYPES_LETTERS) else None,

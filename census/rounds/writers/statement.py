@@ -30,6 +30,7 @@ def _census(census: Census, zone: tzinfo) -> dict[str, Any]:
     return {
         "census": census.code,
         "cutoff": _moment(census.cutoff, zone),
+        "classes": census.classes,
         "opened_by": census.opened_by.name,
         "sheets": [
             {"number": sheet.number, "place": sheet.place.code, "state": sheet.state}
