@@ -7,6 +7,7 @@ from uuid import uuid4
 from django import forms
 from django.forms import BaseFormSet, formset_factory
 from django.utils.functional import cached_property
+from django.utils.html import format_html
 
 from inventory.book.models.cells import Sex
 from inventory.book.rules.happened import Happened
@@ -55,7 +56,8 @@ class TripForm(forms.Form):
         assert isinstance(people, forms.MultipleChoiceField)
         people.choices = people_choices(first=named)
         if named:
-            people.help_text = f"Those whom {permit.number} names stand first."
+            # Django takes a help text for HTML.
+            people.help_text = format_html("Those whom {} names stand first.", permit.number)
 
     def clean(self) -> dict[str, Any]:
         said: dict[str, Any] = super().clean() or {}
