@@ -5,16 +5,19 @@ from dataclasses import dataclass
 from datetime import date
 
 from census.change.rules.question import Question, last_quarter
+from census.rounds.rules.who import COMPARES
 from inventory.people.rules.roles import Role
 from inventory.permits.who import READS_CASES
 
 from ..rules.document import Document
 from ..rules.quarters import two_years_to
 from ..rules.said import Saying
+from .changed import changed_figures
 from .exhibits import by_exhibit
 from .one_taxon import one_taxon
 from .periods import by_period
 from .permits import by_permit
+from .statement import census_statement
 from .stock_list import stock_list
 from .taxa import by_taxon
 
@@ -104,6 +107,24 @@ LAYOUTS: Mapping[str, Layout] = {
             _of_the_house(stock_list),
             "E",
             remembered=True,
+        ),
+        Layout(
+            "census",
+            "Census statement",
+            "Accuracy, gains and losses apart, lines decided and not counted, letters, sheets.",
+            last_quarter,
+            _of_the_house(census_statement),
+            "F",
+            roles=COMPARES,
+        ),
+        Layout(
+            "changed",
+            "Changed figures",
+            "Of each period that was restated: old and new figure, and what was entered in between.",
+            _two_years,
+            _of_the_house(changed_figures),
+            "G",
+            roles=COMPARES,
         ),
         Layout(
             "taxon",

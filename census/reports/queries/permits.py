@@ -34,7 +34,7 @@ COLUMNS = (
     Column("died", "died on the way"),
     Column("kept", "kept"),
     Column("counted", "counts against the limit", summed=False),
-    Column("left", "limit left", Kind.SIGNED, summed=False),
+    Column("left", "limit left (below zero: over)", summed=False),
     Column("stock", "into the stock", summed=False),
     *(Column(f"now_{fate.code}", f"of those: {fate.words}", summed=False) for fate in _FATES),
 )
