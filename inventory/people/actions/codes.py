@@ -7,8 +7,10 @@ from django.contrib.auth.hashers import check_password, make_password
 from django.core.signing import Signer
 from django.db import transaction
 from django.db.models import F, Q
+from django.utils import timezone
 
 from ..models import CodeTries, Device, Person, PersonCode
+from ..queries import has_left
 from ..rules.codes import LOCKED_FOR, WRONG_IN_ALL, WRONG_ON_A_DEVICE, what_is_wrong_with
 
 _SALT = "people.pass"
@@ -73,7 +75,8 @@ def check_code(*, person: Person | None, code: str, device: Device, now: datetim
             0,
             locked_until,
         )
-    held = PersonCode.objects.filter(person=person).first() if person else None
+    gone = person is not None and has_left(person, today=timezone.localdate(now))
+    held = PersonCode.objects.filter(person=person).first() if person and not gone else None
     right = check_password(code, held.code_hash if held else _nobodys_hash())
     if not (right and held and person):
         last = " Now it is locked for a quarter of an hour." if left == 0 else ""

@@ -7,6 +7,9 @@ from datetime import date, datetime
 
 from django.core.signing import BadSignature, Signer
 from django.db.models import F, QuerySet
+from django.utils import timezone
+
+from inventory.doors import clock
 
 from ..models import CodeTries, Device, Person, PersonCode
 from ..rules.codes import Pass
@@ -71,8 +74,15 @@ def read_pass(signed: str) -> Pass | None:
 
 
 def code_changes(people: Collection[int]) -> dict[int, datetime]:
-    """When each of these people last chose a code; those without one are left out. One query."""
-    return dict(PersonCode.objects.filter(person__in=people).values_list("person_id", "changed_at"))
+    """When each of these people last chose a code; without one, or having left, they are left out. One query.
+
+    So a pass of somebody who has left holds no more: it names a code that is not there.
+    """
+    today = timezone.localdate(clock.now())
+    held = PersonCode.objects.filter(person__in=people).exclude(
+        person__left_on__isnull=False, person__left_on__lte=today
+    )
+    return dict(held.values_list("person_id", "changed_at"))
 
 
 @dataclass(frozen=True, slots=True)
