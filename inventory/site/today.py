@@ -16,6 +16,7 @@ from inventory.people.rules.roles import Role
 
 OFFERED_BY = (
     "census.rounds.attention.items",
+    "census.population.attention.items",
     "inventory.book.attention.items",
     "inventory.names.attention.items",
     "inventory.permits.attention.items",

@@ -82,13 +82,27 @@ def limits_for(
     raised = usual * times
     k = _reference(usual, raised)
     wanted = DAYS_OF_A_YEAR / false_alarms_a_year
-    for tries in range(1, longest * k.denominator + 1):
-        h = Fraction(tries, k.denominator)
-        quiet = run_length(k, h, usual)
-        if quiet >= wanted:
-            return Limits(k, h, usual, raised, quiet, run_length(k, h, raised))
-    need(False, f"No limit up to {longest} deaths is quiet enough; watch a longer span than a day.")
-    raise AssertionError  # pragma: no cover - need() has raised
+
+    def quiet(tries: int) -> float:
+        return run_length(k, Fraction(tries, k.denominator), usual)
+
+    # The longer the way to h, the rarer a false alarm: the least h is found by halving.
+    enough, most = 1, longest * k.denominator
+    while quiet(enough) < wanted:
+        need(
+            enough < most,
+            f"No limit up to {longest} deaths is quiet enough; watch a longer span than a day.",
+        )
+        enough = min(2 * enough, most)
+    too_few = enough // 2
+    while enough - too_few > 1:
+        between = (enough + too_few) // 2
+        if quiet(between) >= wanted:
+            enough = between
+        else:
+            too_few = between
+    h = Fraction(enough, k.denominator)
+    return Limits(k, h, usual, raised, quiet(enough), run_length(k, h, raised))
 
 
 def _reference(usual: float, raised: float) -> Fraction:

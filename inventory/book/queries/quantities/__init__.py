@@ -10,7 +10,7 @@ from inventory.book.rules.scope import Scope
 
 from .balances import Held, Point, cell_balances, cell_balances_from_now, held_at
 from .facts import CellFact, cell_facts
-from .flows import DatedFlow, Pair, cell_ends, flows_of_lots, late_flows, pair_flows
+from .flows import DatedFlow, Pair, cell_ends, flows_across, flows_of_lots, late_flows, pair_flows
 from .sources import source_labels
 from .stock import StockBy, StockRow, stock
 from .traces import Traced, TracedFlow, lots_that_share, traced_flows
@@ -31,6 +31,7 @@ __all__ = [
     "cell_balances_from_now",
     "cell_ends",
     "cell_facts",
+    "flows_across",
     "flows_of_lots",
     "held_at",
     "late_flows",

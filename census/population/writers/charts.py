@@ -1,0 +1,231 @@
+"""Draws the charts of the populations, in the ink of the page (see :mod:`inventory.doors.svg`)."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from inventory.book.rules.words import signed, whole
+from inventory.doors.svg import Drawing, Scale
+
+LEFT, RIGHT, TOP, FOOT = 40.0, 334.0, 26.0, 180.0
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One bar of a waterfall or of a quarter: ``n`` signed; ``unexplained`` is hatched."""
+
+    name: str
+    n: int
+    unexplained: bool = False
+
+
+def waterfall(key: str, title: str, opening: int, bars: Sequence[Bar], closing: int) -> str:
+    """Opening, gains up, losses down, what is unexplained hatched, closing; numbers on the bars."""
+    told = ", ".join(f"{bar.name} {signed(bar.n)}" for bar in bars if bar.n)
+    drawing = Drawing(
+        key, title, f"Opening {whole(opening)}. {told or 'Nothing happened'}. Closing {whole(closing)}."
+    )
+    levels, level = [opening], opening
+    for bar in bars:
+        level += bar.n
+        levels.append(level)
+    row = 22.0
+    drawing.height = TOP + row * (len(bars) + 2) + 8
+    across = Scale(min(0, *levels), max(1, *levels), 112, RIGHT - 40)
+    zero = across(0)
+    drawing.line((zero, TOP - 4), (zero, drawing.height - 6), faint=True)
+    drawing.text(2, 12, "animals, from zero; hatched: unexplained")
+    _end(drawing, "opening", opening, across, TOP)
+    level = opening
+    for place, bar in enumerate(bars, start=1):
+        y = TOP + row * place
+        ends = sorted((across(level), across(level + bar.n)))
+        level += bar.n
+        drawing.text(2, y + 12, bar.name)
+        if bar.unexplained:
+            _hatched(drawing, ends[0], y + 1, ends[1] - ends[0], 14)
+        else:
+            drawing.bar(ends[0], y + 1, max(ends[1] - ends[0], 0.8), 14)
+        drawing.text(ends[1] + 4, y + 12, signed(bar.n))
+    _end(drawing, "closing", closing, across, TOP + row * (len(bars) + 1))
+    return drawing.svg
+
+
+def _end(drawing: Drawing, name: str, n: int, across: Scale, y: float) -> None:
+    drawing.text(2, y + 12, name, bold=True)
+    ends = sorted((across(0), across(n)))
+    drawing.add(
+        "rect",
+        x=ends[0],
+        y=y + 1,
+        width=max(ends[1] - ends[0], 0.8),
+        height=14,
+        fill="currentColor",
+        fill_opacity=0.8,
+    )
+    drawing.text(ends[1] + 4, y + 12, whole(n), bold=True)
+
+
+def _hatched(drawing: Drawing, x: float, y: float, width: float, height: float) -> None:
+    drawing.add("rect", x=x, y=y, width=max(width, 0.8), height=height, fill="none", stroke="currentColor")
+    at = x + 3
+    while at < x + width:
+        drawing.line((at, y + height), (min(at + 4, x + width), y), width=0.8)
+        at += 4
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """A count on a day; ``least``: there were at least so many; ``part``: not all of it was counted."""
+
+    day: date
+    value: int
+    low: int | None
+    high: int | None
+    least: bool
+    part: bool
+    breaks: bool
+    told: str
+
+
+def trend(
+    key: str,
+    told: tuple[str, str],
+    book: Sequence[tuple[date, int]],
+    counts: Sequence[Counted],
+    days: tuple[date, date],
+) -> str:
+    """The book as a step line, counts as points with their range, a dashed upright where the method changed;
+    ``told`` are title and words."""
+    first, last = days
+    drawing = Drawing(key, *told)
+    numbers = [n for _, n in book]
+    numbers += [n for one in counts for n in (one.value, one.low, one.high) if n is not None]
+    across = Scale(first.toordinal(), last.toordinal() + 1, LEFT, RIGHT - 6)
+    down = Scale(min(0, *numbers), 1.08 * max(1, *numbers), FOOT, TOP)
+    dated(drawing, across, down, (first, last), "animals: line the book, marks the counts")
+    points = []
+    before = book[0][1]
+    for day, n in book:
+        x = across(min(max(day.toordinal(), first.toordinal()), last.toordinal() + 1))
+        points += [(x, down(before)), (x, down(n))]
+        before = n
+    points.append((across(last.toordinal() + 1), down(before)))
+    drawing.path(points)
+    for one in counts:
+        x = across(one.day.toordinal())
+        if one.breaks:
+            drawing.line((x - 6, TOP), (x - 6, FOOT), dash="2 4")
+        if one.low is not None and one.high is not None:
+            drawing.line((x, down(one.low)), (x, down(one.high)))
+            for end in (one.low, one.high):
+                drawing.line((x - 4, down(end)), (x + 4, down(end)))
+        drawing.mark(
+            "triangle" if one.least else "circle", (x, down(one.value)), told=one.told, filled=not one.part
+        )
+    return drawing.svg
+
+
+def dated(drawing: Drawing, across: Scale, down: Scale, days: tuple[date, date], beside: str) -> None:
+    """Axes of which the lower has the months that fit."""
+    first, last = days
+    for value in down.ticks():
+        drawing.line((LEFT, down(value)), (RIGHT, down(value)), faint=True)
+        drawing.text(LEFT - 4, down(value) + 4, f"{value:,.10g}".replace("-", "\N{MINUS SIGN}"), anchor="end")
+    drawing.line((LEFT, FOOT), (RIGHT, FOOT))
+    drawing.line((LEFT, TOP), (LEFT, FOOT))
+    drawing.text(2, TOP - 11, beside)
+    starts = [date(y, m, 1) for y in range(first.year, last.year + 1) for m in range(1, 13)]
+    starts = [day for day in starts if first <= day <= last]
+    step = next(s for s in (1, 3, 6, 12, 24, 60) if len(starts) <= 5 * s or s == 60)
+    shown = [
+        day for day in starts if (day.month - 1) % step == 0 and (step < 12 or day.year % (step // 12) == 0)
+    ]
+    for day in shown:
+        x = across(day.toordinal())
+        drawing.line((x, FOOT), (x, FOOT + 3))
+        drawing.text(x, FOOT + 14, f"{day:%Y-%m}", anchor="middle" if x < RIGHT - 25 else "end")
+
+
+def flows(key: str, title: str, words: str, quarters: Sequence[tuple[str, Sequence[Bar]]]) -> str:
+    """Gains above zero, losses below, by quarter; at most six kinds, told by a letter in each part."""
+    drawing = Drawing(key, title, words, height=262)
+    up = [sum(bar.n for bar in bars if bar.n > 0) for _, bars in quarters]
+    down_to = [sum(bar.n for bar in bars if bar.n < 0) for _, bars in quarters]
+    across = Scale(-0.5, max(0.5, len(quarters) - 0.5), LEFT, RIGHT)
+    down = Scale(min(-1, *down_to), max(1, *up), FOOT, TOP)
+    drawing.axes(
+        across,
+        down,
+        below="quarter",
+        beside="animals: gains above, losses below",
+        names=[n for n, _ in quarters],
+    )
+    width = min(26.0, 0.7 * (RIGHT - LEFT) / max(1, len(quarters)))
+    shades: dict[str, float] = {}
+    for place, (_, bars) in enumerate(quarters):
+        above = below = 0
+        for bar in bars:
+            shades.setdefault(bar.name, (0.75, 0.4, 0.12)[len(shades) % 3])
+            if not bar.n:
+                continue
+            low, high = (above, above + bar.n) if bar.n > 0 else (below + bar.n, below)
+            above, below = (high, below) if bar.n > 0 else (above, low)
+            x, y, height = across(place) - width / 2, down(high), down(low) - down(high)
+            if bar.unexplained:
+                _hatched(drawing, x, y, width, height)
+            else:
+                drawing.add(
+                    "rect",
+                    x=x,
+                    y=y,
+                    width=width,
+                    height=height,
+                    fill="currentColor",
+                    stroke="currentColor",
+                    fill_opacity=shades[bar.name],
+                )
+    drawing.line((LEFT, down(0)), (RIGHT, down(0)))
+    kinds = list(
+        dict.fromkeys(bar for _, bars in quarters for bar in (Bar(b.name, 0, b.unexplained) for b in bars))
+    )
+    for place, bar in enumerate(kinds):
+        x, y = LEFT + (place % 3) * 98, 224 + (place // 3) * 18
+        if bar.unexplained:
+            _hatched(drawing, x, y - 9, 12, 10)
+        else:
+            drawing.add(
+                "rect",
+                x=x,
+                y=y - 9,
+                width=12,
+                height=10,
+                fill="currentColor",
+                stroke="currentColor",
+                fill_opacity=shades.get(bar.name, 0.4),
+            )
+        drawing.text(x + 16, y, bar.name)
+    return drawing.svg
+
+
+def small(
+    key: str, title: str, words: str, points: Sequence[tuple[str, int]], most: int | None = None
+) -> str:
+    """One small chart among several: closings of quarters, own axis or that of ``most`` shared by all."""
+    drawing = Drawing(key, title, words, width=170, height=104)
+    top = max(1, most or max(n for _, n in points))
+    across, down = (
+        Scale(0, max(1, len(points) - 1), 30, 162),
+        Scale(min(0, *(n for _, n in points)), top, 76, 26),
+    )
+    drawing.text(2, 12, title if len(title) < 30 else f"{title[:28]}\N{HORIZONTAL ELLIPSIS}")
+    for value in (0, top):
+        drawing.line((30, down(value)), (162, down(value)), faint=True)
+        drawing.text(27, down(value) + 4, f"{value:,}", anchor="end")
+    steps = [(across(at), down(n)) for at, (_, n) in enumerate(points)]
+    drawing.path(steps)
+    for (name, n), at in zip(points, steps, strict=True):
+        drawing.mark("circle", at, told=f"{name}: {whole(n)}", size=2)
+    drawing.text(30, 94, points[0][0])
+    drawing.text(162, 94, points[-1][0], anchor="end")
+    return drawing.svg

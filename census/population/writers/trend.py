@@ -1,0 +1,278 @@
+"""How numbers went: waterfall, trend with range, flows by quarter; small multiples and pairs."""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from datetime import date, timedelta
+
+from census.change.rules.columns import BETWEEN_IN, BETWEEN_OUT, HEADINGS, SIGNS
+from inventory.book.rules.words import signed, whole
+
+from ..queries.counted import Count, counts_of
+from ..queries.reading import Course, Split, read_course
+from ..rules.answer import Answer, Cell, Section, Table
+from ..rules.asked import Asked
+from ..rules.course import Key, RowCourse, added
+from ..rules.spans import Span, quarters_between, quarters_until
+from . import charts, more_charts
+from .charts import Bar
+from .links import events, number, of_days
+from .setting import Setting
+
+QUARTERS = 8
+MULTIPLES = 24
+KINDS: dict[str, tuple[str, ...]] = {
+    "bred": ("born", "divided", "settled"),
+    "brought": ("taken", "received", "loan_in", "back_from_loan", *BETWEEN_IN),
+    "found": ("found",),
+    "died": ("died",),
+    "sent": ("put_down", "released", "sent", "loan_out", "given_back", *BETWEEN_OUT),
+    "lost": ("unaccounted",),
+}
+"""Six kinds of flows, as many as one chart can hold."""
+_KIND_WORDS = {
+    "bred": "born, divided, settled",
+    "brought": "brought or moved in",
+    "found": "found",
+    "died": "died",
+    "sent": "sent, moved or put down",
+    "lost": "unaccounted for",
+}
+_WATERFALL = (*(column for column in SIGNS if column not in ("opening", "late", "died_within_30_days")),)
+_UNEXPLAINED = ("found", "unaccounted")
+
+
+def row_key(asked: Asked) -> Key:
+    """The one row that stands for all that was asked about."""
+    return Key(asked.taxon or 0, asked.place or 0)
+
+
+def linked(asked: Asked) -> bool:
+    """A sum over a family has no one list of events; its rows have."""
+    return not asked.family or asked.taxon is not None
+
+
+def trend(asked: Asked, setting: Setting) -> Answer:
+    """A taxon, a place or the house over two years, and its change in the days asked."""
+    quarters = quarters_until(asked.last_day, QUARTERS)
+    first = min(quarters[0].first, asked.first_day)
+    course = read_course(asked, _split(asked), zone=setting.zone, first=first)
+    whole_row = added(course.rows.values())
+    sections = [
+        _change(asked, whole_row),
+        _line(asked, setting, course, whole_row, quarters),
+        _flows(asked, whole_row, quarters),
+    ]
+    return Answer(sections)
+
+
+def _split(asked: Asked) -> Split:
+    return Split.TAXON if asked.place is None else Split.PLACE
+
+
+def _cell(asked: Asked, n: int, figure: str, span: Span) -> Cell:
+    return number(n, asked, row_key(asked), figure, span) if linked(asked) else Cell(n)
+
+
+def _change(asked: Asked, row: RowCourse) -> Section:
+    span = of_days(asked.first_day, asked.last_day)
+    flows = row.flows(span)
+    opening, closing = row.opened(span), row.closed(span)
+    bars = [
+        Bar(HEADINGS[column], SIGNS[column] * flows[column], column in _UNEXPLAINED)
+        for column in _WATERFALL
+        if flows[column]
+    ]
+    lines = [[Cell("opening"), _cell(asked, opening, "opening", span)]]
+    lines += [
+        [Cell(HEADINGS[c]), Cell(SIGNS[c] * flows[c], signed(SIGNS[c] * flows[c]), _href(asked, c, span))]
+        for c in _WATERFALL
+        if flows[c]
+    ]
+    lines.append([Cell("closing"), _cell(asked, closing, "closing", span)])
+    words = f"From {whole(opening)} to {whole(closing)} {_units(asked)}, {signed(closing - opening)}."
+    table = Table("From opening to closing", (("step", "Step"), ("animals", "Animals")), lines)
+    title = f"What made the change, {asked.first_day} to {asked.last_day}"
+    return Section(
+        title, words, table, [charts.waterfall("waterfall", title, opening, _short(bars), closing)]
+    )
+
+
+_SHORT = {
+    "bought, exchanged or given": "received",
+    "unaccounted for": "unaccounted",
+    "born or hatched": "born",
+}
+
+
+def _short(bars: Sequence[Bar]) -> list[Bar]:
+    return [Bar(_SHORT.get(bar.name, bar.name), bar.n, bar.unexplained) for bar in bars]
+
+
+def _href(asked: Asked, column: str, span: Span) -> str:
+    figure = "died+died_within_30_days" if column == "died" else column
+    return events(asked, row_key(asked), figure, span) if linked(asked) else ""
+
+
+def _units(asked: Asked) -> str:
+    return "animals" if asked.unit == "animal" else f"({asked.unit})"
+
+
+def _line(
+    asked: Asked, setting: Setting, course: Course, row: RowCourse, quarters: Sequence[Span]
+) -> Section:
+    first, last = quarters[0].first, min(quarters[-1].last, asked.today)
+    steps = [(first, row.before(first.toordinal()))]
+    at = steps[0][1]
+    for day in sorted(row.days):
+        if first.toordinal() <= day <= last.toordinal():
+            at += sum(SIGNS.get(c, 1) * n for c, n in row.days[day].items())
+            steps.append((date.fromordinal(day), at))
+    counts: list[Count] = []
+    if asked.taxon is not None and setting.compares:
+        place = course.names.places.get(asked.place or 0, "")
+        counts = counts_of(asked.taxon, place=place, until=last, zone=setting.zone)
+    shown = [one for one in counts if first <= one.day <= last]
+    marks = [
+        charts.Counted(one.day, one.value, one.low, one.high, one.at_least, one.part, one.breaks, _told(one))
+        for one in shown
+    ]
+    ends = [
+        [
+            Cell(span.name),
+            _cell(asked, row.opened(span), "opening", span),
+            _cell(asked, row.closed(span), "closing", span),
+            Cell(row.closed(span) - row.opened(span), signed(row.closed(span) - row.opened(span))),
+            Cell("; ".join(_told(one) for one in shown if span.first <= one.day <= span.last)),
+        ]
+        for span in quarters
+    ]
+    columns = (("quarter", "Quarter"), ("opening", "Opening"), ("closing", "Closing"))
+    columns += (("change", "Change"), ("counts", "Counts"))  # type: ignore[assignment]
+    words = (
+        f"{whole(row.before(first.toordinal()))} before {first}, {whole(at)} on {last}. The line is the "
+        "book; marks are counts with their range, a triangle is a count “at least”, a hollow mark one of a "
+        "part."
+    )
+    if asked.taxon is None:
+        words += " Counts are shown when one taxon is chosen."
+    elif not setting.compares:
+        words += " Counts stand here for those who may see them beside the book."
+    title = f"Two years, to {last}"
+    drawn = charts.trend("trend", (title, words), steps, marks, (first, last))
+    return Section(title, words, Table("Closing numbers by quarter", columns, ends), [drawn])
+
+
+def _told(one: Count) -> str:
+    told = f"{one.census} {'at least ' if one.at_least else ''}{whole(one.value)}"
+    if one.low is not None and one.high is not None:
+        told = f"{one.census} about {whole(one.value)} ({whole(one.low)} to {whole(one.high)})"
+    return told + (", of a part" if one.part else "") + (f", {one.method}" if one.method else "")
+
+
+def kinds_of(flows: Mapping[str, int]) -> dict[str, int]:
+    """Flows as six kinds; losses below zero."""
+    return {
+        kind: sum(SIGNS[column] * flows.get(column, 0) for column in columns)
+        for kind, columns in KINDS.items()
+    }
+
+
+def _flows(asked: Asked, row: RowCourse, quarters: Sequence[Span]) -> Section:
+    by_quarter = [(span, kinds_of(row.flows(span))) for span in quarters]
+    bars = [
+        (span.name.removeprefix("20"), [Bar(kind, n, kind in ("found", "lost")) for kind, n in kinds.items()])
+        for span, kinds in by_quarter
+    ]
+    lines = [
+        [
+            Cell(span.name),
+            *(Cell(n, signed(n), _kind_href(asked, kind, span) if n else "") for kind, n in kinds.items()),
+        ]
+        for span, kinds in by_quarter
+    ]
+    total: Counter[str] = Counter()
+    for _, kinds in by_quarter:
+        total.update(kinds)
+    words = "In two years: " + ", ".join(f"{_KIND_WORDS[k]} {signed(n)}" for k, n in total.items()) + "."
+    title = "Flows by quarter"
+    columns = (("quarter", "Quarter"), *((kind, words_.capitalize()) for kind, words_ in _KIND_WORDS.items()))
+    notes = ["Hatched: unexplained gains and losses; they are never set against each other."]
+    if not asked.place:
+        notes.append("Moves between places of the house cancel and are left out.")
+    return Section(
+        title, words, Table(title, columns, lines), [charts.flows("flows", title, words, bars)], notes
+    )
+
+
+def _kind_href(asked: Asked, kind: str, span: Span) -> str:
+    columns = [*KINDS[kind]]
+    if kind == "died":
+        columns.append("died_within_30_days")
+    return events(asked, row_key(asked), "+".join(columns), span) if linked(asked) else ""
+
+
+def compare(asked: Asked, setting: Setting) -> Answer:
+    """Many taxa (or the places of one taxon) side by side: small multiples, and opening beside closing."""
+    split = Split.PLACE if asked.taxon is not None else Split.TAXON
+    quarters = quarters_until(asked.last_day, QUARTERS)
+    first = min(quarters[0].first, asked.first_day)
+    course = read_course(asked, split, zone=setting.zone, first=first)
+    span = of_days(asked.first_day, asked.last_day)
+    rows = [(key, row, row.flows(span)) for key, row in course.in_order()]
+    rows = [one for one in rows if one[1].opened(span) or one[1].closed(span) or any(one[2].values())]
+    rows.sort(key=lambda one: (-abs(one[2]["unaccounted"]), -one[1].opened(span), course.names.of(one[0])))
+    return Answer([_multiples(asked, course, rows, quarters), _pairs(asked, course, rows, span)])
+
+
+_Rows = Sequence[tuple[Key, RowCourse, Counter[str]]]
+
+
+def _multiples(asked: Asked, course: Course, rows: _Rows, quarters: Sequence[Span]) -> Section:
+    drawn, lines = [], []
+    for place, (key, row, _) in enumerate(rows):
+        name = course.names.of(key)
+        points = [(span.name, row.closed(span)) for span in quarters]
+        told = ", ".join(f"{quarter} {whole(n)}" for quarter, n in points)
+        if place < MULTIPLES:
+            drawn.append(charts.small(f"small-{place}", name, told, points))
+        lines.append(
+            [Cell(name), *(number(row.closed(span), asked, key, "closing", span) for span in quarters)]
+        )
+    words = (
+        "Closing numbers of eight quarters, each chart with an axis of its own; those with most unaccounted "
+        f"for first, {min(len(rows), MULTIPLES)} of {len(rows)} drawn, all in the table. Read sizes from the "
+        "numbers on the axes, not from the heights."
+    )
+    columns = (("name", "Animal"), *((span.name, span.name) for span in quarters))
+    table = Table("Closing numbers by quarter", columns, lines, italic=asked.taxon is None)
+    return Section("Side by side", words, table, drawn, open=False)
+
+
+def _pairs(asked: Asked, course: Course, rows: _Rows, span: Span) -> Section:
+    in_order = sorted(rows, key=lambda one: -abs(one[1].closed(span) - one[1].opened(span)))
+    told = [(course.names.of(key), row.opened(span), row.closed(span)) for key, row, _ in in_order]
+    lines = [
+        [
+            Cell(course.names.of(key)),
+            number(row.opened(span), asked, key, "opening", span),
+            number(row.closed(span), asked, key, "closing", span),
+            Cell(row.closed(span) - row.opened(span), signed(row.closed(span) - row.opened(span))),
+        ]
+        for key, row, _ in in_order
+    ]
+    grew = sum(b > a for _, a, b in told)
+    shrank = sum(b < a for _, a, b in told)
+    words = f"{grew} grew, {shrank} shrank, {len(told) - grew - shrank} ended as they began. Largest first."
+    columns = (("name", "Animal"), ("opening", "Opening"), ("closing", "Closing"), ("change", "Change"))
+    title = f"Opening and closing, {asked.first_day} to {asked.last_day}"
+    drawn = [more_charts.pairs("pairs", title, words, told[:MULTIPLES])]
+    return Section(title, words, Table(title, columns, lines, italic=asked.taxon is None), drawn, open=False)
+
+
+def days_of(asked: Asked) -> list[date]:
+    """Every day asked about, up to today."""
+    end = min(asked.last_day, asked.today)
+    return [asked.first_day + timedelta(days=n) for n in range((end - asked.first_day).days + 1)]
+
+
+__all__ = ["compare", "days_of", "kinds_of", "linked", "quarters_between", "row_key", "trend"]
