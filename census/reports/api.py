@@ -158,7 +158,7 @@ def permits(request: HttpRequest, asked: Query[schemas.PermitsIn]) -> Any:
     if asked.permit:
         chosen = chosen.filter(number=asked.permit)
     found = accounts(list(chosen), as_of=as_of, zone=_zone(), known_at=asked.known_at)
-    rows = [(account, line) for account in found for line in account.lines]
+    rows = [(account, line) for account in found.values() for line in account.lines]
     return {
         **_page(request, asked, len(rows)),
         "as_of": as_of,

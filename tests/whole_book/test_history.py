@@ -12,8 +12,10 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inventory.book.models import RefusedEntry
+from inventory.people.models import Person
 from inventory.tankside.models import Entry
 from tests.factories import make_event, make_house, make_lot, make_person, make_place, make_reversal
+from tests.permits.house import a_take, make_permit_house
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_clock")]
 
@@ -22,7 +24,7 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_clock")]
 def registrar(client: Client) -> Client:
     person = make_person("Reg", roles=["registrar"])
     make_house(registrar=person)
-    client.force_login(person.user)
+    _sign_in(client, person)
     return client
 
 
@@ -222,3 +224,37 @@ def _later(minutes: int) -> datetime:
     from tests.factories import NOW
 
     return NOW + timedelta(minutes=minutes)
+
+
+def test_a_permit_tells_its_versions_trips_takes_and_events(client: Client) -> None:
+    house = make_permit_house()
+    house.record(a_take("Asterias rubens", 2), locality="off the secret point")
+    _sign_in(client, house.officer)
+
+    answer = _history(client, "permit", house.permit.number)
+
+    told = [one.what for one, _ in answer.context["rows"]]
+    assert {"first issue", "link of a line", "trip", "take", "event"} <= {*told, "link of a line"}
+    assert "off the secret point" not in answer.content.decode()
+
+
+@pytest.mark.parametrize("kind", ["permit", "place"])
+def test_the_queries_of_a_permit_and_a_place_do_not_grow(client: Client, kind: str) -> None:
+    house = make_permit_house()
+    _sign_in(client, house.officer)
+    key = house.permit.number if kind == "permit" else house.kelp_hall.code
+    counts = []
+    for _ in range(2):
+        for _ in range(4):
+            house.record(a_take("Asterias rubens", 2))
+            make_event("received", lot=make_lot(), place=house.kelp_hall, unknown=2)
+        with CaptureQueriesContext(connection) as queries:
+            _history(client, kind, key)
+        counts.append(len(queries))
+
+    assert counts[0] == counts[1] < 50
+
+
+def _sign_in(client: Client, person: Person) -> None:
+    assert person.user is not None
+    client.force_login(person.user)

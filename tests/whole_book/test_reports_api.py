@@ -6,13 +6,16 @@ import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
 from inventory.book import blind
 from inventory.book.queries.heads import head_of_chain
 from inventory.people.actions.devices import give_token, make_device, revoke
-from inventory.people.models import DeviceScope
+from inventory.people.models import DeviceScope, Person
+from inventory.permits.queries.accounts import account
 from tests.factories import NOW, make_event, make_house, make_lot, make_person, make_place, make_taxon
+from tests.permits.house import a_take, make_permit_house
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_clock")]
 
@@ -105,7 +108,7 @@ def test_a_revoked_token_opens_nothing(program: Client) -> None:
 
 def test_a_person_reads_by_the_sign_in_and_not_after_leaving(program: Client, client: Client) -> None:
     person = make_person(roles=["curator"])
-    client.force_login(person.user)
+    _sign_in(client, person)
     assert _get(client, "stock")["total"] == 5
 
     person.left_on = NOW.date()
@@ -119,7 +122,7 @@ def test_no_figure_is_told_while_a_tank_is_counted(
 ) -> None:
     query = FIGURE if route == "events" else {}
     person = make_person(roles=["aquarist"])
-    client.force_login(person.user)
+    _sign_in(client, person)
     monkeypatch.setattr(blind, "_ASKED", [lambda who: {1} if who == person else set()])
     monkeypatch.setattr(blind, "_ASKED_OF_ALL", [lambda: {1}])
 
@@ -183,3 +186,24 @@ def test_the_interface_describes_the_reports(program: Client) -> None:
     ):
         fields = spec["components"]["schemas"][name]["properties"]
         assert all(one.get("description") for one in fields.values()), name
+
+
+def test_the_permits_table_is_the_account_of_the_permit(client: Client) -> None:
+    house = make_permit_house()
+    house.record(a_take("Asterias rubens", 2))
+    _sign_in(client, house.officer)
+
+    rows = _get(client, "permits")["rows"]
+
+    found = account(house.permit, as_of=timezone.localdate(house.now), zone=house.zone)
+    assert [(row["line"], row["caught"], row["kept"], row["left"]) for row in rows] == [
+        (line.number, line.used.caught, line.used.kept, line.used.left) for line in found.lines
+    ]
+    assert sum(row["kept"] for row in rows) > 0
+    assert _get(client, "permits", permit=house.permit.number)["total"] == len(rows)
+    assert _get(client, "permits", permit="another")["total"] == 0
+
+
+def _sign_in(client: Client, person: Person) -> None:
+    assert person.user is not None
+    client.force_login(person.user)

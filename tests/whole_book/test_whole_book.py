@@ -85,7 +85,7 @@ def test_the_stock_recomputed_from_parquet_is_the_stock_and_columns_have_types(
 ) -> None:
     write_folder(tmp_path / "out", Form.PARQUET, now=NOW)
 
-    def read(name: str) -> pd.DataFrame:
+    def read(name: str) -> Any:
         return pq.read_table(tmp_path / "out" / f"{name}.parquet").to_pandas()
 
     assert _from_flows(read) == _stock()
@@ -110,7 +110,7 @@ def test_the_stock_recomputed_from_the_workbook_is_the_stock(book: None, tmp_pat
         return pd.DataFrame(rows, columns=list(head))
 
     assert _from_flows(read) == _stock()
-    told = dict(row[:2] for row in workbook["manifest"].values)
+    told: dict[Any, Any] = {row[0]: row[1] for row in workbook["manifest"].values}
     assert told["head of the chain"] == head_of_chain()
 
 

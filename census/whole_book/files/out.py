@@ -9,7 +9,7 @@ from datetime import datetime
 from io import StringIO
 from pathlib import Path
 from tempfile import mkstemp
-from typing import IO, Any, BinaryIO
+from typing import IO, Any, BinaryIO, cast
 
 from inventory.book.queries.heads import head_of_chain
 from inventory.doors.output import plain_cell
@@ -67,7 +67,7 @@ def _put(folder: Path, name: str, content: bytes) -> str:
 def stream_zip(form: Form, *, now: datetime, positions: bool) -> Iterator[bytes]:
     """The same as one zip, in pieces, while it is read: nothing is kept but the piece that is on its way."""
     pieces = _Pieces()
-    with zipfile.ZipFile(pieces, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:  # type: ignore[arg-type]
+    with zipfile.ZipFile(cast(IO[bytes], pieces), "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
         with one_moment():
             manifest = _manifest(form, now)
 

@@ -1,6 +1,7 @@
 """What the tellers of a history share."""
 
 from datetime import date, datetime, time
+from typing import Any
 
 from django.db.models import Q, QuerySet
 from django.utils import timezone
@@ -9,7 +10,7 @@ from inventory.book.history import About, Subject, Told
 from inventory.book.models import Event
 
 
-def events_of(subject: Subject) -> QuerySet[Event]:
+def events_of(subject: Subject) -> "QuerySet[Event, Any]":
     """The events that touch a lot or a place, as a subquery."""
     field = "lot" if subject.kind is About.LOT else "account__place"
     ends = Q(**{f"flows__from_cell__{field}": subject.pk}) | Q(**{f"flows__to_cell__{field}": subject.pk})

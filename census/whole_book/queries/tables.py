@@ -70,7 +70,7 @@ def _column(table: str, field: "Field[Any, Any]") -> Column:
         meaning=said.meaning,
         unit=said.unit,
         term=said.term,
-        to=field.related_model._meta.db_table if isinstance(field, ForeignKey) else "",
+        to=target.model._meta.db_table if isinstance(field, ForeignKey) else "",
         values=tuple(_values(field)),
         empty=field.null,
         digits=decimal.max_digits or 0 if decimal else 0,

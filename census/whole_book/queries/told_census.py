@@ -33,7 +33,7 @@ def told(subject: Subject) -> Iterator[Told]:
     lot = subject.kind is About.LOT
     lines = Q(line__lots=subject.pk) if lot else Q(line__place=subject.pk)
     yield from _counts(lines)
-    yield from _decisions(lines)
+    yield from _decisions(lines, Q(asked__line__lots=subject.pk) if lot else Q(asked__line__place=subject.pk))
     yield from _samples(subject)
     if lot:
         yield from _lot(subject)
@@ -63,7 +63,7 @@ def _counts(lines: Q) -> Iterator[Told]:
         )
 
 
-def _decisions(lines: Q) -> Iterator[Told]:
+def _decisions(lines: Q, asked_of: Q) -> Iterator[Told]:
     decisions = Decision.objects.filter(lines).select_related("line__sheet", "decided_by", "approved_by")
     for one in decisions.distinct():
         approved = f", approved by {one.approved_by.name}" if one.approved_by else ""
@@ -89,9 +89,8 @@ def _decisions(lines: Q) -> Iterator[Told]:
             why=asked.why,
             url=_url(asked.line),
         )
-    of_lines = Q(**{f"asked__{lines.children[0][0]}": lines.children[0][1]})
     for answer in (
-        ApprovalAnswer.objects.filter(of_lines).select_related("asked__line__sheet", "by").distinct()
+        ApprovalAnswer.objects.filter(asked_of).select_related("asked__line__sheet", "by").distinct()
     ):
         yield Told(
             answer.at,
