@@ -11,26 +11,31 @@ from hypothesis import strategies as st
 from pytest_django import DjangoAssertNumQueries
 
 from census.rounds.actions.counts import Entry
+from census.rounds.actions.decide import decide_line
 from census.rounds.models import Census
-from census.rounds.queries.charts import accuracy_points, drift_series, funnel_points, loss_bars
+from census.rounds.queries.charts import accuracy_points, drift_series, funnel_points, loss_bars, loss_months
 from census.rounds.queries.reading import read_census
 from census.rounds.rules.charts import (
     AccuracyPoint,
     DriftPoint,
     FunnelPoint,
     LossBar,
+    LossMonth,
     accuracy_words,
     drift_words,
     funnel_edge,
     loss_words,
+    month_words,
 )
 from census.rounds.rules.settings import DEFAULTS
+from census.rounds.rules.settling import Settling
 from census.rounds.rules.tolerance import tolerance
+from census.rounds.rules.words import How
 from census.rounds.writers import charts as drawn
 from inventory.doors.svg import Drawing, Scale, number
 from tests import factories
 
-from .house import COUNTED, TestHouse
+from .house import COUNTED, NOW, ZONE, TestHouse
 
 SVG = "{http://www.w3.org/2000/svg}"
 values = st.decimals(-1_000_000, 1_000_000, places=2).map(float)
@@ -140,6 +145,57 @@ def test_losses_are_rated_by_what_was_held_and_the_highest_stands_first() -> Non
     assert (
         loss_words([LossBar("K3", "Rock", "animal", 0, 2, 10)]) == "No loss was written off as unexplained."
     )
+
+
+def test_a_share_of_few_animals_is_not_told_the_numbers_are() -> None:
+    bars = [LossBar("K3", "Rock", "animal", 1, 0, 6), LossBar("K1", "Kelp", "animal", 3, 0, 60)]
+    assert [bar.per_hundred for bar in bars] == [None, 5.0]
+    assert "The highest is K1" in loss_words(bars)
+    assert "Of 1 place with 20 animals or fewer the numbers alone are told." in loss_words(bars)
+    svg = drawn.losses(bars)
+    assert "1 of 6: too few for a share" in svg
+    assert "16.7" not in svg
+
+
+def test_the_span_of_a_month_is_the_exact_poisson_interval() -> None:
+    # Garwood 1936 (Biometrika 28), table of exact limits: 0 gives 0 to 3.69, 3 gives 0.62 to 8.77.
+    assert [round(end, 2) for end in LossMonth("2026-09", "animal", 0, 0).span] == [0.0, 3.69]
+    assert [round(end, 2) for end in LossMonth("2026-09", "animal", 3, 0).span] == [0.62, 8.77]
+
+
+def test_months_are_told_apart_only_where_the_numbers_are_large_enough() -> None:
+    def year(*losses: int) -> list[LossMonth]:
+        return [LossMonth(f"2026-{n:02d}", "animal", n_lost, 0) for n, n_lost in enumerate(losses, start=1)]
+
+    assert "too small to tell the months apart" in month_words(year(0, 1, 0, 2))
+    assert "above the mean" in month_words(year(0, 1, 0, 30))
+    assert "No loss" in month_words(year(0, 0))
+
+
+@pytest.mark.django_db
+def test_what_was_written_off_stands_in_its_month(
+    house: TestHouse, client: Client, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    census = house.compared({"bib": 20, "shoal": 300})
+    house.count(census, {"bib": 20}, round=2)
+    for name, n in (("bib", -2), ("shoal", -120)):
+        lost = Settling(how=How.ADJUSTMENT, reason="unexplained loss", n=n, note="pump stood")
+        decide_line(
+            line=house.line(census, name),
+            settling=lost,
+            by=house.registrar,
+            approved_by=house.curator,
+            now=NOW,
+            zone=ZONE,
+        )
+    with django_assert_num_queries(1):
+        months = loss_months(census, ZONE)
+    assert [one.month for one in months][0::11] == ["2025-10", "2026-09"]
+    assert (months[-1].losses, sum(one.losses for one in months)) == (122, 122)
+    assert house.registrar.user is not None
+    client.force_login(house.registrar.user)
+    page = client.get(reverse("census_charts", args=[census.code])).content.decode()
+    assert "Most in 2026-09: 122, by chance 101 to 146" in page
 
 
 def test_accuracy_is_told_beside_its_target() -> None:

@@ -28,7 +28,8 @@ def issue(
 ) -> Sheet:
     """Gives the sheet out to its counters: those given here, else those named before.
 
-    ``list_version`` names the list that was printed. ``planned_at``: when it is to be counted; its quiet time begins before that.
+    ``list_version`` names the list that was printed. ``planned_at``: when it is to be counted; its quiet
+    time begins before that.
     """
     require(by, DECIDES, "issue a sheet")
     sheet = _to(sheet, SheetState.ISSUED)

@@ -2,12 +2,13 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from datetime import timedelta, tzinfo
 
 from inventory.names.models import Taxon
 
-from ..models import Census, Line
+from ..models import Census, Decision, Line
 from ..rules.accuracy import TARGETS
-from ..rules.charts import AccuracyPoint, DriftPoint, FunnelPoint, LossBar
+from ..rules.charts import AccuracyPoint, DriftPoint, FunnelPoint, LossBar, LossMonth
 from ..rules.reasons import REASONS
 from ..rules.settings import CensusSettings
 from ..rules.words import MEASURED_UNITS, CensusState, How, LineKind
@@ -16,6 +17,7 @@ from .reading import LineRead, Row, present, read_rows
 
 MOST_CENSUSES = 12
 """Three years of quarters: more do not fit on a telephone."""
+MONTHS = 12
 
 _COUNTED = (
     CensusState.COMPARING,
@@ -81,6 +83,35 @@ def loss_bars(rows: Iterable[Row]) -> list[LossBar]:
             held[key] += max(0, present(part.at_end) + lost - gained)
     bars = [LossBar(*key, losses[key], gains[key], held[key]) for key in held if losses[key] or gains[key]]
     return sorted(bars, key=lambda bar: (-(bar.per_hundred or 0), bar.place, bar.unit))
+
+
+def loss_months(census: Census, zone: tzinfo) -> list[LossMonth]:
+    """The same by the month in which it happened, as the book has it: the year up to the cut-off. One query.
+
+    What censuses wrote off or put on, of each unit that has any; months without are there, with zero.
+    """
+    last = (census.cutoff - timedelta(minutes=1)).astimezone(zone)
+    months = [_month(last.year * 12 + last.month - 1 - back) for back in reversed(range(MONTHS))]
+    decided = Decision.objects.filter(
+        how=How.ADJUSTMENT.value,
+        reason__in=_UNKNOWN,
+        line__unit__in=MEASURED_UNITS,
+        events__effective_at__lt=census.cutoff,
+    ).values_list("line__unit", "n", "events__effective_at")
+    losses: dict[tuple[str, str], int] = defaultdict(int)
+    gains: dict[tuple[str, str], int] = defaultdict(int)
+    for unit, n, at in decided:
+        key = (unit, f"{at.astimezone(zone):%Y-%m}")
+        losses[key] += max(0, -n)
+        gains[key] += max(0, n)
+    units = [one for one in MEASURED_UNITS if any((one, m) in losses for m in months)]
+    return [
+        LossMonth(month, unit, losses[unit, month], gains[unit, month]) for unit in units for month in months
+    ]
+
+
+def _month(number: int) -> str:
+    return f"{number // 12:04d}-{number % 12 + 1:02d}"
 
 
 def _unexplained(part: LineRead) -> tuple[int, int]:

@@ -3,13 +3,16 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from census.estimators.rules.rates import garwood
 from inventory.book.rules.words import signed, whole
 
 from .accuracy import TARGETS
-from .settings import CensusSettings
+from .settings import DEFAULTS, CensusSettings
 from .tolerance import tolerance
 
 LEFT, RIGHT, TOP = 42.0, 330.0, 22.0
+# Up to so many animals no share is told: the tolerance of class B is in animals up to there too.
+FEW = DEFAULTS.tolerance_b_small_limit
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,8 +78,34 @@ class LossBar:
     held: int
 
     @property
+    def few(self) -> bool:
+        """A share of so few says nothing: one of six is no 17 in 100 (*common practice, no source*)."""
+        return self.held <= FEW
+
+    @property
     def per_hundred(self) -> float | None:
-        return round(100 * self.losses / self.held, 1) if self.held > 0 else None
+        """None where there are too few to tell a share; the numbers themselves are told."""
+        return None if self.few else round(100 * self.losses / self.held, 1)
+
+
+@dataclass(frozen=True, slots=True)
+class LossMonth:
+    """What was written off or put on as unexplained in one month (``2026-09``) in one unit."""
+
+    month: str
+    unit: str
+    losses: int
+    gains: int
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """Between which numbers the losses of such a month lie by chance alone, 95 in 100 times (Garwood)."""
+        return garwood(self.losses)
+
+    @property
+    def span_words(self) -> str:
+        low, high = self.span
+        return f"{low:.0f} to {high:.0f}"
 
 
 def funnel_edge(count_class: str, books: Sequence[int], settings: CensusSettings) -> list[tuple[int, int]]:
@@ -138,14 +167,34 @@ def accuracy_words(points: Sequence[AccuracyPoint]) -> str:
 def loss_words(bars: Sequence[LossBar]) -> str:
     """The place that loses most for what it holds."""
     rated = [bar for bar in bars if bar.per_hundred]
-    if not rated:
+    few = sum(1 for bar in bars if bar.few and bar.losses)
+    if not rated and not few:
         return "No loss was written off as unexplained."
+    small = f" Of {_places(few)} with {FEW} animals or fewer the numbers alone are told." if few else ""
+    if not rated:
+        return small.strip()
     worst = max(rated, key=lambda bar: (bar.per_hundred or 0, bar.place))
-    places = "1 place" if len(rated) == 1 else f"{len(rated)} places"
     return (
-        f"{places} with unexplained losses. The highest is {worst.place} with {worst.per_hundred:g} in 100: "
-        f"{whole(worst.losses)} of {whole(worst.held)}."
+        f"{_places(len(rated))} with unexplained losses. The highest is {worst.place} with "
+        f"{worst.per_hundred:g} in 100: {whole(worst.losses)} of {whole(worst.held)}.{small}"
     )
+
+
+def month_words(months: Sequence[LossMonth]) -> str:
+    """The month with most losses, and whether it stands out of what chance alone makes."""
+    if not any(one.losses for one in months):
+        return "No loss was written off as unexplained in these months."
+    worst = max(months, key=lambda one: (one.losses, one.month))
+    same = [one.losses for one in months if one.unit == worst.unit]
+    usual = sum(same) / len(same)
+    told = f"Most in {worst.month}: {whole(worst.losses)}, by chance {worst.span_words}."
+    if worst.span[0] > usual:
+        return f"{told} That is above the mean of {usual:.1f} a month by more than chance."
+    return f"{told} The mean is {usual:.1f} a month: the numbers are too small to tell the months apart."
+
+
+def _places(n: int) -> str:
+    return "1 place" if n == 1 else f"{n} places"
 
 
 def _lines(n: int) -> str:

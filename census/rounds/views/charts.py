@@ -2,6 +2,7 @@
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
 from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_safe
 
@@ -12,7 +13,7 @@ from ..models import Line
 from ..queries import charts as figures
 from ..queries.reading import read_census
 from ..queries.settings import settings_in_use
-from ..rules.charts import accuracy_words, drift_words, funnel_words, loss_words
+from ..rules.charts import accuracy_words, drift_words, funnel_words, loss_words, month_words
 from ..rules.words import MEASURED_CLASSES
 from ..writers import charts as drawn
 from . import COMPARES
@@ -31,6 +32,7 @@ def census_charts(request: HttpRequest, code: str) -> HttpResponse:
     rows = read_census(census, settings=settings) if rows is None else rows
     points = figures.funnel_points(rows)
     accuracy, losses = figures.accuracy_points(read, settings), figures.loss_bars(rows)
+    months = figures.loss_months(census, timezone.get_current_timezone())
     by_class = {name: [p for p in points if p.count_class == name] for name in MEASURED_CLASSES}
     context = {
         "census": census,
@@ -45,6 +47,9 @@ def census_charts(request: HttpRequest, code: str) -> HttpResponse:
         "accuracy_svg": _svg(drawn.accuracy(accuracy)),
         "losses": losses,
         "loss_words": loss_words(losses),
+        "months": months,
+        "month_words": month_words(months),
+        "months_svg": _svg(drawn.months(months)),
         "losses_svg": _svg(drawn.losses(losses)),
         "many": sorted({row.name for row in rows if row.line.count_class == "C" and row.line.taxon}),
     }

@@ -13,11 +13,13 @@ from ..rules.charts import (
     DriftPoint,
     FunnelPoint,
     LossBar,
+    LossMonth,
     accuracy_words,
     drift_words,
     funnel_edge,
     funnel_words,
     loss_words,
+    month_words,
 )
 from ..rules.settings import CensusSettings
 
@@ -117,7 +119,8 @@ def accuracy(points: Sequence[AccuracyPoint]) -> str:
 def losses(bars: Sequence[LossBar]) -> str:
     """Unexplained losses of each place per hundred of what it held, the highest first."""
     rated = [bar for bar in bars if bar.per_hundred]
-    height = TOP + 26.0 * max(1, len(rated)) + 12
+    few = [bar for bar in bars if bar.few and bar.losses]
+    height = TOP + 26.0 * max(1, len(rated) + len(few)) + 12
     drawing = Drawing("losses", "Unexplained losses per 100, by place", loss_words(bars), height=height)
     drawing.text(2, 12, "place, and unexplained losses in 100")
     most = max([bar.per_hundred or 0 for bar in rated], default=1)
@@ -130,6 +133,28 @@ def losses(bars: Sequence[LossBar]) -> str:
         drawing.text(
             across(rate) + 5, y + 14, f"{rate:g}" + ("" if bar.unit == "animal" else f" ({bar.unit})")
         )
-    if not rated:
+    for n, bar in enumerate(few, start=len(rated)):
+        y = TOP + 26 * n
+        unit = "" if bar.unit == "animal" else f" ({bar.unit})"
+        drawing.text(2, y + 14, bar.place, bold=True)
+        drawing.text(70, y + 14, f"{whole(bar.losses)} of {whole(bar.held)}{unit}: too few for a share")
+    if not rated and not few:
         drawing.text(2, TOP + 14, "none")
+    return drawing.svg
+
+
+def months(points: Sequence[LossMonth]) -> str:
+    """Unexplained losses of each month as marks, with the span that chance alone makes of such a number."""
+    drawing = Drawing("loss-months", "Unexplained losses by month", month_words(points))
+    names = list(dict.fromkeys(point.month for point in points))
+    across = Scale(-0.5, max(0.5, len(names) - 0.5), LEFT, RIGHT)
+    down = Scale(0, 1.05 * max([1.0, *(point.span[1] for point in points)]), 180, TOP)
+    shown = [name[5:] if n % 2 == len(names) % 2 else "" for n, name in enumerate(names)]
+    drawing.axes(across, down, below="month", beside="losses: mark, and what chance alone makes", names=shown)
+    for point in points:
+        x = across(names.index(point.month)) + (0 if point.unit == "animal" else 5)
+        low, high = point.span
+        told = f"{point.month}: {whole(point.losses)} {point.unit}, by chance {point.span_words}"
+        drawing.line((x, down(low)), (x, down(high)), width=1)
+        drawing.mark("circle" if point.unit == "animal" else "square", (x, down(point.losses)), told=told)
     return drawing.svg
