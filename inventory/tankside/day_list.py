@@ -62,7 +62,7 @@ def _left_early(seen: Isolation) -> Attention:
         heading="Left quarantine before the least days, without a release",
         total=len(lines),
         url=f"{reverse('quarantine')}#early",
-        roles=frozenset({Role.VETERINARIAN}),
+        roles=frozenset({Role.VETERINARIAN, Role.CURATOR}),
         lines=lines,
     )
 

@@ -6,9 +6,9 @@
 A house in a scratch folder (or in ``DATABASE_URL``), served over HTTP by ``manage.py serve``. Each device
 sends its entries one by one, and every tenth a second time as if the answer had been lost: first one entry
 a second, as eight people with wet hands could hardly do; then each second all in the same moment, so that
-the last waits for the seven others; then as fast as the answers come, where each always does. The devices run on
-the server's machine and take a part of it, which is told. Beside it, in the same run: bare inserts of one
-row, a transaction each, from as many threads. Afterwards the ledger is held against what was sent, and
+the last waits for the seven others; then as fast as the answers come, where each always does. The devices
+run on the server's machine and take a part of it, which is told. Beside it, in the same run: bare inserts of
+one row, a transaction each, from as many threads. Afterwards the ledger is held against what was sent, and
 verified.
 """
 

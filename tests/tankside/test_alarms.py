@@ -268,3 +268,51 @@ def test_an_entry_that_is_rolled_back_sends_nothing(
     assert (started, Alarm.objects.count()) == ([], 0)
     tablet.one(tablet.entry(lot="R2", n=1))
     assert (started, Alarm.objects.count()) == ([1], 1)
+
+
+def test_an_undo_lowers_the_number_of_an_alarm_that_nobody_has_seen(house: TankHouse, tablet: Tablet) -> None:
+    first = tablet.entry(lot="G1", n=2)
+    tablet.send(first, tablet.entry(lot="G1", n=3))
+    assert Alarm.objects.get().words == "5 dead within 24 hours in Kelp Hall (E02)"
+    tablet.one(tablet.entry("undo", undoes=first["identifier"]))
+    alarm = Alarm.objects.get()
+    assert (alarm.words, alarm.undone_at) == ("3 dead within 24 hours in Kelp Hall (E02)", None)
+
+
+def test_an_alarm_whose_deaths_were_undone_says_so_and_is_not_sent(house: TankHouse, tablet: Tablet) -> None:
+    """Also where another death than the one undone had raised it."""
+    first = tablet.entry(lot="G1", n=2)
+    tablet.send(first, tablet.entry(lot="R1", n=1))
+    assert Alarm.objects.get(reason=Reason.TANK).next_try_at is not None
+    tablet.one(tablet.entry("undo", undoes=first["identifier"]))
+    alarm = Alarm.objects.get(reason=Reason.TANK)
+    assert alarm.words == "undone: 3 dead within 24 hours in Kelp Hall (E02)"
+    assert (alarm.undone_at, alarm.next_try_at, alarm.mail_trouble) == (
+        NOW,
+        None,
+        "undone before it went out",
+    )
+    # The next two deaths make three once more: a new alarm, which is sent.
+    again = tablet.one(tablet.entry(lot="G1", n=2, saved_at=NOW - HOUR))
+    assert again["alarm"] == "3 dead within 24 hours in Kelp Hall (E02)"
+    new = Alarm.objects.get(reason=Reason.TANK, undone_at=None)
+    assert (new.event_id, new.next_try_at) == (again["event"], NOW)
+
+
+def test_a_death_of_class_a_that_was_undone_is_no_alarm_and_those_of_others_stay(
+    house: TankHouse, tablet: Tablet
+) -> None:
+    wolffish = tablet.entry(lot="W1", n=1)
+    tablet.send(wolffish, tablet.entry(lot="R2", n=1))
+    tablet.one(tablet.entry("undo", undoes=wolffish["identifier"]))
+    told = dict(Alarm.objects.filter(reason=Reason.CLASS_A).values_list("lot__accession", "words"))
+    assert told["W1"].startswith("undone: Old Tom (W1) dead, class A")
+    assert told["R2"].startswith("spotted ray (R2) dead, class A")
+
+
+def test_what_somebody_has_seen_is_not_told_anew(house: TankHouse, tablet: Tablet) -> None:
+    first = tablet.entry(lot="G1", n=3)
+    tablet.one(first)
+    Alarm.objects.update(seen_at=NOW, seen_by=house.registrar)
+    tablet.one(tablet.entry("undo", undoes=first["identifier"]))
+    assert Alarm.objects.get().words == "3 dead within 24 hours in Kelp Hall (E02)"

@@ -1,15 +1,18 @@
 """Each kind of entry: what it does to the book, and what it refuses."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
 
 from inventory.book.models import Cell, Event, Flag, Lot
 from inventory.book.models.flags import FlagKind
+from inventory.people.rules.roles import Role
+from inventory.tankside.actions.quarantine import set_least_days
+from inventory.tankside.day_list import items
 from inventory.tankside.models import Body, Entry, Reading
 
-from ..factories import NOW, make_event, make_lot, make_place, make_taxon
+from ..factories import NOW, make_event, make_lot, make_person, make_place, make_taxon
 from .conftest import Tablet, TankHouse
 
 
@@ -277,3 +280,32 @@ def test_colonies_and_animals_of_one_genus_are_two_open_names(house: TankHouse, 
 def test_a_place_is_a_tank_of_ours_and_not_of_feed(house: TankHouse, tablet: Tablet) -> None:
     make_place("F1", kind="feed")
     assert "place" in problems(tablet.one(tablet.entry("born", lot="G1", n=1, place="F1")))
+
+
+def test_who_moves_animals_out_of_quarantine_too_early_is_told_at_once(
+    house: TankHouse, tablet: Tablet
+) -> None:
+    """The plan's days, their source invented; the move is booked all the same, for it was done."""
+    vet = make_person("Dr Ylva", roles=["veterinarian"])
+    curator = make_person("Osric", roles=["curator"])
+    set_least_days(group="", min_days=30, since=date(2026, 1, 1), source="our plan", by=vet, now=NOW)
+    ward = make_place("Q9", kind="quarantine", name="Quarantine fish")
+    early, late = make_lot("Q-1", taxon=house.gobies.taxon), make_lot("Q-2", taxon=house.gobies.taxon)
+    for lot, happened in ((early, NOW - timedelta(days=9)), (late, NOW - timedelta(days=31))):
+        make_event("received", lot=lot, place=ward, unknown=5, happened=f"{happened:%Y-%m-%d}")
+    move = {"place": "Q9", "to_place": "E02", "n": 2}
+    first, second = tablet.send(
+        tablet.entry("moved", lot="Q-1", **move), tablet.entry("moved", lot="Q-2", **move)
+    )
+    assert (first["outcome"], second["outcome"]) == ("sent", "sent")
+    due = (NOW + timedelta(days=21)).date()
+    (told,) = [flag for flag in first["flags"] if flag["kind"] == "quarantine"]
+    assert told["words"].startswith(f"the days in Quarantine fish are full on {due} and no release is signed")
+    assert [flag for flag in second["flags"] if flag["kind"] == "quarantine"] == []
+    for person in (vet, curator):
+        headings = [
+            item.heading
+            for item in items(person, now=NOW + timedelta(hours=1))
+            if item.roles & {Role.CURATOR}
+        ]
+        assert "Left quarantine before the least days, without a release" in headings

@@ -1,11 +1,11 @@
 """Raises alarms with the death that makes them, and notes who has seen them."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from django.db.models import Q
 
-from inventory.book.models import Flow, Lot, Place
+from inventory.book.models import Cell, Event, Flow, Lot, Place
 from inventory.book.rules.kinds import EventKind
 from inventory.db.prepared import Prepared
 from inventory.names.models import CountClass
@@ -26,9 +26,9 @@ _MOMENT = Flow._meta.get_field("effective_at")
 _OPEN = Prepared(lambda lot: OpenLot.objects.filter(lot=lot).values_list("id"), _LOT)
 _HELD = Prepared(lambda lot: Lot.objects.filter(pk=lot).values_list("held"), _LOT)
 _RINGING = Prepared(
-    lambda place, since: Alarm.objects.filter(place=place, seen_at=None, raised_at__gte=since).values_list(
-        "id", "reason", "lot_id"
-    ),
+    lambda place, since: Alarm.objects.filter(
+        place=place, seen_at=None, undone_at=None, raised_at__gte=since
+    ).values_list("id", "reason", "lot_id"),
     _PLACE,
     _MOMENT,
 )
@@ -76,8 +76,7 @@ def raise_alarms(booked: Booked, around: Surroundings) -> str:
         of_lot=of_lot,
         held_now=_HELD(lot.pk)[0][0],
     )
-    limits = Limits(around.numbers["mass_death_in_day"], around.numbers["mass_death_lot_percent"])
-    found = reasons(deaths, limits, now=around.now)
+    found = reasons(deaths, limits_of(around.numbers), now=around.now)
     if not found:
         return ""
     since = around.now - WINDOW
@@ -105,6 +104,43 @@ def raise_alarms(booked: Booked, around: Surroundings) -> str:
         Alarm.objects.bulk_create(alarms)
         send_soon()
     return "; ".join(_words(reason, n, lot, place) for reason, n in found)
+
+
+def limits_of(numbers: Mapping[str, int]) -> Limits:
+    """The house's own numbers."""
+    return Limits(numbers["mass_death_in_day"], numbers["mass_death_lot_percent"])
+
+
+def tell_of_taken_back(event: Event, *, limits: Limits, now: datetime) -> None:
+    """After a death was taken back: alarms that nobody has seen yet tell the number that is left.
+
+    One that is none any more says "undone" and stays until somebody has seen it, for its post may have gone
+    out; if not, it does not go. Whoever reaches the number again raises a new one.
+    """
+    cells = Cell.objects.filter(flows_out__event=event)
+    near = Q(event=event) | Q(place__in=cells.values("account__place"), reason=Reason.TANK)
+    near |= Q(lot__in=cells.values("lot"), reason=Reason.LOT)
+    unseen = Alarm.objects.select_related("event", "lot__taxon", "place").filter(
+        near, seen_at=None, undone_at=None
+    )
+    for alarm in unseen:
+        in_tank, of_lot = _deaths(alarm.lot, alarm.place, alarm.event.effective_at)
+        deaths = Deaths(
+            moment=alarm.event.effective_at,
+            class_a=alarm.event_id != event.pk,
+            in_tank=in_tank,
+            of_lot=of_lot,
+            held_now=_HELD(alarm.lot_id)[0][0],
+        )
+        left = dict(reasons(deaths, limits, now=alarm.raised_at))
+        reason = Reason(alarm.reason)
+        if reason in left:
+            alarm.words = _words(reason, left[reason], alarm.lot, alarm.place)[:300]
+        else:
+            alarm.words, alarm.undone_at = f"undone: {alarm.words}"[:300], now
+            if alarm.mailed_at is None and alarm.next_try_at is not None:
+                alarm.next_try_at, alarm.mail_trouble = None, "undone before it went out"
+        alarm.save(update_fields=["words", "undone_at", "next_try_at", "mail_trouble"])
 
 
 def see_alarm(alarm: Alarm, *, by: Person, now: datetime) -> bool:

@@ -12,6 +12,7 @@ from inventory.people.models import Person
 from ..models import Body, Entry
 from ..queries.around import Surroundings
 from ..queries.doubles import twin_of
+from ..queries.quarantine import left_early_by
 from ..rules import drafting, times, words
 from ..rules.kinds import BODIES, OPEN_NAMES, TAKES, EntryKind
 from ..rules.stated import ComesBack, Stated, Trouble, comes_back
@@ -102,6 +103,8 @@ def book_event(entry: Stated, around: Surroundings, person: Person, saved: datet
     _doubles(entry, around, booked)
     if entry.kind in BODIES:
         _body(entry, around, booked)
+    if entry.kind is EntryKind.MOVED:
+        _early(booked, around)
     return booked
 
 
@@ -179,6 +182,24 @@ def _doubles(entry: Stated, around: Surroundings, booked: Booked) -> None:
     if twin is not None:
         at = f"{twin.astimezone(around.zone):%H:%M}"
         booked.flags.append((FlagKind.DOUBLE, f"looks like the entry of {at}: both are kept"))
+
+
+def _early(booked: Booked, around: Surroundings) -> None:
+    """A move out of quarantine before the days are full: told to who does it, while they can be brought back.
+
+    It is booked all the same. Curator and veterinarian find it on their page Today.
+    """
+    if booked.event_id is None or booked.lot is None or booked.place is None:
+        return
+    early = left_early_by(booked.event_id, booked.lot, booked.place, now=around.now)
+    if early is not None:
+        booked.told.append(
+            (
+                "quarantine",
+                f"the days in {booked.place.name} are full on {early.due} and no release is signed: ask the "
+                "veterinarian now; it stands on the page of veterinarian and curator",
+            )
+        )
 
 
 def _body(entry: Stated, around: Surroundings, booked: Booked) -> None:

@@ -9,12 +9,14 @@ from django.utils import timezone
 from inventory.book.actions.post import post_event
 from inventory.book.models import Event, Flag
 from inventory.book.models.flags import FlagKind
+from inventory.book.queries.settings import numbers_in_use
 from inventory.book.rules.drafts import EventDraft
 from inventory.book.rules.happened import Happened
 from inventory.book.rules.kinds import EventKind
 from inventory.people.models import Person
 
 from ..models import DoubleDecision, Entry
+from .alarms import limits_of, tell_of_taken_back
 
 # Namespace of identifiers of these reversals: the same answer twice is one event.
 _NAMESPACE = UUID("5c1d1c0e-1b77-5c0a-9b52-2b8d0a6f4e11")
@@ -59,6 +61,8 @@ def same(*, first: Event, second: Event, by: Person, now: datetime, zone: tzinfo
     Flag.objects.filter(event=first, kind=FlagKind.DOUBLE, settled_at=None).update(
         settled_at=now, settled_by=by
     )
+    if second.kind == EventKind.DIED:
+        tell_of_taken_back(second, limits=limits_of(numbers_in_use()), now=now)
     return Event.objects.get(pk=posted.event_id)
 
 

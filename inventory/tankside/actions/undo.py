@@ -11,6 +11,7 @@ from ..queries.around import Surroundings
 from ..rules import drafting, times
 from ..rules.kinds import EntryKind
 from ..rules.stated import Stated, comes_back
+from .alarms import limits_of, tell_of_taken_back
 from .booking import Booked, refused
 from .doubles import forget_twins_of
 
@@ -48,6 +49,8 @@ def undo(entry: Stated, around: Surroundings, person: Person, saved: datetime) -
         raise refused(error) from error
     booked.event_id = posted.event_id
     forget_twins_of(first, by=person, now=around.now)
+    if first.kind == EntryKind.DIED:
+        tell_of_taken_back(first.event, limits=limits_of(around.numbers), now=around.now)
     # What was asked of the event is answered by its end.
     Flag.objects.filter(event=first.event, settled_at=None).update(settled_at=around.now, settled_by=person)
     return booked

@@ -19,6 +19,9 @@ class Alarm(models.Model):
     raised_at = models.DateTimeField()
     seen_at = models.DateTimeField(null=True, blank=True)
     seen_by = models.ForeignKey(Person, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    undone_at = models.DateTimeField(
+        null=True, blank=True, help_text="When so many deaths were taken back that it is none any more."
+    )
     # The post. Blank ``next_try_at``: nothing is left to do.
     next_try_at = models.DateTimeField(null=True, blank=True)
     tries = models.PositiveSmallIntegerField(default=0)
