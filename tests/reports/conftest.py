@@ -12,6 +12,8 @@ from inventory.people.rules.roles import Role
 from tests.change.sample import THIRD_QUARTER, Sample, make_sample
 from tests.factories import make_house, make_person
 
+# Layouts of the whole house, whose rows are taxa, places, quarters and owners.
+OF_THE_HOUSE = ("taxa", "exhibits", "periods", "stock-list")
 QUARTER = {"first_day": "2026-07-01", "last_day": "2026-09-30"}
 
 

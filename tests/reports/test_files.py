@@ -11,10 +11,9 @@ from django.core.management import CommandError, call_command
 from django.test import Client
 from pypdf import PdfReader
 
-from census.reports.queries.layouts import LAYOUTS
 from tests.change.sample import Sample
 
-from .conftest import QUARTER, answered
+from .conftest import OF_THE_HOUSE, QUARTER, answered
 
 pytestmark = pytest.mark.django_db
 
@@ -38,7 +37,7 @@ def differences(book: Any) -> list[Any]:
     return found
 
 
-@pytest.mark.parametrize("layout", LAYOUTS)
+@pytest.mark.parametrize("layout", OF_THE_HOUSE)
 def test_the_workbook_holds_real_numbers_under_a_frozen_head_and_proves_its_sums(
     sample: Sample, reader: Client, layout: str
 ) -> None:
@@ -61,7 +60,7 @@ def test_the_workbook_holds_real_numbers_under_a_frozen_head_and_proves_its_sums
     assert set(found) == {0}
 
 
-@pytest.mark.parametrize("layout", LAYOUTS)
+@pytest.mark.parametrize("layout", OF_THE_HOUSE)
 def test_the_formulas_of_the_proof_are_live_and_come_to_the_values_beside_them(
     sample: Sample, reader: Client, layout: str
 ) -> None:
@@ -112,7 +111,7 @@ def worked_out(formula: str, book: Any) -> int:
     return total
 
 
-@pytest.mark.parametrize("layout", LAYOUTS)
+@pytest.mark.parametrize("layout", OF_THE_HOUSE)
 def test_every_part_as_csv_has_a_line_for_each_line(sample: Sample, reader: Client, layout: str) -> None:
     for part in answered(layout).parts:
         answer = reader.get(f"/reports/{layout}.csv", {**QUARTER, "part": part.key})
@@ -121,7 +120,7 @@ def test_every_part_as_csv_has_a_line_for_each_line(sample: Sample, reader: Clie
         assert len({len(row) for row in rows}) == 1
 
 
-@pytest.mark.parametrize("layout", LAYOUTS)
+@pytest.mark.parametrize("layout", OF_THE_HOUSE)
 def test_the_print_has_every_line_its_totals_and_its_events_by_line_number(
     sample: Sample, reader: Client, layout: str
 ) -> None:
@@ -145,7 +144,7 @@ def test_the_print_has_every_line_its_totals_and_its_events_by_line_number(
     assert f"Line {gobies.number}: Gobius niger" in text
 
 
-@pytest.mark.parametrize("layout", LAYOUTS)
+@pytest.mark.parametrize("layout", OF_THE_HOUSE)
 def test_the_command_writes_what_the_page_offers(
     sample: Sample, reader: Client, layout: str, tmp_path: Any
 ) -> None:
@@ -159,7 +158,7 @@ def test_the_command_writes_what_the_page_offers(
         assert path.stat().st_size > 1000
 
 
-@pytest.mark.parametrize("layout", LAYOUTS)
+@pytest.mark.parametrize("layout", OF_THE_HOUSE)
 def test_each_table_in_print_has_its_caption_and_breaks_no_word_of_a_heading(
     sample: Sample, reader: Client, layout: str
 ) -> None:

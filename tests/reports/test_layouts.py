@@ -9,13 +9,12 @@ from census.change.queries.behind import Selection, behind
 from census.change.queries.report import change_report
 from census.change.rules.question import Basis, By, Question
 from census.reports.queries.annex import annex
-from census.reports.queries.layouts import LAYOUTS
 from census.reports.rules.checking import failures
 from census.reports.rules.document import Document, Figure, Line
 from inventory.book.rules.scope import Scope
 from tests.change.sample import THIRD_QUARTER, Sample
 
-from .conftest import answered
+from .conftest import OF_THE_HOUSE, answered
 
 pytestmark = pytest.mark.django_db
 
@@ -25,7 +24,7 @@ def lines_of(document: Document, part: str) -> list[tuple[str, Line]]:
     return [(table.unit, line) for table in document.part(part).tables() for line in table.lines]
 
 
-@pytest.mark.parametrize("layout", LAYOUTS)
+@pytest.mark.parametrize("layout", OF_THE_HOUSE)
 @pytest.mark.parametrize("scope", list(Scope))
 @pytest.mark.parametrize("basis", list(Basis))
 def test_every_layout_ties(sample: Sample, layout: str, scope: Scope, basis: Basis) -> None:
@@ -41,7 +40,7 @@ def _figures(document: Document) -> list[tuple[str, Figure]]:
     return [(key, figure) for key, figure in found if figure.asked]
 
 
-@pytest.mark.parametrize("layout", LAYOUTS)
+@pytest.mark.parametrize("layout", OF_THE_HOUSE)
 @pytest.mark.parametrize("scope", [Scope.HERE, Scope.ALL])
 def test_the_events_behind_every_figure_add_up_to_it(sample: Sample, layout: str, scope: Scope) -> None:
     figures = _figures(answered(layout, replace(THIRD_QUARTER, scope=scope)))
@@ -67,7 +66,7 @@ def test_the_events_behind_every_figure_add_up_to_it(sample: Sample, layout: str
             assert found.figure == figure.value, (key, asked)
 
 
-@pytest.mark.parametrize("layout", LAYOUTS)
+@pytest.mark.parametrize("layout", OF_THE_HOUSE)
 def test_a_figure_that_is_a_number_and_not_zero_opens_its_events(sample: Sample, layout: str) -> None:
     """Save what is made of two figures which both open theirs, and counts, which are no events."""
     for part in answered(layout).parts:
@@ -81,7 +80,7 @@ def test_a_figure_that_is_a_number_and_not_zero_opens_its_events(sample: Sample,
                         assert figure.asked, (part.key, line.number, key)
 
 
-@pytest.mark.parametrize("layout", LAYOUTS)
+@pytest.mark.parametrize("layout", OF_THE_HOUSE)
 def test_the_annex_leads_from_each_line_s_opening_to_its_closing(sample: Sample, layout: str) -> None:
     document = answered(layout)
     entries = annex(document.questions, zone=get_current_timezone())

@@ -18,7 +18,7 @@ from inventory.people.rules.roles import Role
 from tests.change.sample import Sample
 from tests.factories import make_lot, make_person, make_place, make_taxon
 
-from .conftest import QUARTER
+from .conftest import OF_THE_HOUSE, QUARTER
 
 pytestmark = pytest.mark.django_db
 
@@ -44,7 +44,7 @@ def test_who_is_counting_gets_no_report_and_is_told_why(
     assert "You are counting E1" in answer.content.decode()
 
 
-@pytest.mark.parametrize("layout", LAYOUTS)
+@pytest.mark.parametrize("layout", OF_THE_HOUSE)
 def test_every_number_of_the_page_opens_events_with_that_sum(
     sample: Sample, reader: Client, layout: str
 ) -> None:
@@ -60,7 +60,7 @@ def test_every_number_of_the_page_opens_events_with_that_sum(
         assert re.findall(r'<td class="num">([^<]*)</td>', foot)[-1] == text.lstrip("+"), (href, text)
 
 
-@pytest.mark.parametrize("layout", LAYOUTS)
+@pytest.mark.parametrize("layout", OF_THE_HOUSE)
 def test_a_page_asks_the_same_number_of_queries_however_many_rows(
     sample: Sample, reader: Client, layout: str, django_assert_max_num_queries: DjangoAssertNumQueries
 ) -> None:

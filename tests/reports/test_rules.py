@@ -14,14 +14,13 @@ from django.utils.timezone import get_current_timezone
 from census.change.queries.report import change_report
 from census.change.rules.figures import columns_of
 from census.change.rules.question import Basis, By
-from census.reports.queries.layouts import LAYOUTS
 from census.reports.rules.document import Document, Kind, Line
 from inventory.names.models import TaxonName
 from tests.change.sample import THIRD_QUARTER, Sample
 
-from .conftest import QUARTER, answered
+from .conftest import OF_THE_HOUSE, QUARTER, answered
 
-pytestmark = [pytest.mark.django_db, pytest.mark.parametrize("layout", LAYOUTS)]
+pytestmark = [pytest.mark.django_db, pytest.mark.parametrize("layout", OF_THE_HOUSE)]
 
 
 def lines_of(document: Document) -> list[Line]:

@@ -6,6 +6,8 @@ remembered is right or is not used. Each process remembers for itself.
 """
 
 from collections import OrderedDict
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import tzinfo
 from threading import Lock
 
@@ -13,8 +15,8 @@ from django.db import connection
 
 from inventory.book.queries.revision import BookState, book_state
 
-from ..rules.question import Question
-from .report import Report, change_report
+from ..rules.question import By, Question
+from .report import Report, change_report, change_reports
 
 Key = tuple[BookState, Question, str, str]
 
@@ -41,6 +43,24 @@ def remembered_report(question: Question, *, zone: tzinfo) -> Report:
         with _lock:
             _keep(key, report)
     return report
+
+
+def remembered_reports(question: Question, groupings: Sequence[By], *, zone: tzinfo) -> list[Report]:
+    """The same question by each of ``groupings``; what is not remembered comes out of one reading."""
+    if connection.in_atomic_block:
+        return change_reports(question, groupings, zone=zone)
+    state, database = book_state(), str(connection.settings_dict["NAME"])
+    keys = {by: (state, replace(question, by=by), str(zone), database) for by in groupings}
+    with _lock:
+        found = {by: _reports[key] for by, key in keys.items() if key in _reports}
+    wanted = [by for by in groupings if by not in found]
+    if wanted:
+        found |= dict(zip(wanted, change_reports(question, wanted, zone=zone), strict=True))
+        if book_state() == state:
+            with _lock:
+                for by in wanted:
+                    _keep(keys[by], found[by])
+    return [found[by] for by in groupings]
 
 
 def _keep(key: Key, report: Report) -> None:

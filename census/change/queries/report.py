@@ -14,6 +14,7 @@ from ..rules.question import By, Question
 from ..rules.scopes import ScopeNumbers, scope_numbers, scopes_in_words
 from .closings import Knowledge, knowledge
 from .reading import Moments, Reading, RowKey, group_labels, moments_of, read_book, row_function
+from .unhindered import without_collecting
 from .young import young_deaths
 
 
@@ -111,6 +112,11 @@ def change_report(question: Question, *, zone: tzinfo) -> Report:
 
 def change_reports(question: Question, groupings: Sequence[By], *, zone: tzinfo) -> list[Report]:
     """The same question by each of ``groupings``, out of one reading of the book."""
+    with without_collecting():
+        return _reports(question, groupings, zone)
+
+
+def _reports(question: Question, groupings: Sequence[By], zone: tzinfo) -> list[Report]:
     known = knowledge(question)
     moments = moments_of(question, known, zone)
     names = printed_names(question.names, closing=known[1].version)

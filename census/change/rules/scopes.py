@@ -1,5 +1,6 @@
 """How the three scopes of a report hang together: here, ours, and both."""
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -36,24 +37,22 @@ class ScopeNumbers:
 
 def scope_numbers(balances: Iterable[tuple[int, int]], cells: Mapping[int, Cell]) -> dict[str, ScopeNumbers]:
     """(cell, animals) by unit; outside cells count nothing."""
-    found: dict[str, ScopeNumbers] = {}
+    sums: Counter[tuple[str, bool, bool, bool]] = Counter()
     for key, n in balances:
         cell = cells[key]
-        if cell.cause:
+        sums[cell.unit, bool(cell.off_site), bool(cell.owner), bool(cell.cause)] += n
+    found: dict[str, ScopeNumbers] = {}
+    for (unit, off_site, others, outside), n in sorted(sums.items()):
+        if outside:
             continue
-        of_unit = found.get(cell.unit)
-        if of_unit is None:
-            of_unit = found[cell.unit] = ScopeNumbers()
-        if cell.off_site:
-            if cell.owner:
-                of_unit.others_elsewhere += n
-            else:
-                of_unit.elsewhere += n
-        elif cell.owner:
-            of_unit.lent_to_us += n
+        of_unit = found.setdefault(unit, ScopeNumbers())
+        if off_site:
+            of_unit.others_elsewhere += n * others
+            of_unit.elsewhere += n * (not others)
         else:
-            of_unit.ours_here += n
-    return dict(sorted(found.items()))
+            of_unit.lent_to_us += n * others
+            of_unit.ours_here += n * (not others)
+    return found
 
 
 def scopes_in_words(

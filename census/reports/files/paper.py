@@ -95,6 +95,8 @@ def _story(document: Document, annex: Annex | None, without: str, progress: Prog
         yield _words(note, _NOTE)
     if document.present_only:
         yield _words(f"Present only, never added: {', '.join(document.present_only)}.", _NOTE)
+    if not any(line.annex for part in document.parts for table in part.tables() for line in table.lines):
+        return
     yield _words("Annex: the events behind each line", _PART)
     if annex is None:
         yield _words(without, _TEXT)

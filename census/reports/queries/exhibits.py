@@ -8,7 +8,7 @@ from functools import partial
 from itertools import groupby
 
 from census.change.queries.reading import RowKey
-from census.change.queries.remembered import remembered_report
+from census.change.queries.remembered import remembered_reports
 from census.change.queries.report import Report, Row
 from census.change.rules.arithmetic import Change, totals_by_unit
 from census.change.rules.question import By, Question
@@ -66,8 +66,7 @@ TIES = Identity(
 def by_exhibit(question: Question, saying: Saying) -> Document:
     """The report. A constant number of queries."""
     question = replace(question, by=By.PLACE)
-    report = remembered_report(question, zone=saying.zone)
-    house = remembered_report(replace(question, by=By.TAXON), zone=saying.zone)
+    report, house = remembered_reports(question, [By.PLACE, By.TAXON], zone=saying.zone)
     found = census_found(question.first_day, question.last_day)
     places = Place.objects.in_bulk()
     rows = [*report.rows, *_only_counted(report, found, places)]

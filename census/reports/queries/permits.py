@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 
 from django.urls import reverse
 
-from census.change.queries.remembered import remembered_report
+from census.change.queries.remembered import remembered_reports
 from census.change.queries.report import Report
 from census.change.rules.question import By, Question
 from inventory.permits.models import Case, Permit, PermitReturn
@@ -47,8 +47,7 @@ def by_permit(question: Question, saying: Saying) -> Document:
     A constant number of queries.
     """
     question = replace(question, by=By.SOURCE)
-    report = remembered_report(question, zone=saying.zone)
-    house = remembered_report(replace(question, by=By.TAXON), zone=saying.zone)
+    report, house = remembered_reports(question, [By.SOURCE, By.TAXON], zone=saying.zone)
     permits = list(Permit.objects.select_related("authority").order_by("number"))
     day, zone, known = question.last_day, saying.zone, question.known_at
     found = accounts(permits, as_of=day, zone=zone, known_at=known)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 
 from census.change.queries.reading import THE_HOUSE, RowKey, moments_of, row_function
-from census.change.queries.remembered import remembered_report
+from census.change.queries.remembered import remembered_reports
 from census.change.queries.report import Report, Row
 from census.change.rules.arithmetic import SEXES, Change, rows_of_cells, steps
 from census.change.rules.figures import ELSEWHERE
@@ -41,8 +41,7 @@ class _More:
 def stock_list(question: Question, saying: Saying) -> Document:
     """The list of the period, a calendar year as a rule. A constant number of queries."""
     question = replace(question, by=By.OWNER)
-    report = remembered_report(question, zone=saying.zone)
-    house = remembered_report(replace(question, by=By.TAXON), zone=saying.zone)
+    report, house = remembered_reports(question, [By.OWNER, By.TAXON], zone=saying.zone)
     arranged = headings(columns_in_use())
     more = _more(report, saying)
     names = names_of({row.taxon.pk: row.taxon for row in report.rows}.values(), question, saying)

@@ -1,0 +1,214 @@
+"""How long each report takes in a house of 1,000,000 flows and 100,000 lots: its page, and a long workbook.
+
+    python -m tests.benchmarks.bench_reports [--flows N] [--lots N] [--repeat N] [--keep FOLDER] [LAYOUT ...]
+
+Builds the house in a scratch folder (one given by ``--keep`` is built once and used again), closes four
+quarters, and asks for each layout's page as a browser would. *Cold*: nothing is remembered of any report, as after each
+entry in the book; median of three, elapsed and in processor time. *Warm*: asked again; p50 and p95 of
+``--repeat`` requests. Then the longest workbook in a process of its own, with its time and the most memory.
+"""
+
+import argparse
+import contextlib
+import math
+import os
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+FIRST, LAST = date(2026, 7, 1), date(2026, 9, 30)
+CLOSED = (
+    ("2025 Q4", date(2025, 10, 1), date(2025, 12, 31)),
+    ("2026 Q1", date(2026, 1, 1), date(2026, 3, 31)),
+    ("2026 Q2", date(2026, 4, 1), date(2026, 6, 30)),
+    ("2026 Q3", FIRST, LAST),
+)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    parser = argparse.ArgumentParser(description="Benchmark of the reports.")
+    parser.add_argument("layouts", nargs="*", metavar="LAYOUT", help="only these")
+    parser.add_argument("--flows", type=int, default=1_000_000)
+    parser.add_argument("--lots", type=int, default=100_000)
+    parser.add_argument("--repeat", type=int, default=20)
+    parser.add_argument("--keep", metavar="FOLDER", help="keeps the house, or uses the one that is there")
+    parser.add_argument("--workbook", metavar="FILE", help=argparse.SUPPRESS)
+    options = parser.parse_args(arguments)
+    scratch: Any = (
+        contextlib.nullcontext(options.keep)
+        if options.keep
+        else tempfile.TemporaryDirectory(prefix="tidetally-bench-")
+    )
+    with scratch as folder:
+        _settle_in(folder)
+        if options.workbook:
+            return _workbook(options.workbook)
+        _house(options, Path(folder))
+        _pages(options)
+        _long_workbook(options, Path(folder))
+    return 0
+
+
+def _settle_in(folder: str) -> None:
+    from .bench_change import _settle_in as settle_in
+
+    settle_in(folder)
+
+
+def _house(options: argparse.Namespace, folder: Path) -> None:
+    from datetime import UTC, datetime, timedelta
+
+    from django.core.management import call_command
+    from django.utils.timezone import get_current_timezone
+
+    from inventory.book.actions.close import close_period
+    from inventory.book.models import Cell, Flow, Period
+    from inventory.people.models import Person
+
+    from .house import Size, build
+
+    call_command("migrate", verbosity=0)
+    if not Flow.objects.exists():
+        build(Size(flows=options.flows, lots=options.lots))
+    signer = Person.objects.get(name="Bench Writer")
+    for code, first, last in CLOSED:
+        period, _ = Period.objects.get_or_create(code=code, starts_on=first, ends_on=last)
+        if not period.versions.exists():
+            closed_at = datetime.combine(last + timedelta(days=15), datetime.min.time(), UTC)
+            close_period(period, closed_at=closed_at, signed_by=signer, zone=get_current_timezone())
+    print(f"{Flow.objects.count():,} flows, {options.lots:,} lots, {Cell.objects.count():,} cells")
+
+
+def _addresses() -> dict[str, tuple[str, dict[str, str]]]:
+    """Name of the measured page to its address and what it is asked."""
+    from django.urls import reverse
+
+    from census.reports.queries.layouts import LAYOUTS
+    from inventory.names.models import Taxon
+
+    days = {"first_day": str(FIRST), "last_day": str(LAST)}
+    pages = {"change by taxon": (reverse("change"), days)}
+    pages["change by place"] = (reverse("change"), {**days, "by": "place"})
+    pages["change by lot"] = (reverse("change"), {**days, "by": "lot"})
+    for name, layout in LAYOUTS.items():
+        first, last = layout.period(LAST.replace(month=10))
+        asked = {"first_day": str(first), "last_day": str(last)}
+        if layout.subject:
+            asked["subject"] = Taxon.objects.order_by("pk")[5].scientific_name
+        pages[name] = (reverse("report", args=[name]), asked)
+    return pages
+
+
+def _client() -> Any:
+    from django.contrib.auth import get_user_model
+    from django.contrib.auth.models import Group
+    from django.test import Client
+
+    from inventory.people.models import Person
+
+    user, made = get_user_model().objects.get_or_create(username="bench")
+    if made:
+        user.groups.add(Group.objects.get_or_create(name="registrar")[0])
+        Person.objects.create(name="Bench Reader", user=user)
+    client = Client(headers={"host": "localhost"})
+    client.force_login(user)
+    return client
+
+
+def _pages(options: argparse.Namespace) -> None:
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    client = _client()
+    heads = ("cold", "processor", "warm p50", "warm p95")
+    print(f"{'page':<18} {' '.join(f'{head:>10}' for head in heads)}  queries warm     kB")
+
+    def get(address: tuple[str, dict[str, str]]) -> tuple[float, float, int]:
+        start, busy = time.perf_counter(), time.process_time()
+        answer = client.get(*address)
+        spent, busy = time.perf_counter() - start, time.process_time() - busy
+        if answer.status_code != 200:
+            sys.exit(f"{address} answered {answer.status_code}")
+        return spent, busy, len(answer.content)
+
+    for name, address in _addresses().items():
+        if options.layouts and name not in options.layouts:
+            continue
+        cold = []
+        for _ in range(3):
+            _forget()
+            cold.append(get(address)[:2])
+        _forget()
+        counts = []
+        for _ in range(2):
+            with CaptureQueriesContext(connection) as asked:
+                get(address)
+            counts.append(len(asked))
+        warm = sorted(get(address)[0] for _ in range(options.repeat))
+        figures = (
+            statistics.median(elapsed for elapsed, _ in cold),
+            statistics.median(busy for _, busy in cold),
+            statistics.median(warm),
+            warm[math.ceil(0.95 * len(warm)) - 1],
+        )
+        told = " ".join(f"{figure * 1000:>7,.0f} ms" for figure in figures)
+        print(f"{name:<18} {told} {counts[0]:>8} {counts[1]:>5} {get(address)[2] // 1024:>6,}", flush=True)
+
+
+def _forget() -> None:
+    """As after an entry: every report has to be worked out again."""
+    from census.change.queries import remembered
+    from census.reports.queries import checked, documents
+
+    remembered._reports.clear()
+    checked._known.clear()
+    documents.forget()
+
+
+def _long_workbook(options: argparse.Namespace, folder: Path) -> None:
+    if options.layouts and "workbook" not in options.layouts:
+        return
+    path = folder / "long.xlsx"
+    command = [
+        sys.executable,
+        "-m",
+        "tests.benchmarks.bench_reports",
+        f"--keep={folder}",
+        f"--workbook={path}",
+    ]
+    run = subprocess.run(command, capture_output=True, text=True, check=False, env=dict(os.environ))
+    if run.returncode:
+        sys.exit(run.stderr)
+    print(run.stdout.strip())
+
+
+def _workbook(path: str) -> int:
+    """The exhibits of a quarter as a workbook, which has a row for each taxon in each place."""
+    from django.utils.timezone import get_current_timezone
+
+    from census.change.rules.question import Question
+    from census.reports.files.workbook import write_workbook
+    from census.reports.queries.layouts import LAYOUTS
+    from census.reports.rules.said import Saying
+    from inventory.doors.clock import now
+
+    start = time.perf_counter()
+    saying = Saying(get_current_timezone(), words=False)
+    document = LAYOUTS["exhibits"].answer(Question(FIRST, LAST), saying)
+    write_workbook(document, path, made_at=now(), made="")
+    spent = time.perf_counter() - start
+    rows = sum(len(table.lines) for part in document.parts for table in part.tables())
+    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"workbook by exhibit: {rows:,} rows, {spent:.1f} s, {most:,.0f} MiB at most, with all of Django")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
