@@ -33,9 +33,9 @@ def test_each_scope_s_totals_are_those_that_the_line_says_of_it() -> None:
                     unit,
                 )
     # Two of eight sharks are away at the end; lender's animals are here and not ours.
-    closing = reports[Scope.HERE].closing_scopes["animal"]
-    assert closing.elsewhere == 2
-    assert closing.lent_to_us > 0
+    animals = reports[Scope.HERE].closing_scopes["animal"]
+    assert animals.elsewhere == 2
+    assert animals.lent_to_us > 0
 
 
 def test_the_page_relates_its_scope_to_the_others() -> None:
