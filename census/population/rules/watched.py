@@ -12,7 +12,8 @@ LEAST_BASE_DAYS = 90
 """With less history nothing is called usual."""
 
 FALSE_ALARMS_A_YEAR = 12.0
-"""Of the whole house, over all series together: each of n series gets its n-th part."""
+"""Of the whole house, over all series together: each of n series gets its n-th part, and none
+more than one."""
 
 FLOOR = 1 / 91
 """No usual rate is below one death a quarter: a tank without deaths in a year is alarmed by several at
@@ -32,7 +33,7 @@ def highest_usual(deaths: int, days: int) -> float:
 
 def allowed_each(series: int) -> float:
     """False alarms a year that one of so many series may give, to two digits."""
-    return float(f"{FALSE_ALARMS_A_YEAR / max(series, 1):.2g}")
+    return float(f"{min(1.0, FALSE_ALARMS_A_YEAR / max(series, 1)):.2g}")
 
 
 def noticed_times(usual: float) -> float:
