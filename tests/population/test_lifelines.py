@@ -47,7 +47,7 @@ def test_the_curve_its_limits_and_greenwood_are_those_of_lifelines_with_late_ent
 
 
 @given(
-    stays=st.lists(st.tuples(st.integers(1, 60), st.booleans()), min_size=1, max_size=25).filter(
+    stays=st.lists(st.tuples(st.integers(1, 60), st.booleans()), min_size=2, max_size=25).filter(
         lambda stays: any(died for _, died in stays)
     )
 )

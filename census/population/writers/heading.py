@@ -198,7 +198,9 @@ def _sums(read: Watch, spoke: list[Series]) -> list[Section]:
         ]
         columns = (("day", "Day"), ("deaths", "Died"), ("sum", "Sum"), ("alarm", "Alarm"))
         drawn = more_charts.sums(f"sum-{place}", name, words, days, float(one.limits.h))
-        sections.append(Section(name, words, Table("Days with deaths", columns, lines), [drawn], open=False))
+        sections.append(
+            Section(name, words, Table(f"Days with deaths, {name}", columns, lines), [drawn], open=False)
+        )
     return sections
 
 

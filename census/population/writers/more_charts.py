@@ -1,6 +1,6 @@
 """Draws more of the charts of the populations: what compares rows, days and lives."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, timedelta
 
 from inventory.book.rules.words import signed, whole
@@ -78,9 +78,9 @@ def calendar(
     return drawing.svg
 
 
-def survival(key: str, title: str, words: str, curve: Curve, days: float) -> str:
+def survival(told: tuple[str, str], curve: Curve, days: float, at_risk: Callable[[float], int]) -> str:
     """The step curve with its 95 % band as dashed lines, and the number at risk below."""
-    drawing = Drawing(key, title, words, height=248)
+    drawing = Drawing("survival", *told, height=248)
     across, down = Scale(0, max(days, 1), LEFT, RIGHT - 6), Scale(0, 1, FOOT, TOP)
     drawing.axes(across, down, below="days since arrival", beside="share alive; dashed: 95 % interval")
     line, low, high = [(across(0), down(1))], [], []
@@ -102,10 +102,9 @@ def survival(key: str, title: str, words: str, curve: Curve, days: float) -> str
     drawing.path(line, width=2)
     for side in (low, high):
         drawing.path(side, dash="3 3", width=1)
-    drawing.text(2, 226, "at risk at deaths:")
-    shown = curve.steps[:: max(1, -(-len(curve.steps) // 6))]
-    for step in shown:
-        drawing.text(across(step.time), 242, str(step.at_risk), anchor="middle")
+    drawing.text(2, 226, "at risk, just after each day:")
+    for day in across.ticks():
+        drawing.text(across(day), 242, str(at_risk(day)), anchor="middle")
     return drawing.svg
 
 

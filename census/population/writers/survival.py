@@ -59,7 +59,11 @@ def _curve(histories: Histories) -> Section:
     last = max(life.exit for life in followed.all)
     words = _in_words(curve)
     table = Table("Steps of the curve", _STEPS, _steps(curve))
-    drawn = [more_charts.survival("survival", title, words, curve, last)]
+
+    def at_risk(day: float) -> int:
+        return sum(life.number for life in followed.all if life.entry <= day < life.exit)
+
+    drawn = [more_charts.survival((title, words), curve, last, at_risk)]
     return Section(title, words, table, drawn, [*curve.warnings, *notes], open=False)
 
 
