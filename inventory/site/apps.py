@@ -8,7 +8,10 @@ from django.utils.module_loading import import_string
 
 # Functions that say which places' numbers are hidden from whom: see inventory/book/blind.py.
 # By name only: what we hold knows nothing of how we count.
-HIDDEN_BY = ("census.rounds.attention.places_hidden_from",)
+HIDDEN_BY = (
+    "census.rounds.attention.places_hidden_from",
+    "inventory.book.queries.keeping.places_of_others",
+)
 HIDDEN_FROM_ANYBODY_BY = ("census.rounds.attention.places_hidden_from_anybody",)
 # Functions that say which animals were found absent: see inventory/permits/absences.py.
 ABSENCES_BY = ("census.rounds.queries.absences.open_absences",)

@@ -3,9 +3,14 @@
 from collections.abc import Mapping
 from datetime import date
 
+from django.conf import settings
 from django.db.models import F, Q, QuerySet
+from django.utils import timezone
 
+from inventory.doors import clock
 from inventory.people.models import Person
+from inventory.people.queries import roles_of
+from inventory.people.rules.roles import Role
 
 from ..models import Keeping, Place
 from ..rules.place_tree import with_descendants
@@ -47,3 +52,18 @@ def _upwards(place: int, parents: Mapping[int, int | None]) -> set[int]:
 
 def _on(day: date) -> QuerySet[Keeping]:
     return Keeping.objects.filter(Q(until__isnull=True) | Q(until__gte=day), since__lte=day)
+
+
+# Who is limited to the own tanks where the house wants it; any other role sees them all.
+_LIMITED = frozenset({Role.COUNTER, Role.AQUARIST})
+
+
+def places_of_others(person: Person) -> frozenset[int]:
+    """Ids of the places whose numbers a keeper or counter may not see, for they keep them not.
+
+    None unless the house has turned it on (``TIDETALLY_BY_TANK``). Three queries, else none.
+    """
+    if not settings.BY_TANK or person.user is None or not roles_of(person.user) <= _LIMITED:
+        return frozenset()
+    own = places_kept(person, on=timezone.localdate(clock.now()))
+    return frozenset(Place.objects.exclude(pk__in=own).values_list("pk", flat=True))

@@ -16,9 +16,11 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from inventory.book.actions.load import LoadReport, load
 from inventory.book.actions.load.report import Progress as Tell
 from inventory.book.readers import NotReadable, open_source
+from inventory.book.who import PAPERS, RECORDS
 from inventory.doors import clock
 from inventory.doors.command import HouseCommand
 from inventory.doors.output import add_format_option, write_rows
+from inventory.people.queries.acting import why_not
 
 COLUMNS = ("sheet", "rows", "new", "changed", "already_there")
 _LONGEST_NAME = 120
@@ -46,6 +48,9 @@ class Command(HouseCommand):
         path: Path = options["path"]
         if not path.exists():
             raise CommandError(f"there is no file or folder {path}", returncode=2)
+        today = timezone.localdate(clock.now())
+        if why := why_not(options["by"], (*RECORDS, *PAPERS), what="load a workbook", today=today):
+            raise CommandError(f"{why}. Nothing was loaded.")
         try:
             with open_source(path) as source, _progress() as tell:
                 report = load(
