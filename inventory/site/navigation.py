@@ -28,6 +28,7 @@ ENTRIES = (
     Entry("change", "Population change"),
     Entry("populations", "Populations"),
     Entry("reports", "Reports"),
+    Entry("inspection", "Inspection", frozenset({Role.REGISTRAR, Role.CURATOR, Role.INSPECTOR})),
     Entry("devices", "Devices", frozenset({Role.REGISTRAR})),
     Entry("machine", "Machine", frozenset({Role.ADMINISTRATOR})),
     Entry("people", "People", frozenset({Role.REGISTRAR, Role.ADMINISTRATOR, Role.CURATOR, Role.INSPECTOR})),
