@@ -2,6 +2,7 @@
 and what it does not, to the WSGI application in process."""
 
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 import schemathesis
@@ -9,9 +10,8 @@ from django.core.signals import request_finished, request_started
 from django.db import close_old_connections, transaction
 from django.test import Client
 from hypothesis import HealthCheck, Phase, given, settings
-from schemathesis import Case, GenerationMode
+from schemathesis import GenerationMode
 from schemathesis.checks import not_a_server_error
-from schemathesis.schemas import APIOperation
 from schemathesis.specs.openapi.checks import (
     content_type_conformance,
     response_schema_conformance,
@@ -50,10 +50,10 @@ def _one_connection() -> Iterator[None]:
         signal.connect(close_old_connections)
 
 
-def _operations() -> Iterator[APIOperation]:
+def _operations() -> Iterator[Any]:
     schema = schemathesis.openapi.from_wsgi("/api/v1/openapi.json", app=application)
     for found in schema.get_all_operations():
-        yield found.ok()
+        yield found.ok()  # type: ignore[union-attr]  # a description that cannot be read fails here
 
 
 @pytest.mark.parametrize("who", ["a device", "nobody", "a made-up token"])
@@ -71,7 +71,7 @@ def test_no_answer_is_a_server_error_and_each_is_as_described(house: FuzzHouse, 
     assert {"POST /api/v1/entries", "POST /api/v1/counts", "GET /api/v1/tank-side"} <= set(asked)
 
 
-def _try(operation: APIOperation, headers: dict[str, str], mode: GenerationMode) -> None:
+def _try(operation: Any, headers: dict[str, str], mode: GenerationMode) -> None:
     @settings(
         max_examples=EXAMPLES,
         deadline=None,
@@ -81,7 +81,7 @@ def _try(operation: APIOperation, headers: dict[str, str], mode: GenerationMode)
         suppress_health_check=list(HealthCheck),
     )
     @given(case=operation.as_strategy(generation_mode=mode))
-    def one(case: Case) -> None:
+    def one(case: Any) -> None:
         with transaction.atomic():
             case.headers.pop("Authorization", None)
             case.call_and_validate(headers=headers, checks=CHECKS)

@@ -24,19 +24,22 @@ def main() -> int:
     )
     parser.add_argument("--inputs", type=int, default=10_000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--minutes", type=float, default=0, help="stop after so long; 0: no limit")
     parser.add_argument("--only", default="", help="importers whose name holds this")
     parser.add_argument("--json", type=Path, help="keep the figures in this file")
     options = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="bench-fuzz-") as folder:
         os.environ["TIDETALLY_TEST_DATA"] = folder
         os.environ.pop("DATABASE_URL", None)
-        told = run(options.inputs, options.seed, only=options.only, report=True)
+        told = run(options.inputs, options.seed, minutes=options.minutes, only=options.only, report=True)
     if options.json:
         options.json.write_text(json.dumps(told, indent=1), encoding="utf-8")
     return 1 if told["findings"] else 0
 
 
-def run(inputs: int, seed: int, *, only: str = "", report: bool = False) -> dict[str, object]:
+def run(
+    inputs: int, seed: int, *, minutes: float = 0, only: str = "", report: bool = False
+) -> dict[str, object]:
     """Builds a house of its own and hands it ``inputs`` files; the figures as JSON holds them."""
     os.environ["DJANGO_SETTINGS_MODULE"] = "tests.settings"
     import django
@@ -61,7 +64,15 @@ def run(inputs: int, seed: int, *, only: str = "", report: bool = False) -> dict
             print(f"{done} of {inputs}, {time.monotonic() - began:.0f} s", file=sys.stderr, flush=True)
 
     with time_machine.travel(factories.NOW, tick=False):
-        tallies = fuzz(build(), inputs=inputs, seed=seed, seconds_each=SECONDS_EACH, only=only, tell=tell)
+        tallies = fuzz(
+            build(),
+            inputs=inputs,
+            seed=seed,
+            seconds_each=SECONDS_EACH,
+            seconds=minutes * 60,
+            only=only,
+            tell=tell,
+        )
     findings = [
         {"importer": one.importer, "number": one.number, "what": one.what}
         for tally in tallies

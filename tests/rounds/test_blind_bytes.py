@@ -50,6 +50,11 @@ LEFT_OUT = {
 @pytest.fixture
 def shoal(house: TestHouse) -> TestHouse:
     """A house whose sprats are to be counted, with a closed period and its papers behind it."""
+    return stocked_with_sprats(house)
+
+
+def stocked_with_sprats(house: TestHouse) -> TestHouse:
+    """Books the sprats, whose numbers are unlike any other."""
     house.lots["sprat"] = factories.make_lot(
         "HER-1", taxon=factories.make_taxon("Sprattus sprattus", count_class="C")
     )

@@ -20,6 +20,7 @@ PICTURES = ("application/pdf", "image/png", "image/jpeg", "image/heic", "image/w
 """A scan is a picture of the paper, or a PDF of several pages."""
 
 
+@transaction.atomic
 def attach_scans(
     *, sheet: Sheet, files: Sequence[tuple[str, bytes]], by: Person, now: datetime
 ) -> tuple[Scan, ...]:

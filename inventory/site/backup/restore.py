@@ -31,6 +31,8 @@ from .databases import (
 from .manifest import NAME, Manifest, NotABackup, newer_than, read_manifest
 
 _AT_ONCE = 1 << 20
+# A line for each paper; two hundred thousand fit.
+_LARGEST_MANIFEST = 40 << 20
 # What the zip reader raises for a file in which any byte may have changed; RuntimeError: the mark of a
 # password, NotImplementedError: a way of packing that was never used.
 _DAMAGED = (
@@ -114,6 +116,8 @@ def unpack(archive: Path, scratch: Path) -> Manifest:
     """Takes out every file and holds it to what the manifest says of it."""
     try:
         with zipfile.ZipFile(archive) as source:
+            if source.getinfo(NAME).file_size > _LARGEST_MANIFEST:
+                raise NotABackup("What the backup says of itself is larger than that of any; it was altered.")
             manifest = read_manifest(source.read(NAME).decode("utf-8"))
             _check_fit(manifest)
             if sorted(source.namelist()) != sorted([NAME, *(member.name for member in manifest.members)]):
