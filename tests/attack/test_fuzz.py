@@ -2,16 +2,26 @@
 
 import random
 import zipfile
+from io import StringIO
 from pathlib import Path
 
 import pytest
+from django.core.management import CommandError, call_command
 from django.db import transaction
 
+from census.rounds.actions.refused import CensusRefused
+from census.rounds.actions.scans import attach_scans
 from census.rounds.readers.count_sheets import read_sheets
 from census.rounds.readers.decisions import read_decisions
+from inventory.book.models import Document
 from inventory.book.readers import NotReadable, SheetBroken, guard, open_source
+from inventory.names.management.commands import check_names
+from inventory.names.models import BackboneRelease
+from inventory.site.backup import restore
+from inventory.site.backup.manifest import NotABackup
 from tests import factories
-from tests.book.load_files import HOUSE, write_workbook
+from tests.book.load_files import HOUSE, run_load, write_workbook
+from tests.rounds.house import TestHouse, make_test_house
 
 from .fuzz import damage, importers, packed
 from .fuzz.running import MOST_MEMORY, fuzz
@@ -112,6 +122,52 @@ def test_styles_without_end_are_not_taken_into_memory(tmp_path: Path) -> None:
     path.write_bytes(packed.pack(parts, method=zipfile.ZIP_STORED))
     with pytest.raises(NotReadable, match=r"styles\.xml would unpack"):
         open_source(path)
+
+
+def test_a_name_of_signs_without_width_is_told_with_its_cell(db: None, tmp_path: Path) -> None:
+    sheets = {**HOUSE, "lots": [{"accession": "G1", "name": "\u200b\u202e", "kind": "group"}]}
+    code, _, said = run_load(write_workbook(tmp_path / "house.xlsx", sheets))
+    assert code == 1
+    assert "sheet lots, row 2, column name: '\\u200b\\u202e' holds nothing that can be seen" in said
+
+
+def test_a_tab_within_a_name_of_a_classification_is_a_blank(db: None, tmp_path: Path) -> None:
+    path = tmp_path / "names.csv"
+    path.write_text(
+        "taxonID,scientificName,taxonRank,kingdom,family,genus\n"
+        'N1,Exemplum unum,species,Animalia,"Ex\templidae",Exemplum\n',
+        encoding="utf-8",
+    )
+    call_command("backbone", "load", str(path), stdout=StringIO(), stderr=StringIO())
+    assert BackboneRelease.objects.get().n_names == 1
+
+
+def test_more_names_than_are_checked_at_once_are_refused(tmp_path: Path) -> None:
+    path = tmp_path / "names.txt"
+    path.write_text("x\n" * (check_names.MOST_LINES + 1), encoding="utf-8")
+    with pytest.raises(CommandError, match="100,001 lines; expected at most 100,000"):
+        call_command("check_names", str(path))
+
+
+def test_what_a_backup_says_of_itself_is_bounded(tmp_path: Path) -> None:
+    path = tmp_path / "backup.zip"
+    path.write_bytes(packed.pack({"manifest.json": b" " * (restore._LARGEST_MANIFEST + 1)}))
+    with pytest.raises(NotABackup, match="larger than that of any"):
+        restore.unpack(path, tmp_path)
+
+
+def test_of_a_batch_of_scans_that_is_refused_none_is_kept(house: TestHouse) -> None:
+    census = house.opened_and_issued("K1")
+    files = [("page.pdf", b"%PDF-1.7 page"), ("list.csv", b"a,b\n")]
+    with pytest.raises(CensusRefused, match="is no picture of the paper"):
+        attach_scans(sheet=census.sheets.get(), files=files, by=house.first, now=factories.NOW)
+    assert not Document.objects.exists()
+
+
+@pytest.fixture
+def house(db: None) -> TestHouse:
+    """A house that is counted."""
+    return make_test_house()
 
 
 def test_a_decision_that_stands_twice_is_told_and_not_taken_twice(tmp_path: Path) -> None:

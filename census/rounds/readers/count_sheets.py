@@ -2,10 +2,11 @@
 
 import warnings
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import openpyxl
 
@@ -59,24 +60,25 @@ def read_sheets(path: Path, zone: tzinfo) -> tuple[list[Paper], list[str]]:
     holds_formulas(path)  # looks into the parts for what no workbook has
     problems: list[str] = []
     papers = []
+    # openpyxl leaves a file open that it cannot read, so it is given one of ours.
+    with path.open("rb") as file, closing(_opened(file)) as book:
+        for page in book.worksheets:
+            found = _read_page(page.title, _cells(page), zone, problems)
+            if found is not None:
+                papers.append(found)
+    if not papers and not problems:
+        problems.append(f"no worksheet is a count sheet: {FORM!r} is expected in cell A1")
+    return papers, problems
+
+
+def _opened(file: BinaryIO) -> Any:
     with warnings.catch_warnings():
         # openpyxl warns of what it leaves out, such as a date out of range.
         warnings.simplefilter("ignore", UserWarning)
         try:
-            book = openpyxl.load_workbook(path, read_only=True, data_only=True, keep_links=False)
+            return openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
         except Exception as error:  # openpyxl raises whatever its parser does
             raise NotReadable(f"the workbook is damaged{why(error)}; save it again") from error
-    try:
-        for page in book.worksheets:
-            cells = _cells(page)
-            found = _read_page(page.title, cells, zone, problems)
-            if found is not None:
-                papers.append(found)
-    finally:
-        book.close()
-    if not papers and not problems:
-        problems.append(f"no worksheet is a count sheet: {FORM!r} is expected in cell A1")
-    return papers, problems
 
 
 def _cells(page: Any) -> list[list[Any]]:

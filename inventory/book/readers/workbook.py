@@ -2,8 +2,9 @@
 
 import warnings
 from collections.abc import Iterator
+from contextlib import ExitStack
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import openpyxl
 from openpyxl.utils import get_column_letter
@@ -27,8 +28,13 @@ class Workbook(Source):
         self.name = path.name
         guard.check(path)
         formulas = guard.holds_formulas(path)
-        self._results = _open(path, data_only=True)
-        self._formulas = _open(path, data_only=False) if formulas else None
+        # openpyxl leaves a file open that it cannot read, so it is given files of ours.
+        with ExitStack() as opened:
+            self._results = _open(opened.enter_context(path.open("rb")), data_only=True)
+            self._formulas = None
+            if formulas:
+                self._formulas = _open(opened.enter_context(path.open("rb")), data_only=False)
+            self._opened = opened.pop_all()
 
     def sheets(self) -> list[str]:
         return [sheet.title for sheet in self._results.worksheets]
@@ -58,6 +64,7 @@ class Workbook(Source):
         self._results.close()
         if self._formulas:
             self._formulas.close()
+        self._opened.close()
 
     def _plain(self, sheet: str) -> Iterator[tuple[Value, ...]]:
         return iter(_worksheet(self._results, sheet).iter_rows(values_only=True))
@@ -91,11 +98,11 @@ def _worksheet(workbook: Any, title: str) -> Any:
     return sheet
 
 
-def _open(path: Path, *, data_only: bool) -> Any:
+def _open(file: BinaryIO, *, data_only: bool) -> Any:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", UserWarning)
-            return openpyxl.load_workbook(path, read_only=True, data_only=data_only, keep_links=False)
+            return openpyxl.load_workbook(file, read_only=True, data_only=data_only, keep_links=False)
     except Exception as error:
         # openpyxl raises whatever its parsing of a damaged part meets.
         message = f"not a workbook that can be read{guard.why(error)}; save it as .xlsx again"

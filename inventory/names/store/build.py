@@ -113,7 +113,7 @@ def _read_names(source: NameSource, store: Written, counts: Counts, tell: Tell) 
                 tell("reading names", source.bytes_read / max(1, source.bytes_total))
             yield (
                 number, line, taxon_id, "" if accepted == taxon_id else accepted, canonical, authorship,
-                terms(low_rank(rank)), terms(status), classes("\t".join(cells[8:])),
+                terms(low_rank(rank)), terms(status), classes(_joined(cells[8:])),
                 firsts(first), seconds(second), rest, remarks,
             )  # fmt: skip
         counts.names = number
@@ -130,6 +130,11 @@ def _read_names(source: NameSource, store: Written, counts: Counts, tell: Tell) 
         store.insert(table, numbers.rows())
     store.create("classification")
     store.insert("classification", ((n, *_six(text.split("\t"))) for text, n in classes.of.items()))
+
+
+def _joined(names: Sequence[str]) -> str:
+    """Six names in one text; a tab within one, which a quoted cell may hold, is a blank."""
+    return "\t".join(name.replace("\t", " ") for name in names)
 
 
 def _six(names: Sequence[str]) -> list[str]:

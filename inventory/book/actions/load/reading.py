@@ -8,6 +8,7 @@ from functools import partial
 from typing import Any
 
 from inventory.names.models.taxon import CountClass
+from inventory.names.rules.parse import clean
 from inventory.names.rules.verdicts import TaxonRow
 
 from ...readers import Source, Table, read_table
@@ -152,8 +153,9 @@ def _readers(sheet: Sheet, zone: tzinfo) -> list[Reader]:
             "count_class": _count_class,
             "can_change_sex": as_typed.yes_or_no,
             "can_divide": as_typed.yes_or_no,
+            "name": partial(_name_of_animals, longest=TAXA.longest.get("name")),
         },
-        LOTS.name: {"kind": _word},
+        LOTS.name: {"kind": _word, "name": partial(_name_of_animals, longest=LOTS.longest.get("name"))},
         EVENTS.name: {
             "kind": _kind,
             "happened": _happened,
@@ -165,6 +167,14 @@ def _readers(sheet: Sheet, zone: tzinfo) -> list[Reader]:
     }
     own = special[sheet.name]
     return [own.get(column, _text_reader(sheet, column)) for column in sheet.columns]
+
+
+def _name_of_animals(value: Value, *, longest: int | None) -> str:
+    """A name with something to be seen: signs without width alone are none."""
+    words = as_typed.text(value, longest=longest)
+    if words and not clean(words):
+        raise ValueError(f"{words!r} holds nothing that can be seen; type the name")
+    return words
 
 
 def _text_reader(sheet: Sheet, column: str) -> Reader:

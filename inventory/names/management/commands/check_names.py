@@ -13,6 +13,9 @@ from inventory.names.queries.verdicts import verdicts_for
 from inventory.names.readers.lines import read_lines
 from inventory.names.rules.verdicts import COLUMNS
 
+# Every verdict is held until all are ranked: so many take some 150 MiB.
+MOST_LINES = 100_000
+
 
 class Command(HouseCommand):
     help = (
@@ -33,6 +36,11 @@ class Command(HouseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         asked = read_lines(_content(options["file"]))
+        if len(asked) > MOST_LINES:
+            raise CommandError(
+                f"{options['file']}: {len(asked):,} lines; expected at most {MOST_LINES:,} at once. "
+                "Divide the file."
+            )
         place = options["place"].strip()
         if place and not has_been_used(place):
             raise CommandError(
