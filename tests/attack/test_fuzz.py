@@ -17,6 +17,7 @@ from inventory.book.models import Document
 from inventory.book.readers import NotReadable, SheetBroken, guard, open_source
 from inventory.names.management.commands import check_names
 from inventory.names.models import BackboneRelease
+from inventory.names.readers.archive import ArchiveError, open_archive
 from inventory.site.backup import restore
 from inventory.site.backup.manifest import NotABackup
 from tests import factories
@@ -147,6 +148,21 @@ def test_more_names_than_are_checked_at_once_are_refused(tmp_path: Path) -> None
     path.write_text("x\n" * (check_names.MOST_LINES + 1), encoding="utf-8")
     with pytest.raises(CommandError, match="100,001 lines; expected at most 100,000"):
         call_command("check_names", str(path))
+
+
+@pytest.mark.parametrize(
+    "xml",
+    [
+        '<?xml version="1.0" encoding="idna"?><archive/>',
+        '<?xml version="1.0" encoding="hz"?><archive/>',
+        '<archive xmlns:a=""><core/></archive>',
+        "<b:archive/>",
+    ],
+)
+def test_xml_that_no_parser_takes_is_told_with_its_file(tmp_path: Path, xml: str) -> None:
+    (tmp_path / "meta.xml").write_text(xml, encoding="ascii")
+    with pytest.raises(ArchiveError, match=r"^meta\.xml.*: not"):
+        open_archive(tmp_path)
 
 
 def test_what_a_backup_says_of_itself_is_bounded(tmp_path: Path) -> None:

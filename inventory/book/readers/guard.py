@@ -33,9 +33,9 @@ _DAMAGED = (
 
 # A workbook of 200,000 event rows unpacks to about 100 MiB.
 MOST_UNPACKED = 2 << 30
-# Text shared by cells is held in memory as long as the file is open: a text of its own has four signs "<".
+# Text shared by cells is held in memory as long as the file is open: a text of its own is two elements.
 MOST_SHARED_TEXT = 64 << 20
-MOST_SHARED_TAGS = 3_000_000
+MOST_SHARED_TAGS = 1_500_000
 # What else the reader takes into memory as a whole. Styles gather over years, but not without end.
 MOST_HELD = 4 << 20
 # Sheets of numbers and repeated words shrink 10- to 50-fold; deflate's limit is 1,032-fold.
@@ -97,7 +97,7 @@ def _scan(path: Path) -> bool:
                     if not found and "worksheets/" in part.filename:
                         found = _FORMULA.search(tail + chunk) is not None
                     tail = chunk[-64:]
-                    tags += chunk.count(b"<") if shared else 0
+                    tags += chunk.count(b"<") - chunk.count(b"</") if shared else 0
                     if tags > MOST_SHARED_TAGS:
                         raise NotReadable("it has more pieces of text than are taken; save it as csv")
                     if not shared and (found or "worksheets/" not in part.filename):

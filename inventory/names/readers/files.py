@@ -66,7 +66,11 @@ class Files:
         if len(content) > LONGEST_XML:
             raise ArchiveError(location, f"more than {LONGEST_XML:,} bytes; no such document is that long")
         _refuse_declarations(content, location)
-        return ElementTree.fromstring(content)
+        try:
+            return ElementTree.fromstring(content)
+        except (ElementTree.ParseError, ValueError, LookupError) as error:
+            # Namespaces, which expat alone does not look at.
+            raise ArchiveError(location, f"not well-formed XML: {error}") from error
 
     def _inside(self, location: str) -> Path:
         _refuse_outside(location, "meta.xml")
@@ -162,3 +166,6 @@ def _refuse_declarations(content: bytes, location: str) -> None:
         parser.Parse(content, True)
     except expat.ExpatError as error:
         raise ArchiveError(location, f"not well-formed XML: {error}", error.lineno) from error
+    except (ValueError, LookupError) as error:
+        # Encodings that Python knows, and that are none of a text.
+        raise ArchiveError(location, f"not in an encoding of XML: {error}") from error
