@@ -38,6 +38,7 @@ from census.rounds.rules.words import CensusState, How, SheetState
 from inventory.book.actions.post import LedgerRefused
 from inventory.book.models import Event, Period, PeriodVersion, VersionStatement
 from inventory.book.queries.verification import verify
+from inventory.book.rules.kinds import EventKind
 from tests import factories
 from tests.rounds.house import WITHOUT, ZONE, TestHouse, make_test_house
 
@@ -177,7 +178,7 @@ class CensusMachine(RuleBasedStateMachine):
             ),
             "late": Settling(
                 how=How.LATE_EVENT,
-                kind="born" if gain else "died",  # type: ignore[arg-type]
+                kind=EventKind.BORN if gain else EventKind.DIED,
                 n=abs(difference),
                 happened="2026-09-10",
                 reason="late birth entry" if gain else "late death entry",
