@@ -4,10 +4,10 @@ from typing import Annotated, Any, Literal
 from uuid import UUID
 
 from ninja import Schema
-from pydantic import AwareDatetime, ConfigDict, Field, WrapValidator
+from pydantic import ConfigDict, Field, WrapValidator
 
 from inventory.tankside.schemas import or_unreadable
-from inventory.tankside.schemas_text import MOST_ANIMALS, RowNumber, Text
+from inventory.tankside.schemas_text import MOST_ANIMALS, Moment, RowNumber, Text
 
 from .rules.passes import MOST
 from .rules.words import Seen
@@ -96,7 +96,7 @@ class WrittenIn(Schema):
 
     model_config = ConfigDict(extra="forbid")
 
-    counted_at: AwareDatetime = Field(description="The count moment, by the device's clock, with its offset.")
+    counted_at: Moment = Field(description="The count moment, by the device's clock, with its offset.")
     value: Number | None = Field(None, description="The number; 0 is a count of zero.")
     at_least: bool = Field(False, description="A minimum: animals that bury or hide.")
     passes: list[Number] = Field(
@@ -137,7 +137,7 @@ class CountEntryIn(Schema):
     signed: Text | None = Field(
         None, alias="pass", max_length=600, description="What persons/check gave; without it, flagged."
     )
-    saved_at: AwareDatetime = Field(description="When it was saved, by the device's clock.")
+    saved_at: Moment = Field(description="When it was saved, by the device's clock.")
     sheet: Text = Field(max_length=30, description="Number of the sheet.")
     round: int = Field(1, ge=1, le=3, description="The round that the sheet was for.")
     hand_in: bool = Field(False, description="Hand the sheet in; lines that were left out are not counted.")
@@ -153,7 +153,7 @@ class CountEntryIn(Schema):
 class CountEntriesIn(Schema):
     """What a device sends: counts in the order in which they were saved."""
 
-    sent_at: AwareDatetime = Field(description="The device's clock as it sends.")
+    sent_at: Moment = Field(description="The device's clock as it sends.")
     entries: list[Annotated[CountEntryIn, WrapValidator(or_unreadable)]] = Field(
         min_length=1, max_length=MOST_ENTRIES, description="1 to 200 entries, the oldest first."
     )

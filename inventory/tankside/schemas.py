@@ -5,12 +5,12 @@ from typing import Annotated, Any, Literal
 from uuid import UUID
 
 from ninja import Schema
-from pydantic import AwareDatetime, ConfigDict, Field, ValidationError, WrapValidator
+from pydantic import ConfigDict, Field, ValidationError, WrapValidator
 from pydantic_core.core_schema import ValidatorFunctionWrapHandler
 
 from .rules.kinds import EntryKind
 from .schemas_slip import SlipIn
-from .schemas_text import MOST_ANIMALS, RowNumber, Text
+from .schemas_text import MOST_ANIMALS, Moment, RowNumber, Text
 
 MOST_ENTRIES = 200
 
@@ -74,7 +74,7 @@ class EntryIn(Schema):
         description="What persons/check gave for this person on this device; without one that holds the "
         "entry is taken and flagged.",
     )
-    saved_at: AwareDatetime = Field(description="When it was saved, by the device's clock, with its offset.")
+    saved_at: Moment = Field(description="When it was saved, by the device's clock, with its offset.")
     happened: Text | None = Field(
         None,
         max_length=60,
@@ -151,7 +151,7 @@ def or_unreadable(value: Any, handler: ValidatorFunctionWrapHandler) -> Any:
 class EntriesIn(Schema):
     """What a device sends: entries in the order in which they were made."""
 
-    sent_at: AwareDatetime = Field(
+    sent_at: Moment = Field(
         description="The device's clock as it sends; more than five minutes from ours is flagged."
     )
     entries: list[Annotated[EntryIn, WrapValidator(or_unreadable)]] = Field(

@@ -95,6 +95,23 @@ def _try(operation: Any, headers: dict[str, str], mode: GenerationMode) -> None:
     one()
 
 
+@pytest.mark.parametrize("moment", ["0546-11-01T10:04:39+16:37", "0001-01-01T00:00:00+10:00"])
+def test_a_moment_that_no_database_keeps_comes_back_in_words(house: FuzzHouse, moment: str) -> None:
+    client = Client(headers={"Authorization": f"Bearer {house.token}"})
+    entry = {
+        "identifier": "00000000-0000-4000-8000-000000000001",
+        "kind": "died",
+        "person": house.house.first.pk,
+        "saved_at": moment,
+        "place": "K1",
+    }
+    for where in ("entries", "counts"):
+        sent = {"sent_at": "2026-10-06T09:00:00+01:00", "entries": [entry]}
+        answer = client.post(f"/api/v1/{where}", sent, content_type="application/json")
+        assert answer.status_code == 200, answer.content
+        assert answer.json()["answers"][0]["outcome"] != "taken"
+
+
 @pytest.mark.parametrize("number", [2**63, 10**30, -(10**30)])
 def test_a_number_that_no_database_holds_comes_back_in_words(house: FuzzHouse, number: int) -> None:
     client = Client(headers={"Authorization": f"Bearer {house.token}"})
