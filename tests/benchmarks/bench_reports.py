@@ -3,9 +3,10 @@
     python -m tests.benchmarks.bench_reports [--flows N] [--lots N] [--repeat N] [--keep FOLDER] [LAYOUT ...]
 
 Builds the house in a scratch folder (one given by ``--keep`` is built once and used again), closes four
-quarters, and asks for each layout's page as a browser would. *Cold*: nothing is remembered of any report, as after each
-entry in the book; median of three, elapsed and in processor time. *Warm*: asked again; p50 and p95 of
-``--repeat`` requests. Then the longest workbook in a process of its own, with its time and the most memory.
+quarters, and asks for each layout's page as a browser would. *Cold*: nothing is remembered of any report,
+as after each entry in the book; median of three, elapsed and in processor time. *Warm*: asked again; p50
+and p95 of ``--repeat`` requests. Then the longest workbook in a process of its own, with its time and the
+most memory.
 """
 
 import argparse

@@ -11,7 +11,7 @@ FEW = 20
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class Datum:
     """A value in a table; ``text`` is how a person reads it, ``href`` the events behind it."""
 
     value: str | int | float | None
@@ -37,7 +37,7 @@ class Table:
 
     caption: str
     columns: Sequence[tuple[str, str]]
-    rows: Sequence[Sequence[Cell]]
+    rows: Sequence[Sequence[Datum]]
     italic: bool = False
 
     def records(self) -> list[dict[str, str | int | float | None]]:

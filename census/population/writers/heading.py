@@ -7,7 +7,7 @@ from census.estimators.rules.estimate import CannotEstimate
 from ..queries.expecting import foreseen, scores
 from ..queries.staged import TaxonStages, read_stages
 from ..queries.watching import Series, Watch, false_if_high, read_watch
-from ..rules.answer import FEW, Answer, Cell, Section, Table
+from ..rules.answer import FEW, Answer, Datum, Section, Table
 from ..rules.asked import Asked
 from ..rules.course import Key
 from ..rules.projection import life_table, outlook, project, stage_matrix
@@ -44,7 +44,14 @@ def _of_taxon(asked: Asked, one: TaxonStages, name: str, place: int) -> list[Sec
     seen = one.stages
     days = (asked.last_day - asked.first_day).days + 1
     rows = [
-        [Cell(stage), Cell(there), Cell(rates.stayed), Cell(rates.grew), Cell(rates.young), Cell(closing)]
+        [
+            Datum(stage),
+            Datum(there),
+            Datum(rates.stayed),
+            Datum(rates.grew),
+            Datum(rates.young),
+            Datum(closing),
+        ]
         for stage, there, rates, closing in zip(
             seen.names, seen.opening, seen.seen, seen.closing, strict=True
         )
@@ -70,7 +77,8 @@ def _of_taxon(asked: Asked, one: TaxonStages, name: str, place: int) -> list[Sec
     except CannotEstimate as error:
         return [*sections, Section(f"Projection of {name}", f"None: {error}")]
     lines = [
-        [Cell(p.step), *(Cell(round(n, 1), f"{n:,.0f}") for n in (p.median, p.low, p.high))] for p in to_come
+        [Datum(p.step), *(Datum(round(n, 1), f"{n:,.0f}") for n in (p.median, p.low, p.high))]
+        for p in to_come
     ]
     few = sum(seen.opening) < FEW
     words = (
@@ -90,10 +98,10 @@ def _of_taxon(asked: Asked, one: TaxonStages, name: str, place: int) -> list[Sec
     table = life_table(alive) if alive[0] > 0 else []
     life = [
         [
-            Cell(seen.names[row.age]),
-            Cell(round(row.alive, 4), f"{row.alive:.3f}"),
-            Cell(round(row.chance_of_death, 4), f"{row.chance_of_death:.3f}"),
-            Cell(round(row.expectation, 3), f"{row.expectation:.2f}"),
+            Datum(seen.names[row.age]),
+            Datum(round(row.alive, 4), f"{row.alive:.3f}"),
+            Datum(round(row.chance_of_death, 4), f"{row.chance_of_death:.3f}"),
+            Datum(round(row.expectation, 3), f"{row.expectation:.2f}"),
         ]
         for row in table
     ]
@@ -145,11 +153,11 @@ def _alarms(asked: Asked, read: Watch) -> Section:
     )
     lines = [
         [
-            Cell(alarm.day.isoformat()),
-            Cell(read.names.places.get(one.key.place_id, "")),
-            Cell(read.names.taxa.get(one.key.taxon_id, "")),
-            Cell(alarm.deaths, href=events(asked, one.key, DEATHS, of_days(alarm.since, alarm.day))),
-            Cell(alarm.since.isoformat()),
+            Datum(alarm.day.isoformat()),
+            Datum(read.names.places.get(one.key.place_id, "")),
+            Datum(read.names.taxa.get(one.key.taxon_id, "")),
+            Datum(alarm.deaths, href=events(asked, one.key, DEATHS, of_days(alarm.since, alarm.day))),
+            Datum(alarm.since.isoformat()),
             _usual(one, (alarm.day - alarm.since).days + 1),
         ]
         for one, alarm in found
@@ -165,9 +173,9 @@ def _alarms(asked: Asked, read: Watch) -> Section:
     return Section("Alarms", words, Table("Alarms of the watch on deaths", columns, lines))
 
 
-def _usual(one: Series, days: int) -> Cell:
+def _usual(one: Series, days: int) -> Datum:
     usual = one.limits.usual * days
-    return Cell(round(usual, 3), f"{usual:.1f}")
+    return Datum(round(usual, 3), f"{usual:.1f}")
 
 
 def _sums(read: Watch, spoke: list[Series]) -> list[Section]:
@@ -188,10 +196,10 @@ def _sums(read: Watch, spoke: list[Series]) -> list[Section]:
         )
         lines = [
             [
-                Cell(day.isoformat()),
-                Cell(one.days[at].deaths),
-                Cell(round(n, 4), f"{n:.2f}"),
-                Cell("alarm" if one.days[at].alarm else ""),
+                Datum(day.isoformat()),
+                Datum(one.days[at].deaths),
+                Datum(round(n, 4), f"{n:.2f}"),
+                Datum("alarm" if one.days[at].alarm else ""),
             ]
             for at, (day, n) in enumerate(days)
             if one.days[at].deaths or one.days[at].alarm
@@ -208,16 +216,16 @@ def _limits(asked: Asked, read: Watch) -> Section:
     base = of_days(*read.base)
     lines = [
         [
-            Cell(read.names.places.get(one.key.place_id, "")),
-            Cell(read.names.taxa.get(one.key.taxon_id, "")),
-            Cell(one.held),
+            Datum(read.names.places.get(one.key.place_id, "")),
+            Datum(read.names.taxa.get(one.key.taxon_id, "")),
+            Datum(one.held),
             number(one.base_deaths, asked, one.key, DEATHS, base),
-            Cell(one.limits.usual, f"{one.limits.usual:.3g}"),
-            Cell(float(one.limits.k), f"{float(one.limits.k):.3g}"),
-            Cell(float(one.limits.h), f"{float(one.limits.h):.3g}"),
-            Cell(round(one.limits.false_alarms_a_year, 4), f"{one.limits.false_alarms_a_year:.2f}"),
-            Cell(round(one.limits.days_to_notice, 1), f"{one.limits.days_to_notice:.0f}"),
-            Cell(one.limits.raised, f"{one.limits.raised:.3g}"),
+            Datum(one.limits.usual, f"{one.limits.usual:.3g}"),
+            Datum(float(one.limits.k), f"{float(one.limits.k):.3g}"),
+            Datum(float(one.limits.h), f"{float(one.limits.h):.3g}"),
+            Datum(round(one.limits.false_alarms_a_year, 4), f"{one.limits.false_alarms_a_year:.2f}"),
+            Datum(round(one.limits.days_to_notice, 1), f"{one.limits.days_to_notice:.0f}"),
+            Datum(one.limits.raised, f"{one.limits.raised:.3g}"),
         ]
         for one in read.series
     ]
@@ -255,13 +263,13 @@ def expected(asked: Asked, setting: Setting) -> Answer:
     with_range = [row for row in outlooks.rows if row.expected is not None]
     lines = [
         [
-            Cell(outlooks.names.taxa[row.taxon_id]),
+            Datum(outlooks.names.taxa[row.taxon_id]),
             number(row.opening, asked, Key(row.taxon_id, 0), "closing", outlooks.history[-1]),
-            Cell(row.expected.low if row.expected else None),
-            Cell(row.expected.middle if row.expected else None),
-            Cell(row.expected.high if row.expected else None),
-            Cell(f"{row.kept.low} to {row.kept.high}, {row.kept.made_at:%Y-%m-%d}" if row.kept else ""),
-            Cell(row.why_not),
+            Datum(row.expected.low if row.expected else None),
+            Datum(row.expected.middle if row.expected else None),
+            Datum(row.expected.high if row.expected else None),
+            Datum(f"{row.kept.low} to {row.kept.high}, {row.kept.made_at:%Y-%m-%d}" if row.kept else ""),
+            Datum(row.why_not),
         ]
         for row in outlooks.rows
     ]
@@ -306,12 +314,12 @@ def _scored(asked: Asked, setting: Setting) -> Section:
         words += f" (95 % interval {100 * share.low:.0f} to {100 * high:.0f} %)."
     lines = [
         [
-            Cell(str(one.expectation.taxon)),
-            Cell(quarter_of(one.expectation.quarter_starts_on).name),
-            Cell(one.expectation.low),
-            Cell(one.expectation.high),
-            Cell(one.came),
-            Cell(
+            Datum(str(one.expectation.taxon)),
+            Datum(quarter_of(one.expectation.quarter_starts_on).name),
+            Datum(one.expectation.low),
+            Datum(one.expectation.high),
+            Datum(one.came),
+            Datum(
                 one.closing,
                 href=events(
                     asked,
@@ -320,8 +328,8 @@ def _scored(asked: Asked, setting: Setting) -> Section:
                     of_days(one.expectation.quarter_starts_on, one.expectation.quarter_ends_on),
                 ),
             ),
-            Cell("held" if one.inside else "did not hold"),
-            Cell(one.expectation.fingerprint[:12]),
+            Datum("held" if one.inside else "did not hold"),
+            Datum(one.expectation.fingerprint[:12]),
         ]
         for one in read.rows
     ]

@@ -5,7 +5,7 @@ from urllib.parse import urlencode
 
 from django.urls import reverse
 
-from ..rules.answer import Cell
+from ..rules.answer import Datum
 from ..rules.asked import Asked
 from ..rules.course import Key
 from ..rules.spans import Span
@@ -37,9 +37,9 @@ def events(asked: Asked, key: Key, figure: str, span: Span, *, other: int | None
     return f"{reverse('change_events')}?{urlencode(query)}"
 
 
-def number(n: int, asked: Asked, key: Key, figure: str, span: Span) -> Cell:
+def number(n: int, asked: Asked, key: Key, figure: str, span: Span) -> Datum:
     """A figure with its events; nothing stands behind a zero."""
-    return Cell(n, href=events(asked, key, figure, span) if n else "")
+    return Datum(n, href=events(asked, key, figure, span) if n else "")
 
 
 def of_days(first: date, last: date) -> Span:

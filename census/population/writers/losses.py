@@ -7,7 +7,7 @@ from inventory.book.rules.words import whole
 
 from ..queries.reading import Split, read_course
 from ..queries.watching import read_watch
-from ..rules.answer import Answer, Cell, Section, Table
+from ..rules.answer import Answer, Datum, Section, Table
 from ..rules.asked import Asked
 from ..rules.course import DIED, Key
 from . import more_charts
@@ -43,9 +43,9 @@ def losses(asked: Asked, setting: Setting) -> Answer:
     words += f" Days on which the watch spoke are outlined: {', '.join(map(str, sorted(alarms))) or 'none'}."
     lines = [
         [
-            Cell(day.isoformat()),
-            Cell(n, href=_day_href(asked, day)),
-            Cell("the watch spoke" if day in alarms else ""),
+            Datum(day.isoformat()),
+            Datum(n, href=_day_href(asked, day)),
+            Datum("the watch spoke" if day in alarms else ""),
         ]
         for day, n in sorted(deaths.items())
     ]
@@ -67,8 +67,8 @@ def losses(asked: Asked, setting: Setting) -> Answer:
         if died or lost or found:
             rows.append(
                 [
-                    Cell(course.names.places.get(key.place_id, "")),
-                    Cell(course.names.taxa.get(key.taxon_id, "")),
+                    Datum(course.names.places.get(key.place_id, "")),
+                    Datum(course.names.taxa.get(key.taxon_id, "")),
                     number(row.opened(span), asked, key, "opening", span),
                     number(died, asked, key, DEATHS, span),
                     number(lost, asked, key, "unaccounted", span),
@@ -117,18 +117,18 @@ def moves(asked: Asked, setting: Setting) -> Answer:
     figure = "moved_out+regrouped_out"
     rows = []
     for a in sources:
-        cells = [Cell(codes[a])]
+        cells = [Datum(codes[a])]
         for b in targets:
             n = found.get((a, b), 0)
             key = Key(asked.taxon or 0, a)
             cells.append(
-                Cell(n, href=events(asked, key, figure, span, other=b) if n and linked(asked) else "")
+                Datum(n, href=events(asked, key, figure, span, other=b) if n and linked(asked) else "")
             )
-        cells.append(Cell(sum(n for (x, _), n in found.items() if x == a)))
+        cells.append(Datum(sum(n for (x, _), n in found.items() if x == a)))
         rows.append(cells)
     if rows:
-        ends = [Cell(sum(n for (_, y), n in found.items() if y == b)) for b in targets]
-        rows.append([Cell("in all"), *ends, Cell(sum(found.values()))])
+        ends = [Datum(sum(n for (_, y), n in found.items() if y == b)) for b in targets]
+        rows.append([Datum("in all"), *ends, Datum(sum(found.values()))])
     words = (
         f"{whole(sum(found.values()))} moved between places, in {len(found)} "
         f"pair{'s' if len(found) != 1 else ''}. "

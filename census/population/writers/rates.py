@@ -9,7 +9,7 @@ from inventory.book.rules.mfu import mfu
 
 from ..queries.reading import Course, Split, read_course
 from ..queries.sexed import sexes_of
-from ..rules.answer import FEW, Answer, Cell, Section, Table
+from ..rules.answer import FEW, Answer, Datum, Section, Table
 from ..rules.asked import Asked
 from ..rules.course import DIED, Key, RowCourse, added
 from ..rules.projection import growth_rate
@@ -61,13 +61,13 @@ def _by_row(asked: Asked, course: Course, span: Span) -> Section:
         rate = death_rate(max(deaths, 0), days)
         lines.append(
             [
-                Cell(course.names.places.get(key.place_id, "")),
-                Cell(course.names.taxa.get(key.taxon_id, "")),
+                Datum(course.names.places.get(key.place_id, "")),
+                Datum(course.names.taxa.get(key.taxon_id, "")),
                 number(row.opened(span), asked, key, "opening", span),
                 number(deaths, asked, key, DEATHS, span),
-                Cell(round(days, 1), f"{days:,.0f}"),
+                Datum(round(days, 1), f"{days:,.0f}"),
                 *_interval(rate),
-                Cell(_small(row.opened(span), days, span)),
+                Datum(_small(row.opened(span), days, span)),
             ]
         )
         drawn.append((course.names.of(key), rate.estimate, rate.low, rate.high))
@@ -97,14 +97,14 @@ def _by_row(asked: Asked, course: Course, span: Span) -> Section:
     return Section(title, words, Table(title, columns, lines), charts if with_deaths else [], open=False)
 
 
-def _interval(rate: Estimate) -> tuple[Cell, Cell, Cell]:
+def _interval(rate: Estimate) -> tuple[Datum, Datum, Datum]:
     return _part(rate.estimate), _part(rate.low), _part(rate.high)
 
 
-def _part(value: float | None, digits: int = 3) -> Cell:
+def _part(value: float | None, digits: int = 3) -> Datum:
     if value is None:
-        return Cell(None, "no limit")
-    return Cell(round(value, 6), f"{value:.{digits}f}")
+        return Datum(None, "no limit")
+    return Datum(round(value, 6), f"{value:.{digits}f}")
 
 
 def _small(opening: int, days: float, span: Span) -> str:
@@ -167,14 +167,14 @@ def _of_tanks(asked: Asked, course: Course, span: Span) -> Section:
     return Section("Tank against tank", words, Table("Death rates of tanks compared", _RATIO, lines))
 
 
-def _compared(what: str, one: tuple[int, float], other: tuple[int, float]) -> tuple[list[Cell], str]:
-    known = [Cell(what), Cell(one[0]), _part(one[1], 0), Cell(other[0]), _part(other[1], 0)]
+def _compared(what: str, one: tuple[int, float], other: tuple[int, float]) -> tuple[list[Datum], str]:
+    known = [Datum(what), Datum(one[0]), _part(one[1], 0), Datum(other[0]), _part(other[1], 0)]
     try:
         ratio = rate_ratio(*one, *other)
     except CannotEstimate as error:
-        return [*known, Cell(None, "none"), Cell(None), Cell(None), Cell(None)], str(error)
+        return [*known, Datum(None, "none"), Datum(None), Datum(None), Datum(None)], str(error)
     cells = [
-        Cell(None, "no deaths in the other") if ratio.ratio is None else _part(ratio.ratio, 2),
+        Datum(None, "no deaths in the other") if ratio.ratio is None else _part(ratio.ratio, 2),
         _part(ratio.low, 2),
         _part(ratio.high, 2),
         _part(ratio.p),
@@ -205,7 +205,7 @@ def growth(asked: Asked, setting: Setting) -> Answer:
         first, last = row.opened(span), row.closed(span)
         if not first and not last:
             continue
-        name = Cell(course.names.taxa.get(taxon, ""))
+        name = Datum(course.names.taxa.get(taxon, ""))
         ends = [number(first, asked, key, "opening", span), number(last, asked, key, "closing", span)]
         grown.append([name, *ends, *_growth(first, last, span.days / 365.25)])
         sexed.append([name, number(last, asked, key, "closing", span), *_sexes(sexes.get(taxon, Counter()))])
@@ -246,25 +246,30 @@ def growth(asked: Asked, setting: Setting) -> Answer:
     )
 
 
-def _growth(first: int, last: int, years: float) -> list[Cell]:
+def _growth(first: int, last: int, years: float) -> list[Datum]:
     try:
         rate = growth_rate(first, last, years)
     except CannotEstimate as error:
-        return [Cell(None), Cell(None), Cell(None), Cell(str(error))]
+        return [Datum(None), Datum(None), Datum(None), Datum(str(error))]
     if rate.warnings:
-        return [Cell(None), Cell(None), Cell(None), Cell(f"fewer than {FEW}: {first} to {last}")]
-    return [_part(rate.estimate, 2), _part(rate.low, 2), _part(rate.high, 2), Cell("")]
+        return [
+            Datum(None),
+            Datum(None),
+            Datum(None),
+            Datum(f"fewer than {FEW}: {first} to {last}"),
+        ]
+    return [_part(rate.estimate, 2), _part(rate.low, 2), _part(rate.high, 2), Datum("")]
 
 
-def _sexes(numbers: Counter[str]) -> list[Cell]:
-    printed = Cell(mfu(*(numbers[sex] for sex in SEXES)))
+def _sexes(numbers: Counter[str]) -> list[Datum]:
+    printed = Datum(mfu(*(numbers[sex] for sex in SEXES)))
     males, females = max(numbers["male"], 0), max(numbers["female"], 0)
     known = males + females
     try:
         one = share_of_females(males, females)
     except CannotEstimate as error:
-        return [printed, Cell(None, str(error)), Cell(None), Cell(None)]
+        return [printed, Datum(None, str(error)), Datum(None), Datum(None)]
     if known < FEW:
-        return [printed, Cell(None, f"{females} of {known}"), Cell(None), Cell(None)]
+        return [printed, Datum(None, f"{females} of {known}"), Datum(None), Datum(None)]
     shown = (one.estimate, one.low, one.high or 1.0)
-    return [printed, *(Cell(round(part, 6), f"{100 * part:.0f} %") for part in shown)]
+    return [printed, *(Datum(round(part, 6), f"{100 * part:.0f} %") for part in shown)]

@@ -9,7 +9,7 @@ from census.estimators.rules.estimate import CannotEstimate
 from inventory.book.models import Lot
 
 from ..queries.lives import Cohort, Histories, read_histories
-from ..rules.answer import FEW, Answer, Cell, Section, Table, share
+from ..rules.answer import FEW, Answer, Datum, Section, Table, share
 from ..rules.asked import Asked
 from ..rules.course import Key
 from ..rules.spans import quarter_of
@@ -77,15 +77,15 @@ def _in_words(curve: Curve) -> str:
     return words + " The curve does not fall to a half."
 
 
-def _steps(curve: Curve) -> list[list[Cell]]:
-    def part(value: float | None) -> Cell:
-        return Cell(None if value is None else round(value, 4), "" if value is None else f"{value:.3f}")
+def _steps(curve: Curve) -> list[list[Datum]]:
+    def part(value: float | None) -> Datum:
+        return Datum(None if value is None else round(value, 4), "" if value is None else f"{value:.3f}")
 
     return [
         [
-            Cell(step.time, f"{step.time:g}"),
-            Cell(step.at_risk),
-            Cell(step.deaths),
+            Datum(step.time, f"{step.time:g}"),
+            Datum(step.at_risk),
+            Datum(step.deaths),
             part(step.survival),
             part(step.se),
             part(step.low),
@@ -109,12 +109,12 @@ def _by_cohort(histories: Histories) -> Section:
         few = curve.animals < FEW
         lines.append(
             [
-                Cell(name),
-                Cell(curve.animals),
-                Cell(curve.deaths),
-                Cell(longest, f"{longest:g}"),
-                Cell(None if at_30 is None else round(at_30, 4), _percent(at_30, few)),
-                Cell(curve.median, "" if curve.median is None else f"{curve.median:g}"),
+                Datum(name),
+                Datum(curve.animals),
+                Datum(curve.deaths),
+                Datum(longest, f"{longest:g}"),
+                Datum(None if at_30 is None else round(at_30, 4), _percent(at_30, few)),
+                Datum(curve.median, "" if curve.median is None else f"{curve.median:g}"),
             ]
         )
     columns = (
@@ -151,14 +151,14 @@ def soon_after(asked: Asked, setting: Setting) -> Answer:
     )
     lines = [
         [
-            Cell(one.day.isoformat()),
-            Cell(accessions[one.lot]),
-            Cell(histories.names.taxa.get(one.taxon_id, "")),
-            Cell(one.cause),
-            Cell(one.arrived, href=_href(asked, one, one.cause)),
-            Cell(one.young.least, href=_href(asked, one, "died") if one.young.most else ""),
-            Cell(one.young.most, href=_href(asked, one, "died") if one.young.most else ""),
-            Cell("" if one.whole else "not over yet"),
+            Datum(one.day.isoformat()),
+            Datum(accessions[one.lot]),
+            Datum(histories.names.taxa.get(one.taxon_id, "")),
+            Datum(one.cause),
+            Datum(one.arrived, href=_href(asked, one, one.cause)),
+            Datum(one.young.least, href=_href(asked, one, "died") if one.young.most else ""),
+            Datum(one.young.most, href=_href(asked, one, "died") if one.young.most else ""),
+            Datum("" if one.whole else "not over yet"),
         ]
         for one in cohorts
     ]

@@ -9,7 +9,7 @@ from inventory.book.rules.words import signed, whole
 
 from ..queries.counted import Count, counts_of
 from ..queries.reading import Course, Split, read_course
-from ..rules.answer import Answer, Cell, Section, Table
+from ..rules.answer import Answer, Datum, Section, Table
 from ..rules.asked import Asked
 from ..rules.course import Key, RowCourse, added
 from ..rules.spans import Span, quarters_between, quarters_until
@@ -69,8 +69,8 @@ def _split(asked: Asked) -> Split:
     return Split.TAXON if asked.place is None else Split.PLACE
 
 
-def _cell(asked: Asked, n: int, figure: str, span: Span) -> Cell:
-    return number(n, asked, row_key(asked), figure, span) if linked(asked) else Cell(n)
+def _cell(asked: Asked, n: int, figure: str, span: Span) -> Datum:
+    return number(n, asked, row_key(asked), figure, span) if linked(asked) else Datum(n)
 
 
 def _change(asked: Asked, row: RowCourse) -> Section:
@@ -82,13 +82,16 @@ def _change(asked: Asked, row: RowCourse) -> Section:
         for column in _WATERFALL
         if flows[column]
     ]
-    lines = [[Cell("opening"), _cell(asked, opening, "opening", span)]]
+    lines = [[Datum("opening"), _cell(asked, opening, "opening", span)]]
     lines += [
-        [Cell(HEADINGS[c]), Cell(SIGNS[c] * flows[c], signed(SIGNS[c] * flows[c]), _href(asked, c, span))]
+        [
+            Datum(HEADINGS[c]),
+            Datum(SIGNS[c] * flows[c], signed(SIGNS[c] * flows[c]), _href(asked, c, span)),
+        ]
         for c in _WATERFALL
         if flows[c]
     ]
-    lines.append([Cell("closing"), _cell(asked, closing, "closing", span)])
+    lines.append([Datum("closing"), _cell(asked, closing, "closing", span)])
     words = f"From {whole(opening)} to {whole(closing)} {_units(asked)}, {signed(closing - opening)}."
     table = Table("From opening to closing", (("step", "Step"), ("animals", "Animals")), lines)
     title = f"What made the change, {asked.first_day} to {asked.last_day}"
@@ -138,11 +141,11 @@ def _line(
     ]
     ends = [
         [
-            Cell(span.name),
+            Datum(span.name),
             _cell(asked, row.opened(span), "opening", span),
             _cell(asked, row.closed(span), "closing", span),
-            Cell(row.closed(span) - row.opened(span), signed(row.closed(span) - row.opened(span))),
-            Cell("; ".join(_told(one) for one in shown if span.first <= one.day <= span.last)),
+            Datum(row.closed(span) - row.opened(span), signed(row.closed(span) - row.opened(span))),
+            Datum("; ".join(_told(one) for one in shown if span.first <= one.day <= span.last)),
         ]
         for span in quarters
     ]
@@ -185,8 +188,8 @@ def _flows(asked: Asked, row: RowCourse, quarters: Sequence[Span]) -> Section:
     ]
     lines = [
         [
-            Cell(span.name),
-            *(Cell(n, signed(n), _kind_href(asked, kind, span) if n else "") for kind, n in kinds.items()),
+            Datum(span.name),
+            *(Datum(n, signed(n), _kind_href(asked, kind, span) if n else "") for kind, n in kinds.items()),
         ]
         for span, kinds in by_quarter
     ]
@@ -236,7 +239,7 @@ def _multiples(asked: Asked, course: Course, rows: _Rows, quarters: Sequence[Spa
         if place < MULTIPLES:
             drawn.append(charts.small(f"small-{place}", name, told, points))
         lines.append(
-            [Cell(name), *(number(row.closed(span), asked, key, "closing", span) for span in quarters)]
+            [Datum(name), *(number(row.closed(span), asked, key, "closing", span) for span in quarters)]
         )
     words = (
         "Closing numbers of eight quarters, each chart with an axis of its own; those with most unaccounted "
@@ -253,10 +256,10 @@ def _pairs(asked: Asked, course: Course, rows: _Rows, span: Span) -> Section:
     told = [(course.names.of(key), row.opened(span), row.closed(span)) for key, row, _ in in_order]
     lines = [
         [
-            Cell(course.names.of(key)),
+            Datum(course.names.of(key)),
             number(row.opened(span), asked, key, "opening", span),
             number(row.closed(span), asked, key, "closing", span),
-            Cell(row.closed(span) - row.opened(span), signed(row.closed(span) - row.opened(span))),
+            Datum(row.closed(span) - row.opened(span), signed(row.closed(span) - row.opened(span))),
         ]
         for key, row, _ in in_order
     ]
