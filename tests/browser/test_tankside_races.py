@@ -131,6 +131,23 @@ def test_a_late_confirmation_does_not_draw_over_the_tank(slow: Page, tank_side: 
     assert len(each_is_one_event(slow)) == 1
 
 
+def test_the_way_on_is_not_drawn_anew_under_the_finger(slow: Page, tank_side: TankSide) -> None:
+    """A button replaced between touch and release feels no tap."""
+    open_tank(slow, tank_side)
+    answers = kept_open(slow, "**/api/v1/entries")
+    slow.get_by_role("button", name="two-spotted goby").click()
+    slow.get_by_role("button", name="Died").click()
+    slow.get_by_role("button", name="Save").click()
+    expect(slow.locator("p.big")).to_contain_text("Saved on this device.")
+    slow.get_by_role("button", name="Another animal in").hover()
+    slow.mouse.down()
+    came(slow, answers)
+    answers[0].continue_()
+    expect(slow.locator("p.big")).to_contain_text("Saved and sent.")
+    slow.mouse.up()
+    heading(slow, "E02 Kelp Hall")
+
+
 def test_late_tanks_do_not_draw_over_the_animal(slow: Page, tank_side: TankSide) -> None:
     open_tank(slow, tank_side)
     with held(slow):
@@ -144,6 +161,7 @@ def test_late_tanks_do_not_draw_over_the_animal(slow: Page, tank_side: TankSide)
 
 def test_late_entries_do_not_draw_over_the_tank(slow: Page, tank_side: TankSide) -> None:
     open_tank(slow, tank_side)
+    heading(slow, "E02 Kelp Hall")
     with held(slow):
         slow.locator("#badge").click()
         waits(slow)

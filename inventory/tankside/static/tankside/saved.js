@@ -20,18 +20,31 @@ export async function showSaved({ identifier, place, person, go, again }) {
   const key = `${identifier} ${row.state} ${undo?.state}`;
   if (again && shown === key) return;
   shown = key;
-  const body = [
+  const told = [
     h("p", { class: `big ${state.sign}` }, h("span", { "aria-hidden": "true" }, state.mark), ` ${state.words}`),
     row.answer?.alarm ? h("p", { class: "warn" }, `Alarm: ${row.answer.alarm}. The curator and the veterinarian see it now.`) : null,
     (row.answer?.flags ?? []).length ? h("ul", { class: "notes" }, row.answer.flags.map((flag) => h("li", {}, sentence(flag.words)))) : null,
     row.state === "came back" ? h("p", { class: "note" }, reasons(row)) : null,
     row.state === "came back" ? button("Mend it", () => mend(row, go), { class: "main" }) : null,
+  ].filter(Boolean);
+  const title = row.answer?.words || row.words;
+  const standing = document.getElementById("told");
+  if (again && standing?.dataset.identifier === identifier) {
+    // The ways on stay where they are: a button that is drawn anew or moves under a finger does not feel it.
+    standing.style.minHeight = `${standing.offsetHeight}px`;
+    standing.replaceChildren(...told);
+    document.querySelector("h1").textContent = title;
+    if (!canUndo(row, undo, person)) document.getElementById("undo")?.remove();
+    return say(state.words);
+  }
+  show(
+    title,
+    h("div", { id: "told", "data-identifier": identifier }, told),
     place ? button(`Another animal in ${place.name}`, () => go("tank", { place: place.code }), { class: "main" }) : null,
     h("div", { class: "grid" },
       button("Other tank", () => go("tanks")),
-      canUndo(row, undo, person) ? undoButton(row) : null),
-  ];
-  show(row.answer?.words || row.words, ...body);
+      canUndo(row, undo, person) ? undoButton(row, { id: "undo" }) : null),
+  );
   if (again) say(state.words);
 }
 
@@ -54,7 +67,7 @@ function minutesLeft(row) {
   return Math.ceil((until - Date.now()) / MINUTE_MS);
 }
 
-export function undoButton(row) {
+export function undoButton(row, props = {}) {
   const undo = button(`Undo (${minutesLeft(row)} min left)`, async () => {
     undo.disabled = true;
     const { place, lot, open_name } = row.body;
@@ -65,7 +78,7 @@ export function undoButton(row) {
       undo.disabled = false;
       undo.textContent = troubleWords(error);
     }
-  });
+  }, props);
   return undo;
 }
 
