@@ -126,7 +126,7 @@ def _fuzz(size: Size, seed: int) -> list[Row]:
             check=False,
         )
         if not out.exists():
-            return [Row("spoilt files", "did not run", False, ran.stderr.strip()[-200:])]
+            return [Row("spoilt files", f"ended with {ran.returncode}", False, ran.stderr.strip()[-200:])]
         return fuzz_rows(json.loads(out.read_text(encoding="utf-8")))
 
 
