@@ -65,8 +65,9 @@ class Device:
         while not until.is_set() and done < most:
             entry = self.waiting = self.waiting or self.entry()
             try:
-                answer = _post(connection, self.token, entry)
+                answer = post(connection, self.token, entry)
             except ConnectionRefusedError:
+                connection.close()
                 until.wait(0.01)
                 continue
             except (OSError, http.client.HTTPException, ValueError):
@@ -99,7 +100,7 @@ class Device:
 
     def _repeat(self, connection: http.client.HTTPConnection, entry: dict[str, Any], first: Any) -> None:
         try:
-            answer = _post(connection, self.token, entry)
+            answer = post(connection, self.token, entry)
         except (OSError, http.client.HTTPException, ValueError):
             connection.close()
             return
@@ -108,15 +109,17 @@ class Device:
             self.wrong.append(f"another answer to the same entry: {answer}, first {first}")
 
 
-def _post(connection: http.client.HTTPConnection, token: str, entry: dict[str, Any]) -> dict[str, Any] | int:
-    """The answer to one entry, or the status of an answer that was none."""
+def post(
+    connection: http.client.HTTPConnection, token: str, entry: dict[str, Any], *, refusals: bool = False
+) -> Any:
+    """The answer to one entry, or the status of an answer that was none; with ``refusals`` and its words."""
     body = json.dumps({"sent_at": datetime.now(UTC).isoformat(), "entries": [entry]})
     headers = {"Authorization": f"Bearer {token}", "Content-Type": "application/json"}
     connection.request("POST", "/api/v1/entries", body, headers)
     response = connection.getresponse()
     text = response.read()
     if response.status != 200:
-        return response.status
+        return {"status": response.status, **json.loads(text)} if refusals else response.status
     answer: dict[str, Any] = json.loads(text)["answers"][0]
     return answer
 

@@ -20,9 +20,11 @@ _DATA.mkdir(exist_ok=True)
 for _name in [name for name in os.environ if name.startswith(("TIDETALLY_GBIF", "TIDETALLY_OIDC"))]:
     os.environ.pop(_name)
 for _name in (
-    "ADDRESS", "BY_TANK", "DEBUG", "HOSTS", "NOW", "SECOND_FACTOR", "SQLITE", "TEMPERATURE", "TLS",
+    "ADDRESS", "BACKUPS", "BY_TANK", "DEBUG", "HOSTS", "LOG", "METRICS_TOKEN", "NOW", "PATIENCE", "POOL",
+    "SECOND_FACTOR", "SQLITE", "TEMPERATURE", "TLS",
 ):  # fmt: skip
     os.environ.pop(f"TIDETALLY_{_name}", None)
+os.environ.pop("DATABASE_REPLICA_URL", None)
 os.environ["TIDETALLY_DATA"] = str(_DATA)
 os.environ["TIDETALLY_SECRET_KEY"] = "for tests only; signs nothing that lasts"
 # Not UTC, and with summer time: a moment that forgets the house's zone is then wrong.

@@ -7,11 +7,14 @@ is still being handled; see ``handler500`` in :mod:`inventory.site.urls`.
 import logging
 import sys
 
+from django.db import connections
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.template.loader import render_to_string
 from django.views.defaults import server_error
 
 from inventory.doors.troubles import Trouble, trouble_of
+
+from . import metrics
 
 log = logging.getLogger(__name__)
 # Seconds after which it is worth a try; a device tries every minute anyhow.
@@ -29,7 +32,16 @@ def answer_failure(request: HttpRequest) -> HttpResponse:
             return JsonResponse({"detail": words, "reason": "fault"}, status=500)
         return server_error(request)
     log.error("database trouble: %s", trouble.kind)
+    metrics.troubles.labels(trouble.kind.value).inc()
+    _let_go()
     return _later(trouble, to_program=to_program)
+
+
+def _let_go() -> None:
+    """A connection that was opened while the file could only be read would stay so after that was mended."""
+    for connection in connections.all(initialized_only=True):
+        if not connection.in_atomic_block:
+            connection.close()
 
 
 def _later(trouble: Trouble, *, to_program: bool) -> HttpResponse:

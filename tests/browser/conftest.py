@@ -1,6 +1,7 @@
 """A real browser on a live server, with the console and the network watched."""
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
@@ -14,6 +15,20 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+
+_HERE = Path(__file__).parent
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Tests of this folder, and no others, are tried again twice before they have failed.
+
+    A browser, its pages' workers, a server and a database share a crowded machine here, and a timeout of
+    Playwright's may end first. The run's summary names each that was tried again (-r R): it is looked at.
+    Everywhere else a test that fails once has failed.
+    """
+    for item in items:
+        if item.path.is_relative_to(_HERE):
+            item.add_marker(pytest.mark.flaky(reruns=2))
 
 
 @pytest.fixture(scope="module")

@@ -32,20 +32,27 @@ from inventory.site.backup.manifest import FORMAT, Manifest, Member, NotABackup,
 from inventory.site.backup.restore import unpack
 from inventory.site.backup.retention import Retention, made_at, name_at, parse_retention, to_remove
 
+from ..migrated import copy_of_the_tests_database, fill_from
+
 Run = Callable[..., subprocess.CompletedProcess[str]]
 NOW = datetime(2026, 10, 6, 8, 0, tzinfo=UTC)
 
 
 @pytest.fixture
-def house(tmp_path: Path, django_db_blocker: DjangoDbBlocker) -> Iterator[Run]:
+def house(tmp_path: Path, django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[Run]:
     """A house of its own, with its commands; ``TIDETALLY_DATA`` in ``data`` beside the backups."""
     environment = {**os.environ, "TIDETALLY_DATA": str(tmp_path / "data")}
     environment.pop("DATABASE_URL", None)
     environment.pop("DJANGO_SETTINGS_MODULE", None)
-    if connection.vendor == "postgresql":
+    (tmp_path / "data").mkdir()
+    if connection.vendor == "sqlite":
+        with django_db_blocker.unblock():
+            copy_of_the_tests_database(tmp_path / "data" / "tidetally.sqlite3")
+    else:
         name = f"drill_{uuid4().hex[:12]}"
         with django_db_blocker.unblock(), connection._nodb_cursor() as cursor:
             cursor.execute(f"CREATE DATABASE {name}")
+            fill_from(copy_of_the_tests_database(tmp_path / "migrated"), name)
         told = connection.settings_dict
         where = quote(told["HOST"], safe="") + (f":{told['PORT']}" if told["PORT"] else "")
         environment["DATABASE_URL"] = f"postgres://{told['USER']}@{where}/{name}"

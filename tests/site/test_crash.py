@@ -2,13 +2,11 @@
 
 import os
 import re
-import sqlite3
 import subprocess
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
 from random import Random
-from typing import Any
 from uuid import uuid4
 
 import pytest
@@ -23,8 +21,9 @@ from inventory.tankside.actions.take import Received, take_entries
 from inventory.tankside.rules.kinds import EntryKind
 from inventory.tankside.rules.stated import Stated
 
-from .. import cluster, factories
+from .. import factories
 from ..load_of_entries import Device, held_against_the_book, small_house
+from ..migrated import copy_of_the_tests_database
 
 ROUNDS = 20
 
@@ -32,21 +31,8 @@ ROUNDS = 20
 @pytest.fixture
 def migrated(tmp_path: Path, django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Path:
     """A copy of the tests' own empty database, for migrations take longer than all rounds."""
-    copy = tmp_path / "migrated"
     with django_db_blocker.unblock():
-        told = connection.settings_dict
-        if connection.vendor == "sqlite":
-            with sqlite3.connect(told["NAME"]) as here, sqlite3.connect(copy) as there:
-                here.backup(there)
-            here.close()
-            there.close()
-        else:
-            programs = cluster.programs()
-            assert programs
-            who = [f"--host={told['HOST']}", f"--username={told['USER']}", f"--dbname={told['NAME']}"]
-            copying: list[Any] = [programs / "pg_dump", "--format=custom", "--no-owner", f"--file={copy}"]
-            subprocess.run([*copying, *who], check=True)
-    return copy
+        return copy_of_the_tests_database(tmp_path / "migrated")
 
 
 @pytest.mark.slow
