@@ -251,7 +251,7 @@ def test_a_loan_is_kept_on_its_page(house: PermitHouse, as_role: AsRole) -> None
     assert "There is no lot Z." in wrong.text
     client.post(f"/loan/{loan.pk}", {"do": "extend", "extend-until": "2027-08-02"})
     assert "Overdue" not in client.get(f"/loan/{loan.pk}").text
-    assert as_role(Role.AQUARIST).post(f"/loan/{loan.pk}", letter).status_code == 200
+    assert as_role(Role.AQUARIST).post(f"/loan/{loan.pk}", letter).status_code == 403
     assert loan.confirmations.count() == 1
 
 
