@@ -16,7 +16,19 @@ from census.rounds.queries.reading import LineRead, Row, read_census
 from census.rounds.queries.settings import settings_of
 from census.rounds.rules.words import SACFOR_WORDS, CensusState, How, LineKind
 
-from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Name, Part, Table
+from ..rules.document import (
+    Block,
+    Column,
+    Document,
+    Figure,
+    Identity,
+    Kind,
+    Line,
+    Name,
+    NothingToTell,
+    Part,
+    Table,
+)
 from ..rules.said import Saying
 from .head import head_lines
 
@@ -50,7 +62,7 @@ _TIED = "Ties: gains and losses are added apart and never netted; every total is
 def census_statement(question: Question, saying: Saying) -> Document:
     """The census of the period of these days, in a number of queries that does not depend on its lines.
 
-    Raises ValueError when there is none.
+    Raises :class:`NothingToTell` when there is none.
     """
     question = replace(question, by=By.TAXON)
     census = (
@@ -60,7 +72,7 @@ def census_statement(question: Question, saying: Saying) -> Document:
         .first()
     )
     if census is None:
-        raise ValueError(
+        raise NothingToTell(
             f"no census counts the period {question.first_day} to {question.last_day}; choose the days of one"
         )
     rows = read_census(census)

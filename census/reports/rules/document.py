@@ -12,6 +12,10 @@ from enum import StrEnum
 from census.change.rules.question import Question
 
 
+class NothingToTell(ValueError):
+    """Rightly asked, and the house has nothing of it: a page says so in words, a file cannot be made."""
+
+
 class Kind(StrEnum):
     """What a column holds."""
 

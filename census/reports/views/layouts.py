@@ -28,7 +28,7 @@ from ..queries.index import index_rows
 from ..queries.layouts import LAYOUTS, Layout
 from ..queries.permits import COLUMNS, takes_behind
 from ..rules.checking import check_in_words
-from ..rules.document import Document
+from ..rules.document import Document, NothingToTell
 from ..rules.file_forms import LONG, MEDIA, file_name, says_words
 from ..rules.said import Saying
 from ..tables import pages_of, shown
@@ -81,7 +81,12 @@ def report(request: HttpRequest, layout: Layout, form: LayoutForm) -> HttpRespon
     """A layout as a page."""
     if layout.subject and not form.cleaned_data.get("subject"):
         return render(request, "reports/report.html", {"form": form, "layout": layout})
-    document = _document(layout, form, words=True)
+    try:
+        document = _document(layout, form, words=True)
+    except NothingToTell as nothing:
+        return render(
+            request, "reports/report.html", {"form": form, "layout": layout, "nothing": str(nothing)}
+        )
     page = pages_of(document).get_page(request.GET.get("page"))
     wrong = checked(document)
     context = {
