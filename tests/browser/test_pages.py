@@ -91,7 +91,8 @@ def walk(page: Page, start: str) -> list[str]:
 
 def _is_file(href: str) -> bool:
     """A workbook or a csv to save: no page."""
-    return "." in href.rpartition("/")[2].partition("?")[0] or "format=" in href
+    name = href.rpartition("/")[2].partition("?")[0]
+    return "." in name or "format=" in href or "/whole-book/" in href
 
 
 def test_every_page_is_quiet_open_to_all_and_fits_a_phone(
