@@ -65,7 +65,7 @@ class Cluster:
         """The server's own processes, by what they say they do."""
         listed = subprocess.run(
             ["ps", "-o", "pid=,args=", "--ppid", str(self.postmaster())],
-            capture_output=True, text=True, check=False,
+            capture_output=True, text=True, check=False, timeout=_PATIENCE,
         )  # fmt: skip
         rows = (line.strip().partition(" ") for line in listed.stdout.splitlines())
         return {int(pid): words for pid, _, words in rows}
@@ -98,7 +98,7 @@ class Cluster:
 
     def _run(self, program: str, *words: str) -> None:
         command: list[Any] = [*self.as_owner, self.programs / program, *words]
-        subprocess.run(command, cwd=self.home, check=True, capture_output=True)
+        subprocess.run(command, cwd=self.home, check=True, capture_output=True, timeout=2 * _PATIENCE)
 
 
 @contextmanager

@@ -89,6 +89,12 @@ class Server:
         finally:
             os._exit(1)
 
+    def leave_nobody(self) -> None:
+        """Whatever went wrong before: no server outlives this program."""
+        if self.leader:
+            with suppress(ProcessLookupError):
+                os.killpg(self.leader, signal.SIGKILL)
+
     def end(self, number: int) -> None:
         """Sends the signal to the whole group and waits until nobody of it is left."""
         with suppress(ProcessLookupError):
@@ -126,6 +132,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         _prepare(options.template, folder, database)
         devices = small_house(options.devices, seed=options.seed)
         server = Server(free_port(), options.processes, folder / "server.log")
+        stack.callback(server.leave_nobody)
         tally = _rounds(options.rounds, devices, server, database, random.Random(options.seed))
         _print(options, devices, tally)
         if tally.wrong and server.log.exists():
@@ -250,16 +257,23 @@ def _wait_for_an_answer(devices: Sequence[Device]) -> None:
 
 
 def _wait_until_alone() -> None:
-    """A process of PostgreSQL may outlive the client that was killed, and commit still."""
-    from django.db import connection
+    """A process of PostgreSQL may outlive the client that was killed, and commit still.
+
+    And PostgreSQL itself may only now begin anew: the answer that was waited for may have come from a
+    process that had not noticed yet that another was killed.
+    """
+    from django.db import OperationalError, connection
 
     asked = "SELECT count(*) FROM pg_stat_activity WHERE backend_type = 'client backend'"
     until = time.monotonic() + _PATIENCE
     while time.monotonic() < until:
-        with connection.cursor() as cursor:
-            cursor.execute(f"{asked} AND pid <> pg_backend_pid()")
-            if cursor.fetchone() == (0,):
-                return
+        try:
+            with connection.cursor() as cursor:
+                cursor.execute(f"{asked} AND pid <> pg_backend_pid()")
+                if cursor.fetchone() == (0,):
+                    return
+        except OperationalError:
+            connection.close()
         time.sleep(0.01)
     raise SystemExit("processes of the database outlive their clients")
 

@@ -48,6 +48,7 @@ def test_no_acknowledged_entry_is_lost_or_doubled_in_twenty_kills(migrated: Path
         capture_output=True,
         text=True,
         check=False,
+        timeout=500,  # twenty rounds take ten seconds on a quiet machine
     )
     assert ran.returncode == 0, ran.stdout + ran.stderr
     told = dict(re.findall(r"^(.*?) {2,}(.+)$", ran.stdout, re.MULTILINE))
