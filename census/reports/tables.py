@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
-from .rules.document import Block, Column, Document, Figure, Kind, Line, Part, Table
+from .rules.document import Block, Chart, Column, Document, Figure, Kind, Line, Part, Table
 from .rules.shown import said_of
 
 LINES_ON_A_PAGE = 200
@@ -36,6 +36,7 @@ class ShownBlock:
     facts: Sequence[tuple[str, str]]
     tables: list[ShownTable]
     notes: Sequence[str]
+    charts: Sequence[Chart]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +86,7 @@ def _block(part: Part, block: Block, places: list[_Place]) -> ShownBlock:
         _table(part, block, block.tables[t], [place[3] for place in of_table])
         for t, of_table in groupby(places, key=lambda place: place[2])
     ]
-    return ShownBlock(block.title, block.facts, tables, block.notes)
+    return ShownBlock(block.title, block.facts, tables, block.notes, block.draw())
 
 
 def _table(part: Part, block: Block, table: Table, lines: list[Line]) -> ShownTable:
@@ -168,6 +169,10 @@ def _small(below: Sequence[Column], figures: Mapping[str, Figure]) -> Iterator[S
 
 
 def _linked(column: Column, figure: Figure) -> SafeString:
+    if figure.pieces:
+        return format_html_join(
+            "; ", '<a href="{}">{}</a>{}', ((one.at, one.words, one.after) for one in figure.pieces)
+        )
     text = said_of(column, figure)
     if figure.at and text:
         return format_html('<a href="{}">{}</a>', figure.at, text)

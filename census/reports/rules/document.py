@@ -42,16 +42,31 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True)
+class Piece:
+    """One thing of several that a text names: ``words`` open the page ``at``, ``after`` follows them."""
+
+    words: str
+    at: str
+    after: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Figure:
     """``value`` is an int where it is a number (None: there is none), else text.
 
     ``asked`` is the figure as the page of events is asked for it; ``at`` the address of another page that
-    shows what stands behind it.
+    shows what stands behind it. ``pieces`` are the things that a text names, each with its own page.
     """
 
     value: int | str | None
     asked: Mapping[str, str] | None = None
     at: str = ""
+    pieces: Sequence[Piece] = ()
+
+    @classmethod
+    def of_pieces(cls, pieces: Sequence[Piece], none: str = "") -> "Figure":
+        """A text that names several things; ``none`` where there is no one."""
+        return cls("; ".join(f"{one.words}{one.after}" for one in pieces) or none, pieces=pieces)
 
     @property
     def number(self) -> int:
@@ -103,13 +118,26 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True)
+class Chart:
+    """A drawing as SVG, which says the same as a table beside it."""
+
+    title: str
+    svg: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class Block:
-    """One place, period or house: a title, lines of (heading, text), tables, and notes below them."""
+    """One place, period or house: a title, lines of (heading, text), tables, and notes below them.
+
+    ``draw`` makes the charts of its tables when a page shows them.
+    """
 
     title: str
     facts: Sequence[tuple[str, str]]
     tables: Sequence[Table]
     notes: Sequence[str] = ()
+    draw: Callable[[], Sequence[Chart]] = tuple
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,15 +185,6 @@ class Said:
     unit: str
     value: int
     label: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Chart:
-    """A drawing as SVG, which says the same as the table of ``part``."""
-
-    title: str
-    svg: str
-    words: str
 
 
 @dataclass(frozen=True, slots=True)
