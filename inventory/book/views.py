@@ -13,7 +13,7 @@ from inventory.doors import clock
 from inventory.names.queries.lists import cautions_in, cautions_of_names, listings_of
 from inventory.people.access import may, person_of, requires
 
-from . import blind
+from . import blind, pictured
 from .forms import FindLotsForm
 from .models import Lot, LotKind, Place
 from .queries import lists, story
@@ -95,6 +95,7 @@ def lot(request: HttpRequest, accession: str) -> HttpResponse:
         "records": [r for r in records if not r.papers] if may(request, *RECORDS) else [],
         "with_papers": [r for r in records if r.papers] if may(request, *PAPERS) else [],
         "flags": found.flags.filter(settled_at=None).select_related("owner", "place"),
+        "picture": pictured.picture_of(found.taxon, found),
     }
     return render(request, "book/lot.html", context)
 

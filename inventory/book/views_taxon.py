@@ -14,7 +14,7 @@ from inventory.names.queries.store import current_release
 from inventory.names.rules.lists import NOT_MEDICAL_ADVICE
 from inventory.people.access import person_of, requires
 
-from . import blind
+from . import blind, pictured
 from .queries import lists
 
 RANKS = ("kingdom", "phylum", "class_name", "order", "family", "genus")
@@ -44,5 +44,6 @@ def taxon(request: HttpRequest, scientific_name: str) -> HttpResponse:
         "hidden": any(row.hidden for row in here),
         "names": names_of(found),
         "release": current_release(),
+        "picture": pictured.picture_of(found),
     }
     return render(request, "book/taxon.html", context)

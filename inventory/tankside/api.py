@@ -1,15 +1,16 @@
 """Routes of the programming interface for devices and sensors: thin doors over the tank side's actions."""
 
 import json
-from typing import Any
+from typing import Annotated, Any
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
-from ninja import Router, Status
+from ninja import Path, Router, Status
 from ninja.responses import NinjaJSONEncoder
 from ninja.security import HttpBearer
 
+from inventory.book.queries.documents import read_document
 from inventory.book.rules.drafts import Numbers
 from inventory.doors import clock
 from inventory.doors.interface import Refused
@@ -20,6 +21,7 @@ from inventory.people.rules.limits import CODES, ENROLMENTS, REQUESTS, WRONG_TOK
 
 from . import schemas
 from .actions.take import Received, take_entries
+from .queries.pictures import file_of_picture
 from .queries.tank_side import etag_of, tank_side
 from .rules.kinds import EntryKind
 from .rules.stated import Stated, StatedBody, StatedReading, Trouble
@@ -124,6 +126,32 @@ def lists(request: HttpRequest) -> HttpResponse:
     answer["ETag"] = etag
     answer["Cache-Control"] = "no-cache"
     return answer
+
+
+@router.get(
+    "/pictures/{sha256}",
+    auth=TOKEN,
+    response={
+        200: None,
+        401: schemas.TroubleOut,
+        403: schemas.TroubleOut,
+        404: schemas.TroubleOut,
+        422: schemas.TroubleOut,
+    },
+    openapi_extra={"responses": {200: {"content": {"image/jpeg": {}}}}},
+    summary="A small picture of an animal",
+)
+def picture(request: HttpRequest, sha256: Annotated[str, Path(pattern="^[0-9a-f]{64}$")]) -> Any:
+    """At most 160 px wide and high and 100 KiB; its address, which the lists tell, never holds another."""
+    _tank_side_device(request)
+    found = file_of_picture(sha256, thumbnails_only=True)
+    if found is None:
+        return Status(404, {"detail": "No picture has this name: ask for the lists again.", "reason": "none"})
+    try:
+        content = read_document(found)
+    except ValueError as error:
+        return Status(404, {"detail": str(error), "reason": "none"})
+    return HttpResponse(content, content_type=found.media_type)
 
 
 @router.post(

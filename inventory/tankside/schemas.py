@@ -254,4 +254,4 @@ class TroubleOut(Schema):
     """Why the request was not served."""
 
     detail: str = Field(description="What to do.")
-    reason: str = Field(description="unknown, revoked, scope, code or unreadable.")
+    reason: str = Field(description="unknown, revoked, scope, code, none or unreadable.")

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from . import views, views_app, views_labels, views_log, views_quarantine
+from . import views, views_app, views_labels, views_log, views_pictures, views_quarantine
 from .rules.pages import PAGES
 
 urlpatterns = [
@@ -15,6 +15,9 @@ urlpatterns = [
     path("event/<int:pk>/body", views.body, name="tank_body"),
     path("sent", views.sent, name="tank_sent"),
     path("labels", views_labels.labels, name="labels"),
+    path("picture/taxon/<path:scientific_name>", views_pictures.taxon_picture, name="taxon_picture"),
+    path("picture/lot/<path:accession>", views_pictures.lot_picture, name="lot_picture"),
+    path("picture/<slug:sha256>.jpg", views_pictures.picture, name="picture"),
     path("quarantine", views_quarantine.quarantine, name="quarantine"),
     path("quarantine/expect", views_quarantine.expect, name="quarantine_expect"),
     path("quarantine/release", views_quarantine.sign_release, name="quarantine_release"),

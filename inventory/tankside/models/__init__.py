@@ -3,6 +3,7 @@ from .bodies import HELD, Body, Kept, Part
 from .doubles import DoubleDecision
 from .entries import Entry, Outcome, SetAside
 from .open_names import OpenLot
+from .pictures import Picture
 from .quarantine import QuarantineRule, StayWord
 from .readings import Reading, WantedRange
 
@@ -16,6 +17,7 @@ __all__ = [
     "OpenLot",
     "Outcome",
     "Part",
+    "Picture",
     "QuarantineRule",
     "Reading",
     "SetAside",

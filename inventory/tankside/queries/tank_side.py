@@ -26,6 +26,7 @@ from ..models import OpenLot
 from ..rules import open_names
 from ..rules.words import letters_of
 from .around import OFFERED
+from .pictures import thumbnails
 
 # Idle for so long, and a shared device asks again who holds it.
 IDLE_SECONDS = 120
@@ -142,6 +143,7 @@ def _lot_rows(held: list[tuple[Lot, Place]], *, since: datetime) -> list[dict[st
         if any(one.entry.of_list.kind in (ListKind.PROTECTED, ListKind.LEGAL) for one in found)
     }
     used = _used(since)
+    pictures = thumbnails([lot for lot, _ in held])
     return [
         {
             "accession": lot.accession,
@@ -149,7 +151,7 @@ def _lot_rows(held: list[tuple[Lot, Place]], *, since: datetime) -> list[dict[st
             "name": lot.taxon.scientific_name,
             "common_name": lot.taxon.common_name,
             "letters": letters_of(lot.taxon.scientific_name),
-            "picture_url": None,
+            "picture_url": f"/api/v1/pictures/{sha256}" if (sha256 := pictures.of(lot)) else None,
             "kind": lot.kind,
             "unit": lot.unit,
             "house_name": lot.house_name,

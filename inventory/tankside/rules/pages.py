@@ -45,6 +45,7 @@ COMMON_FILES = (
         "lists",
         "session",
         "person",
+        "pictures",
         "verifier",
         "frame",
         "dom",

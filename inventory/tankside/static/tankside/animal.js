@@ -2,6 +2,7 @@
 
 import { button, h, show } from "./dom.js";
 import { offered } from "./kinds.js";
+import { mark } from "./pictures.js";
 
 const STRIP = 30;
 
@@ -43,20 +44,12 @@ function animalButton(lot, act) {
     lot.unit === "animal" ? null : `counted by ${lot.unit}`,
   ].filter(Boolean).join(", ");
   return h("button", { type: "button", on: { click: act } },
-    picture(lot),
+    mark(lot),
     h("span", {},
       h("strong", {}, nameOf({ lot })),
       h("small", {}, lot.common_name || lot.house_name ? h("i", {}, lot.name) : null),
       under ? h("small", {}, under) : null,
       lot.hazards?.length ? h("small", { class: "hazard" }, "Caution") : null));
-}
-
-function picture(lot) {
-  const letters = h("span", { class: "mark", "aria-hidden": "true" }, lot.letters);
-  if (!lot.picture_url) return letters;
-  const image = h("img", { class: "mark", src: lot.picture_url, alt: "", width: 56, height: 56, loading: "lazy" });
-  image.addEventListener("error", () => image.replaceWith(letters));
-  return image;
 }
 
 /** Number and kind on one view: a death is the animal, the number if it is not 1, "Died", save. */
@@ -75,7 +68,7 @@ export function showAnimal({ place, lot, open, go, lists }) {
   chosen();
   show(
     nameOf({ lot, open }),
-    lot && (lot.common_name || lot.house_name) ? h("p", { class: "under" }, h("i", {}, lot.name), ` ${lot.accession}`) : null,
+    lot ? underName(lot) : null,
     open ? h("p", { class: "under" }, "The species stays open until the registrar or the vet says which it was.") : null,
     one ? null : numberStrip(on),
     said,
@@ -83,6 +76,13 @@ export function showAnimal({ place, lot, open, go, lists }) {
       button(kind.button, () => go("details", { place: place.code, lot: lot?.accession, open: open?.key, kind: kind.kind, n }),
         { class: kind.kind === "died" ? "main wide" : "" }))),
   );
+}
+
+/** What stands below the name in the heading; a picture only where one is kept, for letters tell no more here. */
+function underName(lot) {
+  const latin = lot.common_name || lot.house_name ? [h("i", {}, lot.name), ` ${lot.accession}`] : [];
+  if (!lot.picture_url) return latin.length ? h("p", { class: "under" }, latin) : null;
+  return h("p", { class: "under pictured" }, mark(lot), h("span", {}, latin));
 }
 
 /** 1 to 30 beside one another, to be pushed along with a finger; any number by the box at its end. */

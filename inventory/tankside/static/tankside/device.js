@@ -9,7 +9,7 @@
 //   onDevice(tell)    calls tell() when the state changes
 //   tellOthers() / onOthers(tell)   between the tabs and the worker of this device
 
-import { change, forget, keep, kept } from "./store.js";
+import { PICTURE, change, forget, forgetAll, keep, kept } from "./store.js";
 
 const LONGEST_MS = 20_000;
 const KEY = "device";
@@ -108,7 +108,9 @@ async function refused(token, said) {
   const revoked = /revoked/i.test(said);
   await setState(token, revoked ? "revoked" : "unknown");
   // What could be read on a lost tablet goes; what waits to be sent stays.
-  if (revoked) for (const key of PASSES_OF_A_REVOKED_DEVICE) await forget(key);
+  if (!revoked) return;
+  for (const key of PASSES_OF_A_REVOKED_DEVICE) await forget(key);
+  await forgetAll(PICTURE);
 }
 
 async function setState(token, state) {

@@ -12,6 +12,7 @@ import { button, h, turns } from "./dom.js";
 import { keepFresh, known, lists, onLists, present } from "./lists.js";
 import { keepSending, onChange, pending } from "./outbox.js";
 import { current, leave, onPerson, requirePerson } from "./person.js";
+import { keepPictures } from "./pictures.js";
 import { watchIdle } from "./session.js";
 import { askToStay } from "./store.js";
 import { ago, clock } from "./times.js";
@@ -29,6 +30,7 @@ export async function startPage(draw) {
   // Another tab enrolled this device, or heard that it was taken off the list: what is being written here stays.
   onOthers((what) => what === "device" && (current() ? drawFrame() : again()));
   for (const watch of [onChange, onPerson, onLists]) watch(drawFrame);
+  onLists(() => known() && keepPictures(known().lots));
   setInterval(drawFrame, HALF_MINUTE_MS);
   keepSending();
   keepFresh();

@@ -5,6 +5,8 @@
 //   kept(key) / keep(key, value)  one thing under a key; keep() resolves when it is on the disk
 //   change(key, alter)            reads, alters and writes one thing in one transaction; answers the new
 //   forget(key)
+//   keysOf(start) / forgetAll(start, which)   all keys that begin so; forgets those, or of those which(key)
+//   PICTURE                       how the keys of pictures begin
 //   inWords(error)                what went wrong with the device's memory, as a person can read it
 //   askToStay()                   asks the browser not to clear what is kept; true when it promises
 //
@@ -77,6 +79,19 @@ export async function change(key, alter) {
 export async function forget(key) {
   const tx = (await database()).transaction("kept", "readwrite", STRICT);
   await Promise.all([tx.store.delete(key), tx.done]);
+}
+
+export const PICTURE = "picture:";
+
+export async function keysOf(start) {
+  return (await database()).getAllKeys("kept", IDBKeyRange.bound(start, `${start}\uffff`));
+}
+
+export async function forgetAll(start, which = () => true) {
+  const keys = (await keysOf(start)).filter(which);
+  if (!keys.length) return;
+  const tx = (await database()).transaction("kept", "readwrite", STRICT);
+  await Promise.all([...keys.map((key) => tx.store.delete(key)), tx.done]);
 }
 
 /** Adds a row to the outbox; answers its running number once the disk has it. */

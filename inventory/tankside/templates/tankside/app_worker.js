@@ -6,7 +6,6 @@
 {% if outbox %}import { send } from "{{ outbox }}";
 {% endif %}
 const PREFIX = "tank-side-";
-const PICTURES = "tank-pictures";
 const CACHE = `${PREFIX}{{ version }}`;
 // Address: SHA-256 of what stands there. Only the addresses are used here; the hashes make a changed file
 // a changed worker, which is how the browser learns of it.
@@ -45,22 +44,11 @@ function answerTo(request) {
   if (request.method !== "GET" || url.origin !== self.location.origin) return null;
   if (request.mode === "navigate") return PAGES.includes(url.pathname) ? kept(url.pathname, request) : null;
   if (url.pathname in KEPT) return kept(url.pathname, request);
-  if (request.destination === "image") return picture(request);
   return null;
 }
 
 async function kept(address, request) {
   const cache = await caches.open(CACHE);
   return (await cache.match(address)) ?? fetch(request);
-}
-
-// Pictures of animals: once seen, kept.
-async function picture(request) {
-  const cache = await caches.open(PICTURES);
-  const known = await cache.match(request);
-  if (known) return known;
-  const answer = await fetch(request);
-  if (answer.ok && !answer.redirected) await cache.put(request, answer.clone());
-  return answer;
 }
 {% endautoescape %}
