@@ -19,6 +19,11 @@ from .rules.codes import DIGITS
 class SignInForm(AuthenticationForm):
     """Asks for the sign-in name and the password."""
 
+    error_messages = {
+        "invalid_login": "Sign-in name and password do not belong together. Capital letters count in both.",
+        "inactive": "This sign-in is closed. Ask the administrator.",
+    }
+
     def confirm_login_allowed(self, user: Any) -> None:
         super().confirm_login_allowed(user)
         try:
@@ -72,6 +77,11 @@ class SecondStepForm(forms.Form):
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "one-time-code"}),
     )
     credential = forms.CharField(max_length=20_000, required=False, widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, has_app: bool = True, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not has_app:
+            self.fields["code"].help_text = "One of your recovery codes, when the passkey is not at hand."
 
     def clean(self) -> dict[str, Any]:
         typed = super().clean() or {}

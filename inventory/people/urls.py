@@ -2,9 +2,9 @@
 
 from django.conf import settings
 from django.contrib.auth import views as auth
-from django.urls import URLPattern, URLResolver, include, path
+from django.urls import URLPattern, URLResolver, path
 
-from .views import devices, own, people, sign_in
+from .views import devices, own, people, sign_in, single_sign_on
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("sign-in", sign_in.SignIn.as_view(), name="sign_in"),
@@ -30,6 +30,10 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("my-code", devices.my_code, name="my_code"),
 ]
 
+# To the house's identity provider and back; the second stands in the provider's settings.
+SINGLE_SIGN_ON = [
+    path("sign-in/oidc/house/login/", single_sign_on.begin, name="single_sign_on"),
+    path("sign-in/oidc/house/login/callback/", single_sign_on.back, name="single_sign_on_back"),
+]
 if settings.OIDC_ENABLED:
-    # Where the identity provider leads to and back.
-    urlpatterns.append(path("sign-in/", include("allauth.socialaccount.providers.openid_connect.urls")))
+    urlpatterns += SINGLE_SIGN_ON

@@ -132,7 +132,7 @@ def test_signing_in_shows_today_and_signing_out_ends_it(db: None, client: Client
     ("left_on", "password", "said"),
     [
         (date(2025, 8, 31), "wet hands, no signal", "This sign-in is closed"),
-        (None, "wrong", "correct username and password"),
+        (None, "wrong", "do not belong together"),
     ],
 )
 def test_the_sign_in_page_says_why_it_refuses(

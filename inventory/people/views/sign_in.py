@@ -25,6 +25,9 @@ from ..actions.second_factor import passes_with_code, passes_with_passkey
 from ..forms import SecondStepForm, SignInForm
 from ..rules.limits import SECOND_STEPS, SIGN_INS
 
+_NO_CODE = "This was not taken. A code is good once and for half a minute: wait for the next."
+_NO_PASSKEY = "The passkey was not taken: it is not one of this sign-in, or the page had been open too long."
+
 
 class SignIn(auth.LoginView):
     """Name and password; single sign-on where the house has it."""
@@ -70,7 +73,8 @@ def second_step(request: HttpRequest) -> HttpResponseBase:
     target = _target(request)
     if sessions.step(request) != sessions.DUE:
         return redirect(target)
-    form = SecondStepForm(request.POST or None)
+    kinds = set(Authenticator.objects.filter(user=user).values_list("type", flat=True))
+    form = SecondStepForm(request.POST or None, has_app=Authenticator.Type.TOTP in kinds)
     if request.method == "POST" and form.is_valid():
         wait = limits.count(SECOND_STEPS, person_of(user).pk, now=now)
         if wait:
@@ -85,15 +89,11 @@ def second_step(request: HttpRequest) -> HttpResponseBase:
             sessions.passed(request)
             request.session.cycle_key()
             return redirect(target)
-        form.add_error(
-            None, "This was not taken. A code is good once and for half a minute: wait for the next."
-        )
-    kinds = set(Authenticator.objects.filter(user=user).values_list("type", flat=True))
+        form.add_error(None, _NO_PASSKEY if credential else _NO_CODE)
     passkey = Authenticator.Type.WEBAUTHN in kinds
     context = {
         "form": form,
         "next": target,
-        "app": Authenticator.Type.TOTP in kinds,
         "options": json.dumps({"request_options": webauthn.begin_authentication(user)}) if passkey else "",
     }
     return render(request, "people/second_step.html", context)
