@@ -4,10 +4,12 @@ from datetime import date
 from fractions import Fraction
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
+from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from inventory.book.models import Event, Lot, Place
+from inventory.book.models import Document, Event, Lot, Place
 from inventory.book.rules.drafts import Numbers
 from inventory.book.rules.happened import parse_happened
 from inventory.permits.actions.loans import (
@@ -273,3 +275,13 @@ def test_the_number_of_queries_does_not_grow_with_loans(
         loan = enter_loan(facts=facts, by=house.officer, now=house.now)
         confirm_loan(loan=loan, letter_of=DAY, by=house.officer, now=house.now, zone=house.zone)
     assert ask() == few + 1  # the events of letters are asked for when there is a letter
+
+
+@pytest.mark.usefixtures("frozen_clock")
+def test_a_letter_that_is_refused_is_not_kept(house: PermitHouse, lent: Loan) -> None:
+    client = Client()
+    client.force_login(house.officer.user)  # type: ignore[arg-type]
+    for letter_of, kept in (("2026-10-07", 0), ("2026-10-06", 1)):
+        file = SimpleUploadedFile("letter.pdf", b"%PDF-1.7 both are well")
+        client.post(f"/loan/{lent.pk}", {"do": "letter", "letter-letter_of": letter_of, "letter-file": file})
+        assert (LoanConfirmation.objects.count(), Document.objects.count()) == (kept, kept)

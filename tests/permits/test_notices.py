@@ -6,13 +6,14 @@ from datetime import date, datetime
 from typing import Any
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import IntegrityError, connection, transaction
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.book.models import Event, Lot
+from inventory.book.models import Document, Event, Lot
 from inventory.book.rules.kinds import EventKind
 from inventory.names.models import ListEntry, NameList
 from inventory.people.rules.roles import Role
@@ -267,3 +268,16 @@ def test_the_permits_own_days_stand_before_the_houses(
         assert found == Asks(7, absent)
     else:
         assert found is None
+
+
+def test_a_letter_whose_notice_is_refused_is_not_kept(
+    house: PermitHouse, as_role: Callable[[Role], Client]
+) -> None:
+    factories.make_event("died", lot=_lobsters(house), place="E02", unknown=2, happened="2026-10-01")
+    page = f"/permits/notice/{_read(house)[0].key}"
+    client = as_role(Role.PERMIT_OFFICER)
+    said = client.get(page).context["form"].initial | {"sent_on": "2026-10-06", "how": "e-mail"}
+    for n, kept in ((3, 0), (2, 1)):
+        letter = SimpleUploadedFile("letter.pdf", b"%PDF-1.7 as sent")
+        client.post(page, said | {"n": n, "file": letter})
+        assert (NoticeSending.objects.count(), Document.objects.count()) == (kept, kept)

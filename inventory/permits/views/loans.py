@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.contrib import messages
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -113,17 +114,19 @@ def _write(request: HttpRequest, found: Loan, asked: str, form: Any) -> bool:
     try:
         if asked == "letter":
             file = said["file"]
-            document = file and keep_document(name=file.name, content=file.read(), by=person, now=now)
-            confirm_loan(
-                loan=found,
-                letter_of=said["letter_of"],
-                words=said["words"],
-                document=document or None,
-                deaths=form.deaths(),
-                by=person,
-                now=now,
-                zone=timezone.get_current_timezone(),
-            )
+            # A letter that is refused is no letter of the house.
+            with transaction.atomic():
+                document = file and keep_document(name=file.name, content=file.read(), by=person, now=now)
+                confirm_loan(
+                    loan=found,
+                    letter_of=said["letter_of"],
+                    words=said["words"],
+                    document=document or None,
+                    deaths=form.deaths(),
+                    by=person,
+                    now=now,
+                    zone=timezone.get_current_timezone(),
+                )
             messages.success(request, f"The letter of {said['letter_of']} is kept.")
         elif asked == "extend":
             extend_loan(loan=found, until=said["until"], why=said["why"], by=person, now=now)

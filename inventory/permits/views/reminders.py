@@ -5,6 +5,7 @@ from typing import Any
 from django.conf import settings
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
+from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -118,14 +119,16 @@ def _record(request: HttpRequest, found: Notice, form: SendingForm) -> bool:
     person, now = person_of(request.user), clock.now()
     try:
         file = form.cleaned_data["file"]
-        document = file and keep_document(name=file.name, content=file.read(), by=person, now=now)
-        record_notice(
-            notice=found,
-            facts=form.facts(document=document or None),
-            by=person,
-            now=now,
-            zone=timezone.get_current_timezone(),
-        )
+        # A letter whose notice is refused is no letter of the house.
+        with transaction.atomic():
+            document = file and keep_document(name=file.name, content=file.read(), by=person, now=now)
+            record_notice(
+                notice=found,
+                facts=form.facts(document=document or None),
+                by=person,
+                now=now,
+                zone=timezone.get_current_timezone(),
+            )
     except DocumentRefused as refused:
         form.add_error("file", str(refused))
         return False

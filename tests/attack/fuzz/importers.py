@@ -32,7 +32,7 @@ from inventory.site.backup.restore import unpack
 from tests import factories
 from tests.rounds.house import NOW, TestHouse, at, make_test_house
 
-from . import damage, packed
+from . import damage, forms, packed
 from .backups import small_backup
 
 PROJECT = Path(__file__).resolve().parents[3]
@@ -69,6 +69,7 @@ class FuzzHouse:
     token: str
     signed: str
     registrar: Client
+    forms: list[forms.Form]
 
     @property
     def sheet(self) -> Sheet:
@@ -90,7 +91,9 @@ def build() -> FuzzHouse:
     call_command("backbone", "load", str(BACKBONE), stdout=StringIO(), stderr=StringIO())
     client = Client()
     client.force_login(house.registrar.user)  # type: ignore[arg-type]
-    return FuzzHouse(house, census, settling, token, signed, client)
+    line = house.line(census, "goby")
+    papers = forms.forms(house, line.sheet.number, line.number)
+    return FuzzHouse(house, census, settling, token, signed, client, papers)
 
 
 def importers(house: FuzzHouse) -> list[Importer]:
@@ -106,6 +109,10 @@ def importers(house: FuzzHouse) -> list[Importer]:
         Importer("census take", _spoilt_file("sheets.xlsx", _count_sheets(house), _WORKBOOK), _take(house)),
         Importer("census settle", _spoilt_file("decisions.csv", _decisions(house), _TABLE), _settle(house)),
         Importer("scans", _spoilt_file("scan.pdf", _papers(), _BYTES), _scan(house)),
+        *(
+            Importer(form.name, forms.spoilt(form, _papers()), forms.sent(form, Refused))
+            for form in house.forms
+        ),
         Importer("restore", _spoilt_file("house.zip", [small_backup()], _BACKUP), _restore),
         Importer("API", _spoilt_json(house), _post(house), keeps=frozenset({"people_codetries"})),
     ]
