@@ -1,6 +1,8 @@
 """A report that is remembered is the report that would be made now."""
 
 from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime
 
 import pytest
 from django.db import connection, transaction
@@ -9,7 +11,9 @@ from django.utils.timezone import get_current_timezone
 
 from census.change.queries.remembered import remembered_report
 from census.change.queries.report import change_report
+from census.change.rules.question import By
 from inventory.book.models import Revision
+from inventory.book.queries.revision import book_state, unchanged_before
 from inventory.names.models import Taxon
 from tests.factories import make_event, make_period
 
@@ -62,6 +66,44 @@ def test_the_same_question_of_the_same_book_reads_it_once() -> None:
     again, one = _asked()
     assert (first, one) == (again, 1)
     assert many > 5
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_is_dated_after_the_period_leaves_its_report_as_it_was() -> None:
+    sample = make_sample()
+    first, _ = _asked()
+    make_event("found", lot=sample.lots["goby"], place=sample.places["E1"], happened="2026-10-01")
+    # The state of the book, and what has come since.
+    assert _asked() == (first, 2)
+    assert _asked() == (first, 1)
+    assert first == _made()
+    late = make_event("found", lot=sample.lots["goby"], place=sample.places["E1"], happened="2026-09-30")
+    assert _asked()[0] == _made() != first
+    make_event("reversed", reverses=late, happened="2026-10-02")
+    assert _asked()[0] == _made()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_source_is_told_by_the_whole_life_of_a_lot_and_read_again() -> None:
+    sample = make_sample()
+    question = replace(THIRD_QUARTER, by=By.SOURCE)
+    zone = get_current_timezone()
+    remembered_report(question, zone=zone)
+    make_event("found", lot=sample.lots["goby"], place=sample.places["E1"], happened="2026-10-01")
+    assert [row.label for row in remembered_report(question, zone=zone).rows] == [
+        row.label for row in change_report(question, zone=zone).rows
+    ]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_book_that_is_not_the_same_chain_is_read_again() -> None:
+    sample = make_sample()
+    then = book_state()
+    make_event("found", lot=sample.lots["goby"], place=sample.places["E1"], happened="2026-10-01")
+    now, before = book_state(), datetime(2026, 10, 1, tzinfo=get_current_timezone())
+    assert unchanged_before(then, now, before=before)
+    assert not unchanged_before(now, then, before=before)
+    assert not unchanged_before(then._replace(head="another"), now, before=before)
 
 
 @pytest.mark.django_db(transaction=True)

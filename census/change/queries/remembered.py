@@ -1,8 +1,9 @@
-"""Reports that were worked out already, as long as the book is what it was.
+"""Reports that were worked out already, as long as the book is what it was as far as they read it.
 
 A report reads a hundred thousand cells, and is then sorted, turned and opened again and again. The
 state of the book is asked each time (:mod:`inventory.book.queries.revision`), so that what is
-remembered is right or is not used. Each process remembers for itself.
+remembered is right or is not used: an entry of today leaves the report of the last quarter as it was.
+Each process remembers for itself.
 """
 
 from collections import OrderedDict
@@ -13,15 +14,16 @@ from threading import Lock
 
 from django.db import connection
 
-from inventory.book.queries.revision import BookState, book_state
+from inventory.book.queries.revision import BookState, book_state, unchanged_before
+from inventory.book.rules.happened import end_of_day
 
 from ..rules.question import By, Question
 from .report import Report, change_report, change_reports
 
-Key = tuple[BookState, Question, str, str]
+Key = tuple[Question, str, str]
 
-ROWS_KEPT = 60_000
-_reports: OrderedDict[Key, Report] = OrderedDict()
+ROWS_KEPT = 120_000
+_reports: OrderedDict[Key, tuple[BookState, Report]] = OrderedDict()
 _lock = Lock()
 
 
@@ -32,17 +34,7 @@ def remembered_report(question: Question, *, zone: tzinfo) -> Report:
     """
     if connection.in_atomic_block:
         return change_report(question, zone=zone)
-    key = (book_state(), question, str(zone), str(connection.settings_dict["NAME"]))
-    with _lock:
-        if key in _reports:
-            _reports.move_to_end(key)
-            return _reports[key]
-    report = change_report(question, zone=zone)
-    # Nothing was entered while it was worked out, or it would stand under the wrong state.
-    if book_state() == key[0]:
-        with _lock:
-            _keep(key, report)
-    return report
+    return remembered_reports(question, [question.by], zone=zone)[0]
 
 
 def remembered_reports(question: Question, groupings: Sequence[By], *, zone: tzinfo) -> list[Report]:
@@ -50,23 +42,40 @@ def remembered_reports(question: Question, groupings: Sequence[By], *, zone: tzi
     if connection.in_atomic_block:
         return change_reports(question, groupings, zone=zone)
     state, database = book_state(), str(connection.settings_dict["NAME"])
-    keys = {by: (state, replace(question, by=by), str(zone), database) for by in groupings}
-    with _lock:
-        found = {by: _reports[key] for by, key in keys.items() if key in _reports}
+    keys = {by: (replace(question, by=by), str(zone), database) for by in groupings}
+    found = {by: report for by, key in keys.items() if (report := _recalled(key, state, zone))}
     wanted = [by for by in groupings if by not in found]
     if wanted:
         found |= dict(zip(wanted, change_reports(question, wanted, zone=zone), strict=True))
+        # Nothing was entered while they were worked out, or they would stand under the wrong state.
         if book_state() == state:
             with _lock:
                 for by in wanted:
-                    _keep(keys[by], found[by])
+                    _keep(keys[by], state, found[by])
     return [found[by] for by in groupings]
 
 
-def _keep(key: Key, report: Report) -> None:
-    """Keeps the newest reports, up to a number of rows in all; those of an earlier state go first."""
-    for old in [old for old in _reports if old[0] != key[0]]:
-        del _reports[old]
-    _reports[key] = report
-    while len(_reports) > 1 and sum(len(kept.rows) for kept in _reports.values()) > ROWS_KEPT:
+def _recalled(key: Key, state: BookState, zone: tzinfo) -> Report | None:
+    """What is remembered and still right. One query when the book has grown since."""
+    with _lock:
+        kept = _reports.get(key)
+    if kept is None:
+        return None
+    then, report = kept
+    if then != state:
+        # A source is told by a lot's whole life, later arrivals too.
+        before = end_of_day(key[0].last_day, zone)
+        if key[0].by is By.SOURCE or not unchanged_before(then, state, before=before):
+            return None
+    with _lock:
+        _reports[key] = (state, report)
+        _reports.move_to_end(key)
+    return report
+
+
+def _keep(key: Key, state: BookState, report: Report) -> None:
+    """Keeps the newest reports, up to a number of rows in all."""
+    _reports[key] = (state, report)
+    _reports.move_to_end(key)
+    while len(_reports) > 1 and sum(len(kept.rows) for _, kept in _reports.values()) > ROWS_KEPT:
         _reports.popitem(last=False)

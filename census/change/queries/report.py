@@ -146,7 +146,8 @@ def _report(
     read = closing_by_row(reading.closing, reading.cells, row_by_cell)
     # A row that only the reader knows would be a row that does not tie.
     for key in read:
-        changes.setdefault(key, Change())
+        if key not in changes:
+            changes[key] = Change()
     young = young_deaths(question, moments, reading, row_by_cell, zone)
     for key, change in changes.items():
         if key in young:

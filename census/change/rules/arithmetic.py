@@ -6,6 +6,7 @@ of a flow, because every way across the house's wall has an outside account of i
 
 from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
+from operator import mul
 from typing import NamedTuple, Protocol, TypeVar, cast
 
 from inventory.book.rules.ends import CellEnd as Cell
@@ -15,6 +16,9 @@ from inventory.book.rules.scope import Scope
 from .columns import ARRIVAL_CAUSES, DEPARTURE_CAUSES, FLOW_COLUMNS, SIGNS
 
 SEXES = ("male", "female", "hermaphrodite", "unknown")
+# Copied for each row: a report makes a hundred thousand of them.
+_NO_FLOWS = dict.fromkeys(FLOW_COLUMNS, 0)
+_NONE_BY_SEX = dict.fromkeys(SEXES, 0)
 
 
 class PairFlow(Protocol):
@@ -38,14 +42,15 @@ class Change:
     opening: int = 0
     late: int = 0
     missing: int = 0
-    flows: dict[str, int] = field(default_factory=lambda: dict.fromkeys(FLOW_COLUMNS, 0))
-    opening_by_sex: dict[str, int] = field(default_factory=lambda: dict.fromkeys(SEXES, 0))
-    closing_by_sex: dict[str, int] = field(default_factory=lambda: dict.fromkeys(SEXES, 0))
+    flows: dict[str, int] = field(default_factory=_NO_FLOWS.copy)
+    opening_by_sex: dict[str, int] = field(default_factory=_NONE_BY_SEX.copy)
+    closing_by_sex: dict[str, int] = field(default_factory=_NONE_BY_SEX.copy)
 
     @property
     def closing(self) -> int:
         """Opening + everything in - everything out + late."""
-        return self.opening + self.late + sum(SIGNS[column] * n for column, n in self.flows.items())
+        signs = map(SIGNS.__getitem__, self.flows)
+        return self.opening + self.late + sum(map(mul, signs, self.flows.values()))
 
     @property
     def opening_mfu(self) -> str:
@@ -83,7 +88,8 @@ class Change:
             (self.closing_by_sex, other.closing_by_sex),
         ):
             for key, n in theirs.items():
-                mine[key] += n
+                if n:
+                    mine[key] += n
 
 
 class Step(NamedTuple):
@@ -211,7 +217,21 @@ def closing_by_row(
     balances: Mapping[int, int], cells: Mapping[int, Cell], rows: Mapping[int, Row | None]
 ) -> dict[Row, Change]:
     """What the reader says each row holds at the end, to be compared with the arithmetic."""
-    return population_change(opening=balances, flows=(), late=(), cells=cells, rows=rows, scope=Scope.ALL)
+    found: dict[Row, Change] = {}
+    for key, n in balances.items():
+        row = rows[key]
+        if row is None:
+            continue
+        change = found.get(row)
+        if change is None:
+            change = found[row] = Change()
+        cell = cells[key]
+        change.opening += n
+        change.opening_by_sex[cell.sex] += n
+        change.closing_by_sex[cell.sex] += n
+        if cell.missing:
+            change.missing += n
+    return found
 
 
 def ties(change: Change, read: Change | None) -> bool:

@@ -1,6 +1,7 @@
 """Figures of the population change with what the page of events is asked for each."""
 
 from collections.abc import Mapping
+from operator import mul
 
 from census.change.queries.report import Row, value_of
 from census.change.rules.arithmetic import Change
@@ -38,18 +39,23 @@ def selected(row: Row, by: By) -> dict[str, str]:
     return asked if by is By.TAXON else {**asked, "group": str(row.key.group)}
 
 
+# What has nothing behind it, once for all: most figures of a long report are this one.
+NOTHING = Figure(0)
+
+
 def amount(change: Change, figure: str) -> int:
     """A column of the change, or one of the sums of the short form."""
     signs = SUMS.get(figure)
     if signs is None:
         return int(value_of(change, figure))
-    return sum(sign * change.flows[column] for column, sign in signs.items())
+    flows = change.flows
+    return sum(map(mul, map(flows.__getitem__, signs), signs.values()))
 
 
 def figure(change: Change, name: str, asked: Mapping[str, str]) -> Figure:
     """A number that opens its events; a zero has nothing behind it."""
     value = amount(change, name)
-    return Figure(value, {**asked, "figure": name} if value else None)
+    return Figure(value, {**asked, "figure": name}) if value else NOTHING
 
 
 def mfu_figure(change: Change, end: str, asked: Mapping[str, str]) -> Figure:

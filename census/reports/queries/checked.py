@@ -1,18 +1,22 @@
-"""What does not tie in a report, remembered as long as the book is what it was."""
+"""What does not tie in a report, remembered as long as the book is what it was as far as the report goes."""
 
 from collections import OrderedDict
 from threading import Lock
 
 from django.db import connection
+from django.utils import timezone
 
-from inventory.book.queries.revision import BookState, book_state
+from census.change.queries.unhindered import without_collecting
+from inventory.book.queries.revision import BookState, book_state, unchanged_before
 
 from ..rules.checking import failures
 from ..rules.document import Document
+from .documents import last_moment
+from .layouts import LAYOUTS
 
-_Key = tuple[BookState, object, object, object, str]
+_Key = tuple[object, object, object, str, str]
 KEPT = 200
-_known: OrderedDict[_Key, list[str]] = OrderedDict()
+_known: OrderedDict[_Key, tuple[BookState, list[str]]] = OrderedDict()
 _lock = Lock()
 
 
@@ -24,21 +28,38 @@ def checked(document: Document) -> list[str]:
     if connection.in_atomic_block:
         return failures(document)
     columns = tuple((part.key, tuple(column.key for column in part.columns)) for part in document.parts)
-    key = (
-        book_state(),
-        document.layout,
-        tuple(document.questions),
-        columns,
-        str(connection.settings_dict["NAME"]),
-    )
-    with _lock:
-        if key in _known:
-            _known.move_to_end(key)
-            return _known[key]
-    wrong = failures(document)
-    if book_state() == key[0]:
+    zone = str(timezone.get_current_timezone())
+    key = (document.layout, tuple(document.questions), columns, zone, str(connection.settings_dict["NAME"]))
+    state = book_state()
+    recalled = _recalled(document, key, state)
+    if recalled is not None:
+        return recalled
+    with without_collecting():
+        wrong = failures(document)
+    if book_state() == state:
         with _lock:
-            _known[key] = wrong
-            while len(_known) > KEPT:
-                _known.popitem(last=False)
+            _keep(key, state, wrong)
     return wrong
+
+
+def _recalled(document: Document, key: _Key, state: BookState) -> list[str] | None:
+    """What is remembered and still right. One query when the book has grown since."""
+    with _lock:
+        kept = _known.get(key)
+    if kept is None:
+        return None
+    then, wrong = kept
+    if then != state:
+        before = last_moment(document.questions, timezone.get_current_timezone())
+        if not LAYOUTS[document.layout].remembered or not unchanged_before(then, state, before=before):
+            return None
+    with _lock:
+        _keep(key, state, wrong)
+    return wrong
+
+
+def _keep(key: _Key, state: BookState, wrong: list[str]) -> None:
+    _known[key] = (state, wrong)
+    _known.move_to_end(key)
+    while len(_known) > KEPT:
+        _known.popitem(last=False)

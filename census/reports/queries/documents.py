@@ -1,18 +1,25 @@
-"""A layout's answer, remembered as long as nothing has changed that it was made of."""
+"""A layout's answer, remembered as long as nothing has changed that it was made of.
+
+What is entered later and dated after its last day changes nothing in it; a report of a period that is over
+stays as it is while people go on entering.
+"""
 
 from collections import OrderedDict
-from collections.abc import Mapping
-from datetime import date, datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, tzinfo
 from threading import Lock
 
 from django.db import connection
 from django.utils import timezone
 
+from census.change.queries.unhindered import without_collecting
 from census.change.rules.question import Basis, Question, default_basis
 from census.rounds.models import Census
 from inventory.book.models import Period
 from inventory.book.queries.quantities.sql import rows
-from inventory.book.queries.revision import book_state
+from inventory.book.queries.revision import BookState, book_state, unchanged_before
+from inventory.book.rules.happened import end_of_day
 from inventory.book.rules.scope import Scope
 from inventory.people.models import Person
 
@@ -26,12 +33,26 @@ _BESIDE = """
 SELECT (SELECT MAX(id) FROM rounds_count), (SELECT MAX(id) FROM rounds_decision),
        (SELECT MAX(id) FROM rounds_line), (SELECT MAX(id) FROM rounds_sheet),
        (SELECT MAX(id) FROM book_keeping), (SELECT COUNT(until) FROM book_keeping),
+       (SELECT MAX(id) FROM book_lot), (SELECT MAX(id) FROM names_taxon),
        (SELECT MAX(id) FROM names_taxonname), (SELECT MAX(id) FROM reports_stocklistcolumns),
        (SELECT MAX(id) FROM names_backbonerelease WHERE is_current), (SELECT MAX(name) FROM people_house),
        (SELECT MAX(licence_number) FROM people_house)
 """
 LINES_KEPT = 150_000
-_documents: OrderedDict[tuple[object, ...], tuple[int, Document]] = OrderedDict()
+
+
+@dataclass(frozen=True, slots=True)
+class _State:
+    """The book, and what is told beside it. ``censuses``: number, state and the days of the period."""
+
+    book: BookState
+    beside: tuple[object, ...]
+    censuses: tuple[tuple[object, ...], ...]
+    persons: tuple[str, ...]
+
+
+_Key = tuple[str, Question, Saying, str, str]
+_documents: OrderedDict[_Key, tuple[_State, Document]] = OrderedDict()
 _lock = Lock()
 
 
@@ -43,15 +64,15 @@ def document_of(layout: Layout, question: Question, saying: Saying, subject: str
     if connection.in_atomic_block or not layout.remembered:
         return layout.answer(question, saying, subject)
     state = _state()
-    key = (state, layout.name, question, saying, subject, str(connection.settings_dict["NAME"]))
-    with _lock:
-        if key in _documents:
-            _documents.move_to_end(key)
-            return _documents[key][1]
-    document = layout.answer(question, saying, subject)
+    key = (layout.name, question, saying, subject, str(connection.settings_dict["NAME"]))
+    recalled = _recalled(layout, key, state)
+    if recalled is not None:
+        return recalled
+    with without_collecting():
+        document = layout.answer(question, saying, subject)
     if _state() == state:
         with _lock:
-            _keep(key, document)
+            _keep(key, state, document)
     return document
 
 
@@ -61,22 +82,56 @@ def forget() -> None:
         _documents.clear()
 
 
-def _state() -> tuple[object, ...]:
-    """Three queries."""
-    return (
-        book_state(),
-        tuple(rows(_BESIDE, [])[0]),
-        tuple(Census.objects.order_by("pk").values_list("pk", "state")),
-        tuple(Person.objects.order_by("pk").values_list("name", flat=True)),
+def last_moment(questions: Sequence[Question], zone: tzinfo) -> datetime:
+    """The moment before which all is dated that a report of these questions counts."""
+    return end_of_day(max(question.last_day for question in questions), zone)
+
+
+def _state() -> _State:
+    """Four queries."""
+    days = ("period__starts_on", "period__ends_on")
+    return _State(
+        book=book_state(),
+        beside=tuple(rows(_BESIDE, [])[0]),
+        censuses=tuple(Census.objects.order_by("pk").values_list("pk", "state", *days)),
+        persons=tuple(Person.objects.order_by("pk").values_list("name", flat=True)),
     )
 
 
-def _keep(key: tuple[object, ...], document: Document) -> None:
-    """The newest, up to a number of lines in all; those of an earlier state go first."""
-    for old in [old for old in _documents if old[0] != key[0]]:
-        del _documents[old]
-    _documents[key] = (document.lines, document)
-    while len(_documents) > 1 and sum(lines for lines, _ in _documents.values()) > LINES_KEPT:
+def _recalled(layout: Layout, key: _Key, state: _State) -> Document | None:
+    """What is remembered and still right. One query more when the book has grown since."""
+    with _lock:
+        kept = _documents.get(key)
+    if kept is None:
+        return None
+    then, document = kept
+    if then != state and not _same_for(layout, document, then, state, key[2].zone):
+        return None
+    with _lock:
+        _documents[key] = (state, document)
+        _documents.move_to_end(key)
+    return document
+
+
+def _same_for(layout: Layout, document: Document, then: _State, now: _State, zone: tzinfo) -> bool:
+    """Whether what has changed between two states is nothing that a document tells."""
+    if (then.beside, then.censuses, then.persons) != (now.beside, now.censuses, now.persons):
+        return False
+    if layout.counts and _has_census(document.questions, now):
+        return False
+    return unchanged_before(then.book, now.book, before=last_moment(document.questions, zone))
+
+
+def _has_census(questions: Sequence[Question], state: _State) -> bool:
+    periods = {(question.first_day, question.last_day) for question in questions}
+    return any(one[2:] in periods for one in state.censuses)
+
+
+def _keep(key: _Key, state: _State, document: Document) -> None:
+    """The newest, up to a number of lines in all."""
+    _documents[key] = (state, document)
+    _documents.move_to_end(key)
+    while len(_documents) > 1 and sum(kept.lines for _, kept in _documents.values()) > LINES_KEPT:
         _documents.popitem(last=False)
 
 

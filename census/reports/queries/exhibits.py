@@ -62,6 +62,13 @@ TIES = Identity(
     result="closing",
 )
 
+_NOT_COUNTED = {
+    "count": Figure(None),
+    "count_status": Figure(""),
+    "difference": Figure(None),
+    "reason": Figure(""),
+}
+
 
 def by_exhibit(question: Question, saying: Saying) -> Document:
     """The report. A constant number of queries."""
@@ -110,6 +117,8 @@ def by_exhibit(question: Question, saying: Saying) -> Document:
 
 def _only_counted(report: Report, found: CensusFound, places: Mapping[int, Place]) -> list[Row]:
     """Rows of what was counted where the book has nothing. One query."""
+    if not found.lines:
+        return []
     known = {tuple(row.key) for row in report.rows}
     keys = [
         key
@@ -160,6 +169,7 @@ def _block(
 ) -> Block:
     counted = found.places.get(place.pk, PlaceCount())
     tables = []
+    totals: dict[str, Change] = {}
     for unit, of_unit in groupby(rows, key=lambda row: row.unit):
         part = list(of_unit)
         lines = [
@@ -167,24 +177,26 @@ def _block(
                 number=next(numbers),
                 name=names.of(row.taxon),
                 label=place.code,
-                make=partial(
-                    _figures, row.change, {**asked, **selected(row, By.PLACE)}, _count_of(row, found)
-                ),
-                annex=tuple(row.key),
+                make=partial(_of_row, row, asked, found),
+                annex=row.key,
             )
             for row in part
         ]
-        total = totals_by_unit((row.unit, row.change) for row in part)[unit]
+        totals[unit] = totals_by_unit((row.unit, row.change) for row in part)[unit]
         whole = Counted()
         for row in part:
             one = _count_of(row, found)
             if one is not None:
                 whole.add(one)
         of_all = {**asked, "unit": unit, "group": str(place.pk)}
-        figures = _figures(total, of_all, whole if whole.lines else None)
+        figures = _figures(totals[unit], of_all, whole if whole.lines else None)
         tables.append(Table(unit, lines, figures, f"Total of {place.code}"))
     facts = _facts(place, counted, keepers.get(place.pk, []), saying)
-    return Block(f"{place.code} {place.name}", facts, tables, _foot(rows, found, counted))
+    return Block(f"{place.code} {place.name}", facts, tables, _foot(rows, totals, found, counted))
+
+
+def _of_row(row: Row, asked: Mapping[str, str], found: CensusFound) -> dict[str, Figure]:
+    return _figures(row.change, {**asked, **selected(row, By.PLACE)}, _count_of(row, found))
 
 
 def _count_of(row: Row, found: CensusFound) -> Counted | None:
@@ -195,11 +207,13 @@ def _figures(change: Change, asked: Mapping[str, str], counted: Counted | None) 
     figures = {name: figure(change, name, asked) for name in (*_FLOWS, "missing")}
     figures["opening_mfu"] = mfu_figure(change, "opening", asked)
     figures["closing_mfu"] = mfu_figure(change, "closing", asked)
-    known = counted is not None and counted.counted
-    figures["count"] = Figure(counted.value if counted and known else None)
-    figures["count_status"] = Figure(counted.says if counted else "")
-    figures["difference"] = Figure(counted.difference if counted and known else None)
-    figures["reason"] = Figure("; ".join(dict.fromkeys(counted.reasons)) if counted else "")
+    if counted is None:
+        return {**figures, **_NOT_COUNTED}
+    known = counted.counted
+    figures["count"] = Figure(counted.value if known else None)
+    figures["count_status"] = Figure(counted.says)
+    figures["difference"] = Figure(counted.difference if known else None)
+    figures["reason"] = Figure("; ".join(dict.fromkeys(counted.reasons)))
     return figures
 
 
@@ -217,10 +231,12 @@ def _facts(place: Place, counted: PlaceCount, keepers: list[str], saying: Saying
     return [(heading, text) for heading, text in facts if text]
 
 
-def _foot(rows: list[Row], found: CensusFound, counted: PlaceCount) -> list[str]:
+def _foot(
+    rows: list[Row], totals: Mapping[str, Change], found: CensusFound, counted: PlaceCount
+) -> list[str]:
     """Unexplained losses, taxa that came and went, differences both ways, and the letters."""
     notes = []
-    for unit, total in totals_by_unit((row.unit, row.change) for row in rows).items():
+    for unit, total in totals.items():
         lost, opening = total.flows["unaccounted"], total.opening
         words = f"Unexplained losses ({unit}): {lost} of {opening} at the opening"
         if opening >= PERCENT_FROM:

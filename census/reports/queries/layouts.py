@@ -28,7 +28,8 @@ class Layout:
 
     ``period`` answers the days when none are given, told today. ``subject``: what it is about, for a layout
     of one thing. ``letter``: its letter in the requirements. ``roles``: who may read it, empty everybody.
-    ``remembered``: it is made of what :mod:`.documents` watches, and of nothing else.
+    ``remembered``: it is made of what :mod:`.documents` watches, and of nothing else. ``counts``: it tells
+    counts beside the book of their own moments, which lie after the period.
     """
 
     name: str
@@ -40,6 +41,7 @@ class Layout:
     subject: str = ""
     roles: tuple[Role, ...] = ()
     remembered: bool = False
+    counts: bool = False
 
     def answer(self, question: Question, saying: Saying, subject: str = "") -> Document:
         """The report, made anew. Raises ValueError when it cannot be, with what to do."""
@@ -80,6 +82,7 @@ LAYOUTS: Mapping[str, Layout] = {
             _of_the_house(by_exhibit),
             "B",
             remembered=True,
+            counts=True,
         ),
         Layout(
             "periods",

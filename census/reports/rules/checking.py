@@ -62,11 +62,16 @@ class Check:
         """One line; the figures are those of ``line``, made once by who asks."""
         sums = self.sums(part, table)
         for key in sums:
-            sums[key] += line.sign * figures[key].number
+            n = figures[key].number
+            if n:
+                sums[key] += line.sign * n
+        labelled = self._labels[part.key]
         for column in self._asked[part.key]:
             n = figures[column].number
+            if not n:
+                continue
             self._added[part.key, column, table.unit, ""] += n
-            if self._labels[part.key]:
+            if labelled:
                 self._added[part.key, column, table.unit, line.label] += n
         if any(one.off for one in held(part, line, figures)):
             self._wrong.append(f"line {line.number}, {line.name.accepted if line.name else line.label}")

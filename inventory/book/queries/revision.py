@@ -1,13 +1,20 @@
 """Whether the book is still what it was when a figure was worked out."""
 
+from datetime import datetime
 from typing import NamedTuple
 
-from .quantities.sql import rows
+from .quantities.sql import moment, out_of_index, rows
 
 _STATE = """
 SELECT (SELECT hash FROM book_event ORDER BY id DESC LIMIT 1),
+       (SELECT MAX(id) FROM book_event),
+       (SELECT MAX(id) FROM book_flow),
        (SELECT MAX(id) FROM book_periodversion),
        (SELECT SUM(n) FROM book_revision)
+"""
+_SINCE = """
+SELECT (SELECT hash FROM book_event WHERE id = %s),
+       EXISTS (SELECT 1 FROM book_flow f WHERE f.id > %s AND {effective_at} < %s)
 """
 
 
@@ -18,6 +25,8 @@ class BookState(NamedTuple):
     """
 
     head: str | None
+    event: int | None
+    flow: int | None
     closing: int | None
     revision: int | None
 
@@ -25,3 +34,22 @@ class BookState(NamedTuple):
 def book_state() -> BookState:
     """The book as it is now. One query, a few seeks."""
     return BookState(*rows(_STATE, [])[0])
+
+
+def unchanged_before(then: BookState, now: BookState, *, before: datetime) -> bool:
+    """Whether nothing that counts before ``before`` has come between two states: only later flows.
+
+    True where the same chain goes on, no closing was issued, no lot, place or taxon was changed, and every
+    flow since is dated at or after ``before``. Entries take numbers under one lock, so that those with a
+    higher number came later. At most one query.
+    """
+    if then == now:
+        return True
+    if then.event is None or now.event is None or then.flow is None:
+        return False
+    if (then.closing, then.revision) != (now.closing, now.revision) or now.event < then.event:
+        return False
+    # The newest flows by their number are few; all flows before a moment are not.
+    sql = _SINCE.format(effective_at=out_of_index("f.effective_at"))
+    head, touched = rows(sql, [then.event, then.flow, moment(before)])[0]
+    return head == then.head and not touched
