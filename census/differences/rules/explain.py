@@ -150,7 +150,7 @@ def _ranked(
     if noise and not any(one.best for one in ranked):
         first = next(one for one in part.candidates if one.noise and key in one.nodes)
         ranked.append(Ranked(offered[first.key], noise, best=True, regret=0))
-    return sorted(ranked, key=lambda one: _order(one, part.differences[key]))
+    return sorted(ranked, key=lambda one: _order(one, key, part.differences[key]))
 
 
 def _other(part: Component, solution: Solution, key: str, one: Possible, *, regrets: bool) -> Ranked:
@@ -167,13 +167,16 @@ def _other(part: Component, solution: Solution, key: str, one: Possible, *, regr
     return Ranked(one, with_it.amounts[one.candidate.key], best=False, regret=with_it.cost - solution.cost)
 
 
-def _order(one: Ranked, difference: int) -> tuple[bool, int, int, str]:
-    if one.best:
-        return (False, -one.n, 0, one.possible.candidate.key)
+def _order(one: Ranked, key: str, difference: int) -> tuple[bool, bool, int, int, str]:
     candidate = one.possible.candidate
+    if one.best:
+        # A pair that runs against the difference is settled first: until then the others explain more
+        # than there is.
+        against = len(candidate.nodes) == 2 and candidate.effect(key) * difference < 0
+        return (False, not against, -one.n, 0, candidate.key)
     left = abs(difference) - one.n
     estimate = candidate.cost(one.n) + 3000 * (left != 0) + 700 * abs(left)
-    return (True, one.regret if one.regret is not None else estimate, -one.n, candidate.key)
+    return (True, True, one.regret if one.regret is not None else estimate, -one.n, candidate.key)
 
 
 __all__ = ["Explained", "Ranked", "explain", "is_node", "possible_causes"]

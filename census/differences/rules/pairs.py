@@ -10,6 +10,9 @@ from .possible import Hints, Possible, possible, usual_size
 
 # A line is offered so many partners at most, the likeliest ways first; more would only be noise.
 PARTNERS = 12
+# How much less likely look-alikes are where both lines differ the same way, for what befalls one kind in a
+# tank may befall another too without any mistake of names; judgement (*common practice, no source*).
+BOTH_ONE_WAY = 1 / 3
 
 
 def pairs(lines: Sequence[Line], everywhere: Sequence[Line], house: HouseFacts) -> Iterator[Possible]:
@@ -146,23 +149,40 @@ def _between(loses: Line, gains: Line, house: HouseFacts) -> tuple[datetime | No
 
 
 def _look_alikes(alike: Sequence[Line], house: HouseFacts) -> Iterator[Possible]:
-    short, over = _opposite(alike)
-    for loses in short:
-        for gains in over:
-            if loses.taxon == gains.taxon:
-                continue
-            yield possible(
-                Cause.LOOK_ALIKE,
-                house,
-                f"{gains.key}: {gains.taxon} looks alike, and has {gains.difference:+d} in the same place",
-                loses=loses,
-                gains=gains,
-                most=_most(loses, gains),
-                share=1 / len(over),
-                mean=max(3.0, abs(loses.book) / 10),
-                hints=Hints(reason="look-alike"),
-                recount=not (loses.confirmed and gains.confirmed),
-            )
+    """Animals counted under the name of another kind, between any two lines of a set that differ.
+
+    Where both lines are short, or both are over, another cause hides one end of it: animals counted under the
+    other name, from which more were moved away, leave two lines that are short. What else is found in the
+    house decides whether that is likelier than two causes that have nothing to do with each other.
+    """
+    for loses in alike:
+        others = [line for line in alike if line.taxon != loses.taxon]
+        over = [line for line in others if line.difference > 0]
+        for gains in sorted(others, key=lambda line: (_unlike(loses, line), line.key))[:PARTNERS]:
+            if loses.difference < 0 < gains.difference:
+                yield _look_alike(loses, gains, 1 / len(over), house)
+            elif loses.difference * gains.difference > 0:
+                yield _look_alike(loses, gains, BOTH_ONE_WAY / len(others), house)
+
+
+def _look_alike(loses: Line, gains: Line, share: float, house: HouseFacts) -> Possible:
+    words = f"{gains.key}: {gains.taxon} looks alike, and has {gains.difference:+d} in the same place"
+    if loses.difference * gains.difference > 0:
+        words += (
+            f", as {loses.taxon} has {loses.difference:+d}: something else is at work too. Settle this first"
+        )
+    return possible(
+        Cause.LOOK_ALIKE,
+        house,
+        words,
+        loses=loses,
+        gains=gains,
+        most=_most(loses, gains),
+        share=share,
+        mean=max(3.0, abs(loses.book) / 10),
+        hints=Hints(reason="look-alike"),
+        recount=not (loses.confirmed and gains.confirmed),
+    )
 
 
 def _other_names(there: Sequence[Line], house: HouseFacts) -> Iterator[Possible]:

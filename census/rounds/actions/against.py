@@ -8,7 +8,7 @@ from inventory.people.rules.roles import Role
 
 from ..models import Census, Line
 from ..queries.approvers import has_role, on_permit_or_loan, tank_figures
-from ..queries.reading import LineRead, Row
+from ..queries.reading import LineRead, Row, read_rows
 from ..queries.runs import runs_of
 from ..rules.approval import AdjustmentCase, ApprovalNeeded, approval_needed, barred_from_approving
 from ..rules.reasons import BY_NAME
@@ -44,7 +44,7 @@ def problems_with(
     """Everything that stands against settling the line so, in sentences; none when it may be done."""
     return [
         *_problems(census, row, part, settling, by),
-        *_against_direction(part, settling, other_line),
+        *_against_direction(row, part, settling, other_line, settings),
         *_against_earlier_censuses(census, row, settling, settings),
         *_against_writing_off(part, settling, settings, today),
         *_approval_problems(row, settling, by, names, settings),
@@ -65,7 +65,7 @@ def problems_but_approval(
     """The same without what only the names of others can mend: what is asked for approval meets these."""
     return [
         *_problems(census, row, part, settling, by),
-        *_against_direction(part, settling, other_line),
+        *_against_direction(row, part, settling, other_line, settings),
         *_against_earlier_censuses(census, row, settling, settings),
         *_against_writing_off(part, settling, settings, today),
         *_note_problems(_approval_for(row, settling, settings), settling),
@@ -151,23 +151,38 @@ def _against_the_count(row: Row, part: LineRead, settling: Settling) -> list[str
     return _against_adjusting(row, part, settling) if settling.how is How.ADJUSTMENT else []
 
 
-def _against_direction(part: LineRead, settling: Settling, other: Line | None) -> list[str]:
+def _against_direction(
+    row: Row, part: LineRead, settling: Settling, other: Line | None, settings: CensusSettings
+) -> list[str]:
     """Animals leave the line on which a late move is stated; a line with too many has not given any.
 
     Only where the other line is named: to take a pair of differences the wrong way round doubles both.
     """
-    if settling.how not in (How.LATE_MOVE, How.CHANGE_OF_NAME) or other is None or part.latest is None:
+    if settling.how not in (How.LATE_MOVE, How.CHANGE_OF_NAME) or other is None:
         return []
-    joined = bool(other.joined_key) and other.joined_key == part.line.joined_key
-    if joined or part.latest.value is None:
+    if other.joined_key and other.joined_key == part.line.joined_key:
         return []
-    above = part.latest.value - part.present(part.latest.round)
-    if above <= 0:
+    above = _above(part)
+    if above <= 0 or (settling.how is How.CHANGE_OF_NAME and _also_above(row, other, settings)):
         return []
     return [
         f"the count is {above} above the book, and a {settling.how.words} takes animals away from the "
         f"line on which it is stated: state it on {other}, with {part.line} as the other line"
     ]
+
+
+def _also_above(row: Row, other: Line, settings: CensusSettings) -> bool:
+    """True where the other look-alike is above its book as well: then no way round is the wrong one."""
+    census = row.line.sheet.census
+    rows = read_rows(census, Line.objects.filter(pk=other.pk), settings=settings)
+    return any(_above(part) > 0 for one in rows for part in one.parts)
+
+
+def _above(part: LineRead) -> int:
+    """By how much the latest count of a part is above its book; below nothing where it is short."""
+    if part.latest is None or part.latest.value is None:
+        return 0
+    return part.latest.value - part.present(part.latest.round)
 
 
 def _against_standing(row: Row) -> list[str]:
