@@ -11,7 +11,9 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
 from .rules.document import Block, Chart, Column, Document, Figure, Kind, Line, Part, Table
+from .rules.lines import Lines, Place
 from .rules.shown import said_of
+from .writers.permit_bars import permit_bars
 
 LINES_ON_A_PAGE = 200
 
@@ -47,22 +49,12 @@ class ShownPart:
     blocks: list[ShownBlock]
 
 
-_Place = tuple[int, int, int, Line]
-
-
-def pages_of(document: Document) -> "Paginator[_Place]":
+def pages_of(document: Document) -> "Paginator[Place]":
     """All lines of the report in order, each with where it stands."""
-    lines = [
-        (p, b, t, line)
-        for p, part in enumerate(document.parts)
-        for b, block in enumerate(part.blocks)
-        for t, table in enumerate(block.tables)
-        for line in table.lines
-    ]
-    return Paginator(lines, LINES_ON_A_PAGE)
+    return Paginator(Lines(document), LINES_ON_A_PAGE)
 
 
-def shown(document: Document, page: "Page[_Place]") -> list[ShownPart]:
+def shown(document: Document, page: Page[Place]) -> list[ShownPart]:
     """What stands on one page. Parts without a line are on the last one, with what they say."""
     parts = []
     for p, in_part in groupby(page.object_list, key=lambda place: place[0]):
@@ -81,12 +73,17 @@ def shown(document: Document, page: "Page[_Place]") -> list[ShownPart]:
     return parts
 
 
-def _block(part: Part, block: Block, places: list[_Place]) -> ShownBlock:
+def _block(part: Part, block: Block, places: list[Place]) -> ShownBlock:
     tables = [
         _table(part, block, block.tables[t], [place[3] for place in of_table])
         for t, of_table in groupby(places, key=lambda place: place[2])
     ]
-    return ShownBlock(block.title, block.facts, tables, block.notes, block.draw())
+    return ShownBlock(block.title, block.facts, tables, block.notes, _charts(block))
+
+
+def _charts(block: Block) -> list[Chart]:
+    bars = block.bars
+    return [Chart(bars.title, permit_bars(bars), bars.words)] if bars and bars.bars else []
 
 
 def _table(part: Part, block: Block, table: Table, lines: list[Line]) -> ShownTable:

@@ -19,6 +19,7 @@ from inventory.permits.queries.whereabouts import PermitWhereabouts, whereabouts
 from inventory.permits.rules.whereabouts import FATES, Whereabouts, in_words
 
 from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Part, Said, Table
+from ..rules.permit_bars import Bars, bar_of
 from ..rules.said import Saying
 from .asking import address_of, classified, figure, local_moment, selected
 from .head import Names, head_lines, names_of, present_only
@@ -34,6 +35,7 @@ COLUMNS = (
     Column("died", "died on the way"),
     Column("kept", "kept"),
     Column("counted", "counts against the limit", summed=False),
+    Column("used", "used of the limit", summed=False),
     Column("left", "limit left (below zero: over)", summed=False),
     Column("stock", "into the stock", summed=False),
     *(Column(f"now_{fate.code}", f"of those: {fate.words}", summed=False) for fate in _FATES),
@@ -69,7 +71,9 @@ def by_permit(question: Question, saying: Saying) -> Document:
         blocks,
         _TIES,
         words="Taken is what was caught, whatever became of it. Of animals that stand in pools the least and"
-        " the most are told, with the even share in brackets; such ranges are not added up.",
+        " the most are told, with the even share in brackets; such ranges are not added up. Used of the limit"
+        " is what counts in the time that the limit is stated for: in all, this year, on the trip with most,"
+        " or held here now.",
     )
     names = names_of({row.taxon.pk: row.taxon for row in report.rows}.values(), question, saying)
     address = address_of(question, local_moment(question, saying))
@@ -129,7 +133,7 @@ def _block(
             Line(
                 next(numbers),
                 None,
-                f"{line.number or ''} {line.words}".strip(),
+                _words(line),
                 partial(_figures, line, kept.get((line.number, unit)), of_unit),
             )
             for line in lines
@@ -138,7 +142,29 @@ def _block(
         tables.append(Table(unit, made, _total(lines, together, of_unit), f"All of {permit.number}"))
     shown = [(heading, text) for heading, text in facts if text]
     title = f"{permit.number} ({permit.short})" if permit.short else permit.number
-    return Block(title, shown, tables, notes)
+    return Block(title, shown, tables, notes, _bars(account, title))
+
+
+def _bars(account: PermitAccount, title: str) -> Bars:
+    """Every line that states a limit, those of a group among them, as the table has them."""
+    bars = [
+        bar_of(
+            _words(line),
+            line.limit,
+            limit=account.read.limit(line.line),
+            used=line.used,
+            takes=[take.counts for take in line.takes],
+            as_of=account.as_of,
+        )
+        for line in account.lines
+        if line.line is not None and not line.hidden
+    ]
+    drawn = [bar for bar in bars if bar is not None]
+    return Bars(f"permit-{account.permit.pk}", f"{title} against its limits", drawn, len(bars) - len(drawn))
+
+
+def _words(line: LineAccount) -> str:
+    return f"{line.number or ''} {line.words}".strip()
 
 
 def _unit(line: LineAccount) -> str:
@@ -154,6 +180,7 @@ def _figures(line: LineAccount, where: Whereabouts | None, asked: Mapping[str, s
         "limit": Figure(line.limit),
         **{name: _taken(getattr(used, name), name, mine) for name in TAKEN},
         "counted": Figure(used.counted),
+        "used": Figure(None if line.line is None or line.line.limit is None else used.used),
         "left": Figure(left),
         **_where(where, mine),
     }
@@ -168,6 +195,7 @@ def _total(
         "limit": Figure(""),
         **{name: _taken(n, name, {**asked, "line": "all"}) for name, n in sums.items()},
         "counted": Figure(None),
+        "used": Figure(None),
         "left": Figure(None),
         **_where(together, asked),
     }

@@ -11,6 +11,8 @@ from enum import StrEnum
 
 from census.change.rules.question import Question
 
+from .permit_bars import Bars
+
 
 class NothingToTell(ValueError):
     """Rightly asked, and the house has nothing of it: a page says so in words, a file cannot be made."""
@@ -119,7 +121,7 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """A drawing as SVG, which says the same as a table beside it."""
+    """A drawing as SVG, which says the same as a table below it."""
 
     title: str
     svg: str
@@ -130,14 +132,14 @@ class Chart:
 class Block:
     """One place, period or house: a title, lines of (heading, text), tables, and notes below them.
 
-    ``draw`` makes the charts of its tables when a page shows them.
+    ``bars`` are what a page draws of its tables.
     """
 
     title: str
     facts: Sequence[tuple[str, str]]
     tables: Sequence[Table]
     notes: Sequence[str] = ()
-    draw: Callable[[], Sequence[Chart]] = tuple
+    bars: Bars | None = None
 
 
 @dataclass(frozen=True, slots=True)
