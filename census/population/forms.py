@@ -1,5 +1,6 @@
 """What the pages of the populations are asked with; all of it is in the address."""
 
+from collections.abc import Collection
 from datetime import date
 from typing import Any
 
@@ -13,6 +14,9 @@ from inventory.names.models import Taxon
 from .rules.asked import Asked
 
 _DAY = {"type": "date"}
+SAME, OWN = "same", "own"
+# Fields that only one page has.
+MORE = ("against", "scale")
 _SCOPE = {Scope.HERE: "here: on the premises", Scope.OURS: "ours, wherever", Scope.ALL: "all"}
 
 
@@ -33,8 +37,10 @@ class AskedForm(forms.Form):
         widget=forms.DateTimeInput({"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
     )
     against = forms.CharField(label="Against the place", required=False)
+    scale = forms.ChoiceField(label="Scale", choices=[(SAME, "one for all"), (OWN, "each its own")])
 
-    def __init__(self, data: Any, *, today: date, compares: bool = False) -> None:
+    def __init__(self, data: Any, *, today: date, more: Collection[str] = ()) -> None:
+        """``more`` names the fields that only some pages have."""
         given = {key: data[key] for key in self.base_fields if data.get(key)}
         first, last = last_quarter(today)
         defaults = {
@@ -42,12 +48,14 @@ class AskedForm(forms.Form):
             "last_day": last.isoformat(),
             "scope": Scope.HERE.value,
             "unit": "animal",
+            "scale": SAME,
         }
         super().__init__({**defaults, **given})
         self.today = today
         self.given = given
-        if not compares:
-            self.fields.pop("against")
+        for key in MORE:
+            if key not in more:
+                self.fields.pop(key)
         units = sorted({"animal", *Lot.objects.order_by().values_list("unit", flat=True).distinct()})
         self.fields["unit"].choices = [(unit, unit) for unit in units]  # type: ignore[attr-defined]
 
@@ -79,6 +87,7 @@ class AskedForm(forms.Form):
                     known_at=cleaned["known_at"],
                     unit=cleaned["unit"],
                     against=places["against"],
+                    own_scale=cleaned.get("scale") == OWN,
                 )
             except ValueError as error:
                 self.add_error("last_day", str(error))

@@ -1,6 +1,6 @@
 """Pages of the populations: one for each question."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from functools import wraps
 from io import StringIO
 from itertools import count
@@ -36,7 +36,7 @@ def _of_a_method(view: _Answered) -> Callable[[HttpRequest, str], HttpResponseBa
         method = METHODS[name]
 
         def answer(asked: HttpRequest) -> HttpResponse:
-            form = _form(asked, compares=name == "rates")
+            form = _form(asked, more=method.fields)
             if not form.is_valid():
                 return render(asked, "population/answer.html", _context(method, form), status=400)
             return view(asked, method, form)
@@ -99,8 +99,8 @@ def _context(method: Method, form: AskedForm) -> dict[str, Any]:
     }
 
 
-def _form(request: HttpRequest, *, compares: bool = False) -> AskedForm:
-    return AskedForm(request.GET, today=timezone.localdate(now()), compares=compares)
+def _form(request: HttpRequest, *, more: Collection[str] = ()) -> AskedForm:
+    return AskedForm(request.GET, today=timezone.localdate(now()), more=more)
 
 
 def _setting(request: HttpRequest) -> Setting:

@@ -27,6 +27,8 @@ class Asked:
     unit: str = "animal"
     against: int | None = None
     """The place to which another is compared."""
+    own_scale: bool = False
+    """Small charts side by side have each a scale of their own, not one for all."""
 
     def __post_init__(self) -> None:
         if self.last_day < self.first_day:

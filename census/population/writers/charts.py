@@ -1,6 +1,6 @@
 """Draws the charts of the populations, in the ink of the page (see :mod:`inventory.doors.svg`)."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -89,21 +89,22 @@ class Counted:
 
 
 def trend(
-    key: str,
     told: tuple[str, str],
     book: Sequence[tuple[date, int]],
     counts: Sequence[Counted],
     days: tuple[date, date],
+    restated: Sequence[tuple[date, str]] = (),
 ) -> str:
-    """The book as a step line, counts as points with their range, a dashed upright where the method changed;
-    ``told`` are title and words."""
+    """The book as a step line, counts as points with their range, a dashed upright where the method changed,
+    a diamond on the axis at the end of a quarter that was restated; ``told`` are title and words."""
     first, last = days
-    drawing = Drawing(key, *told)
+    drawing = Drawing("trend", *told)
     numbers = [n for _, n in book]
     numbers += [n for one in counts for n in (one.value, one.low, one.high) if n is not None]
     across = Scale(first.toordinal(), last.toordinal() + 1, LEFT, RIGHT - 6)
     down = Scale(min(0, *numbers), 1.08 * max(1, *numbers), FOOT, TOP)
-    dated(drawing, across, down, (first, last), "animals: line the book, marks the counts")
+    beside = "animals: line the book, marks the counts"
+    dated(drawing, across, down, (first, last), f"{beside}{'; diamond: restated' if restated else ''}")
     points = []
     before = book[0][1]
     for day, n in book:
@@ -123,6 +124,10 @@ def trend(
         drawing.mark(
             "triangle" if one.least else "circle", (x, down(one.value)), told=one.told, filled=not one.part
         )
+    for day, words in restated:
+        x = across(day.toordinal() + 1)
+        drawing.line((x, FOOT - 10), (x, FOOT))
+        drawing.mark("diamond", (x, FOOT - 10), told=words, size=4)
     return drawing.svg
 
 
@@ -208,24 +213,27 @@ def flows(key: str, title: str, words: str, quarters: Sequence[tuple[str, Sequen
     return drawing.svg
 
 
-def small(
-    key: str, title: str, words: str, points: Sequence[tuple[str, int]], most: int | None = None
-) -> str:
-    """One small chart among several: closings of quarters, own axis or that of ``most`` shared by all."""
+def reach(numbers: Iterable[int]) -> tuple[int, int]:
+    """From where to where an axis goes that holds all numbers: zero is always on it."""
+    found = [0, *numbers]
+    return min(found), max(1, *found)
+
+
+def small(key: str, title: str, words: str, points: Sequence[tuple[str, int]], axis: tuple[int, int]) -> str:
+    """One small chart among several: closings of quarters. ``axis`` is the reach of its own numbers, or of
+    those of all."""
     drawing = Drawing(key, title, words, width=170, height=104)
-    top = max(1, most or max(n for _, n in points))
-    across, down = (
-        Scale(0, max(1, len(points) - 1), 30, 162),
-        Scale(min(0, *(n for _, n in points)), top, 76, 26),
-    )
+    across, down = Scale(0, max(1, len(points) - 1), 36, 162), Scale(*axis, 76, 26)
     drawing.text(2, 12, title if len(title) < 30 else f"{title[:28]}\N{HORIZONTAL ELLIPSIS}")
-    for value in (0, top):
-        drawing.line((30, down(value)), (162, down(value)), faint=True)
-        drawing.text(27, down(value) + 4, f"{value:,}", anchor="end")
+    for value in sorted({0, *axis}):
+        drawing.line((36, down(value)), (162, down(value)), faint=True)
+        # An end of the axis that is too near to zero has no number of its own.
+        if not value or abs(down(value) - down(0)) > 10:
+            drawing.text(33, down(value) + 4, whole(value), anchor="end")
     steps = [(across(at), down(n)) for at, (_, n) in enumerate(points)]
     drawing.path(steps)
     for (name, n), at in zip(points, steps, strict=True):
         drawing.mark("circle", at, told=f"{name}: {whole(n)}", size=2)
-    drawing.text(30, 94, points[0][0])
+    drawing.text(36, 94, points[0][0])
     drawing.text(162, 94, points[-1][0], anchor="end")
     return drawing.svg

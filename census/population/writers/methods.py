@@ -15,12 +15,13 @@ from .trend import compare, trend
 
 @dataclass(frozen=True, slots=True)
 class Method:
-    """``words`` name the page; ``about`` says what it answers."""
+    """``words`` name the page; ``about`` says what it answers; ``fields`` are asked on this page alone."""
 
     name: str
     words: str
     about: str
     answer: Callable[[Asked, Setting], Answer]
+    fields: tuple[str, ...] = ()
 
 
 METHODS = {
@@ -32,6 +33,7 @@ METHODS = {
             "Side by side",
             "many taxa, or the places of one: small charts, opening and closing",
             compare,
+            ("scale",),
         ),
         Method(
             "losses", "Losses by day and tank", "a calendar of deaths, and where animals go missing", losses
@@ -41,7 +43,13 @@ METHODS = {
             "survival", "Survival from arrival", "of those that can be followed, also by quarter", survival
         ),
         Method("soon-after", "Deaths soon after arrival", "within 30 days, cohort by cohort", soon_after),
-        Method("rates", "Death rates", "per 100 animal-days, and tanks and periods compared", rates),
+        Method(
+            "rates",
+            "Death rates",
+            "per 100 animal-days, and tanks and periods compared",
+            rates,
+            ("against",),
+        ),
         Method("growth", "Growth and sexes", "times in a year; females among those of known sex", growth),
         Method("stages", "Stages of life", "life table and projection of what is followed by stage", stages),
         Method("watch", "Watch on deaths", "alarms, their evidence, and how many are false", watch),

@@ -9,6 +9,7 @@ from inventory.book.rules.words import signed, whole
 
 from ..queries.counted import Count, counts_of
 from ..queries.reading import Course, Split, read_course
+from ..queries.restated import restated_on
 from ..rules.answer import Answer, Datum, Section, Table
 from ..rules.asked import Asked
 from ..rules.course import Key, RowCourse, added
@@ -139,6 +140,7 @@ def _line(
         charts.Counted(one.day, one.value, one.low, one.high, one.at_least, one.part, one.breaks, _told(one))
         for one in shown
     ]
+    restated = restated_on([span.last for span in quarters], zone=setting.zone, known_at=asked.known_at)
     ends = [
         [
             Datum(span.name),
@@ -146,11 +148,12 @@ def _line(
             _cell(asked, row.closed(span), "closing", span),
             Datum(row.closed(span) - row.opened(span), signed(row.closed(span) - row.opened(span))),
             Datum("; ".join(_told(one) for one in shown if span.first <= one.day <= span.last)),
+            Datum(restated.get(span.last, "")),
         ]
         for span in quarters
     ]
     columns = (("quarter", "Quarter"), ("opening", "Opening"), ("closing", "Closing"))
-    columns += (("change", "Change"), ("counts", "Counts"))  # type: ignore[assignment]
+    columns += (("change", "Change"), ("counts", "Counts"), ("restated", "Restated"))  # type: ignore[assignment]
     words = (
         f"{whole(row.before(first.toordinal()))} before {first}, {whole(at)} on {last}. The line is the "
         "book; marks are counts with their range, a triangle is a count “at least”, a hollow mark one of a "
@@ -160,8 +163,10 @@ def _line(
         words += " Counts are shown when one taxon is chosen."
     elif not setting.compares:
         words += " Counts stand here for those who may see them beside the book."
+    if restated:
+        words += f" A diamond on the axis: restated, {'; '.join(restated[day] for day in sorted(restated))}."
     title = f"Two years, to {last}"
-    drawn = charts.trend("trend", (title, words), steps, marks, (first, last))
+    drawn = charts.trend((title, words), steps, marks, (first, last), sorted(restated.items()))
     return Section(title, words, Table("Closing numbers by quarter", columns, ends), [drawn])
 
 
@@ -231,20 +236,29 @@ _Rows = Sequence[tuple[Key, RowCourse, Counter[str]]]
 
 
 def _multiples(asked: Asked, course: Course, rows: _Rows, quarters: Sequence[Span]) -> Section:
-    drawn, lines = [], []
-    for place, (key, row, _) in enumerate(rows):
-        name = course.names.of(key)
-        points = [(span.name, row.closed(span)) for span in quarters]
+    closings = [(key, [row.closed(span) for span in quarters]) for key, row, _ in rows]
+    every = charts.reach(n for _, numbers in closings[:MULTIPLES] for n in numbers)
+    drawn = []
+    for place, (key, numbers) in enumerate(closings[:MULTIPLES]):
+        points = [(span.name, n) for span, n in zip(quarters, numbers, strict=True)]
         told = ", ".join(f"{quarter} {whole(n)}" for quarter, n in points)
-        if place < MULTIPLES:
-            drawn.append(charts.small(f"small-{place}", name, told, points))
-        lines.append(
-            [Datum(name), *(number(row.closed(span), asked, key, "closing", span) for span in quarters)]
-        )
+        axis = charts.reach(numbers) if asked.own_scale else every
+        drawn.append(charts.small(f"small-{place}", course.names.of(key), told, points, axis))
+    lines = [
+        [
+            Datum(course.names.of(key)),
+            *(number(n, asked, key, "closing", span) for span, n in zip(quarters, numbers, strict=True)),
+        ]
+        for key, numbers in closings
+    ]
     words = (
-        "Closing numbers of eight quarters, each chart with an axis of its own; those with most unaccounted "
-        f"for first, {min(len(rows), MULTIPLES)} of {len(rows)} drawn, all in the table. Read sizes from the "
-        "numbers on the axes, not from the heights."
+        f"Closing numbers of eight quarters; those with most unaccounted for first, {len(drawn)} of "
+        f"{len(rows)} drawn, all in the table. "
+    ) + (
+        "Each chart has a scale of its own: read sizes from the numbers on the axes, not from the heights."
+        if asked.own_scale
+        else f"All charts have one scale, {whole(every[0])} to {whole(every[1])}, so that heights compare; "
+        "where small groups lie flat, choose “each its own” under Scale."
     )
     columns = (("name", "Animal"), *((span.name, span.name) for span in quarters))
     table = Table("Closing numbers by quarter", columns, lines, italic=asked.taxon is None)

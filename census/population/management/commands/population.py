@@ -88,7 +88,7 @@ class Command(HouseCommand):
                 codes = ", ".join(Period.objects.values_list("code", flat=True)) or "none"
                 raise CommandError(f"No period “{options['period']}”; there are: {codes}", returncode=2)
             given.update(first_day=period.starts_on, last_day=period.ends_on)
-        form = AskedForm(given, today=localdate(now()), compares=True)
+        form = AskedForm(given, today=localdate(now()), more=("against",))
         if not form.is_valid():
             told = "; ".join(str(one) for errors in form.errors.values() for one in errors)
             raise CommandError(told, returncode=2)

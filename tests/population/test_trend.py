@@ -1,0 +1,108 @@
+"""Trends and small charts: what is restated is marked, and scales are one for all or each its own."""
+
+import csv
+import re
+from io import StringIO
+from xml.etree import ElementTree
+
+import pytest
+from django.test import Client
+from hypothesis import given
+from hypothesis import strategies as st
+
+from census.population.writers import charts
+from inventory.people.rules.roles import Role
+from tests.change.sample import Sample, make_sample
+from tests.factories import make_house, make_person
+
+SVG = "{http://www.w3.org/2000/svg}"
+QUARTER = {"first_day": "2026-07-01", "last_day": "2026-09-30"}
+
+
+@pytest.fixture
+def sample(db: None) -> Sample:
+    make_house()
+    return make_sample()
+
+
+@pytest.fixture
+def reader(client: Client) -> Client:
+    person = make_person(roles=[Role.INSPECTOR])
+    assert person.user is not None
+    client.force_login(person.user)
+    return client
+
+
+def restate(sample: Sample) -> None:
+    """The second quarter is closed again when the late deaths are known."""
+    sample.close(sample.second.period, "2026-10-05")
+
+
+def closings(client: Client, **asked: str) -> dict[str, dict[str, str]]:
+    text = client.get("/populations/trend.csv", {**QUARTER, **asked, "part": "2"}).content.decode()
+    return {row["quarter"]: row for row in csv.DictReader(StringIO(text))}
+
+
+def test_a_restated_quarter_has_a_diamond_in_the_chart_and_its_version_in_the_table(
+    sample: Sample, reader: Client
+) -> None:
+    restate(sample)
+    page = reader.get("/populations/trend", QUARTER).content.decode()
+    told = "2026 Q2 version 2, signed 2026-10-05"
+    assert page.count(f"<title>{told}</title>") == 1
+    assert f"A diamond on the axis: restated, {told}." in page
+    assert f"<td>{told}</td>" in page
+    rows = closings(reader)
+    assert {quarter for quarter, row in rows.items() if row["restated"]} == {"2026 Q2"}
+
+
+def test_what_was_restated_later_is_not_marked_as_known_before(sample: Sample, reader: Client) -> None:
+    restate(sample)
+    asked = {**QUARTER, "known_at": "2026-10-04T12:00"}
+    page = reader.get("/populations/trend", asked).content.decode()
+    assert "diamond" not in page
+    assert not any(row["restated"] for row in closings(reader, known_at="2026-10-04T12:00").values())
+
+
+def test_without_a_restatement_the_chart_speaks_of_none(sample: Sample, reader: Client) -> None:
+    assert "diamond" not in reader.get("/populations/trend", QUARTER).content.decode()
+
+
+def tops(page: str) -> list[str]:
+    """The upper end of the axis of each small chart."""
+    small = re.findall(r"<svg[^>]*small-\d+-title.*?</svg>", page)
+    return [re.findall(r'text-anchor="end">([\d,]+)</text>', one)[-1] for one in small]
+
+
+def test_small_charts_have_one_scale_unless_each_is_to_have_its_own(sample: Sample, reader: Client) -> None:
+    page = reader.get("/populations/compare", QUARTER).content.decode()
+    assert '<option value="same" selected>one for all</option>' in page
+    assert len(tops(page)) > 2
+    assert len(set(tops(page))) == 1
+    own = reader.get("/populations/compare", {**QUARTER, "scale": "own"}).content.decode()
+    assert '<option value="own" selected>each its own</option>' in own
+    assert max(map(int, tops(own))) == int(tops(page)[0])
+    assert len(set(tops(own))) > 1
+    assert "Each chart has a scale of its own" in own
+
+
+def test_the_scale_is_asked_on_that_page_alone_and_no_other_word_is_one(
+    sample: Sample, reader: Client
+) -> None:
+    assert 'name="scale"' not in reader.get("/populations/trend", QUARTER).content.decode()
+    answer = reader.get("/populations/compare", {**QUARTER, "scale": "log"})
+    assert answer.status_code == 400
+
+
+@given(st.lists(st.lists(st.integers(-500, 5000), min_size=8, max_size=8), min_size=1, max_size=5))
+def test_on_one_scale_a_number_stands_at_one_height_in_every_chart(rows: list[list[int]]) -> None:
+    axis = charts.reach(n for row in rows for n in row)
+    heights: dict[int, set[str]] = {}
+    for at, row in enumerate(rows):
+        points = [(f"Q{place}", n) for place, n in enumerate(row)]
+        root = ElementTree.fromstring(charts.small(f"small-{at}", "Goby", "", points, axis))
+        marks = list(root.iter(f"{SVG}circle"))
+        for mark, n in zip(marks, row, strict=True):
+            heights.setdefault(n, set()).add(mark.attrib["cy"])
+            assert 26 <= float(mark.attrib["cy"]) <= 76
+    assert all(len(found) == 1 for found in heights.values())
