@@ -149,7 +149,7 @@ def test_files_stay_of_one_purpose() -> None:
 
 def test_the_top_level_holds_what_it_should_and_nothing_else() -> None:
     tracked = subprocess.run(
-        ["git", "ls-files"], cwd=PROJECT, capture_output=True, text=True, check=False
+        ["git", "ls-files"], cwd=PROJECT, capture_output=True, text=True, check=False, timeout=60
     ).stdout.splitlines()
     if not tracked:
         pytest.skip("not a git work tree")

@@ -24,6 +24,7 @@ def test_the_benchmark_of_differences_runs() -> None:
         capture_output=True,
         text=True,
         check=False,
+        timeout=300,
     )
     assert run.returncode == 0, run.stderr
     assert "40 places, 150 kinds, 60 differences" in run.stdout

@@ -1,7 +1,6 @@
 """Several writers at once: nothing lost, nothing doubled, one chain."""
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime, tzinfo
 
 import pytest
@@ -12,6 +11,7 @@ from inventory.book.models import Cell, Event
 from inventory.book.queries.verification import verify
 from inventory.book.rules.drafts import EventDraft
 from tests.factories import make_draft, make_lot, make_person, make_place
+from tests.threads import at_once
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -25,8 +25,7 @@ def all_at_once(work: Callable[[int], object]) -> list[object]:
         finally:
             connection.close()
 
-    with ThreadPoolExecutor(WRITERS) as pool:
-        return list(pool.map(one, range(WRITERS)))
+    return at_once(one, range(WRITERS))
 
 
 def test_eight_writers_lose_and_double_nothing(ledger_now: datetime, zone: tzinfo) -> None:

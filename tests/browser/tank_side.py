@@ -70,7 +70,7 @@ class Server:
         """As when the power fails: nothing is tidied up."""
         if self.process:
             self.process.send_signal(signal.SIGKILL)
-            self.process.wait()
+            self.process.wait(PATIENCE_MS / 1000)
             self.process = None
 
     def wait_until_dead(self) -> None:

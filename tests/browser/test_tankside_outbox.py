@@ -108,7 +108,7 @@ def chromium_of(browser: Browser, path: str, profile: Path) -> Iterator[Page]:
         yield page
     finally:
         os.killpg(started.pid, signal.SIGKILL)
-        started.wait()
+        started.wait(PATIENCE_MS / 1000)
 
 
 def test_entries_survive_a_browser_that_is_killed_before_it_sends(

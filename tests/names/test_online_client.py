@@ -256,5 +256,7 @@ def test_neither_the_site_nor_the_client_imports_pygbif_before_a_name_is_asked()
         "import inventory.names.online.client\n"
         "assert 'pygbif' not in sys.modules\n"
     )
-    done = subprocess.run([sys.executable, "-c", code], check=False, capture_output=True, text=True)
+    done = subprocess.run(
+        [sys.executable, "-c", code], check=False, capture_output=True, text=True, timeout=60
+    )
     assert (done.returncode, done.stderr) == (0, "")

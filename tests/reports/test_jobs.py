@@ -92,8 +92,7 @@ def test_what_cannot_be_made_says_why_and_stops_nothing_else(sample: Sample, rea
     person = make_person()
     bad = asked(person, layout="periods", first_day="2001-01-01")
     good = asked(person)
-    while work():
-        pass
+    assert [work() for _ in range(3)] == [True, True, False]
     bad.refresh_from_db()
     good.refresh_from_db()
     assert (bad.state, good.state) == (State.FAILED, State.DONE)

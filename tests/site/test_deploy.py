@@ -66,7 +66,8 @@ def test_every_unit_runs_without_more_rights_than_it_needs(path: Path) -> None:
 @pytest.mark.skipif(not shutil.which("systemd-analyze"), reason="no systemd on this machine")
 @pytest.mark.parametrize("timer", sorted(DEPLOY.glob("*.timer")), ids=lambda path: path.name)
 def test_systemd_understands_every_time(timer: Path) -> None:
-    subprocess.run(["systemd-analyze", "calendar", _unit(timer)["Timer"]["OnCalendar"]], check=True)
+    command = ["systemd-analyze", "calendar", _unit(timer)["Timer"]["OnCalendar"]]
+    subprocess.run(command, check=True, timeout=60)
 
 
 def test_every_variable_and_address_named_there_is_one() -> None:

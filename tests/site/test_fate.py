@@ -14,9 +14,9 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -33,6 +33,7 @@ from inventory.db.locks import serialize_writers
 from inventory.doors.troubles import TROUBLES, Kind
 
 from ..load_of_entries import HOST, Device, free_port, held_against_the_book, post, small_house
+from ..threads import at_once
 
 Start = Callable[..., int]
 ONLY_SQLITE = "what can befall a file of SQLite"
@@ -79,7 +80,7 @@ def start() -> Iterator[Start]:
     yield starts
     for process in running:
         process.kill()
-        process.wait()
+        process.wait(_PATIENCE)
 
 
 def _answers(port: int) -> bool:
@@ -183,16 +184,16 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
     folder = tmp_path / "disk"
     folder.mkdir()
     mount = ["mount", "-t", "tmpfs", "-o", "size=24m", "tmpfs", str(folder)]
-    if subprocess.run(mount, capture_output=True, check=False).returncode:
+    if subprocess.run(mount, capture_output=True, check=False, timeout=_PATIENCE).returncode:
         pytest.skip("no right to mount a small disk here; the limit on a file's size is tested all the same")
     yield folder
-    subprocess.run(["umount", "--lazy", str(folder)], check=True)
+    subprocess.run(["umount", "--lazy", str(folder)], check=True, timeout=_PATIENCE)
 
 
 def _fill(file: Path) -> None:
-    """Writes until there is no room left."""
+    """Writes until there is no room left, on a disk of 24 MiB at most."""
     with file.open("wb", buffering=0) as other, suppress(OSError):
-        while True:
+        for _ in range(24 << 8):
             other.write(bytes(4_096))
     assert shutil.disk_usage(file.parent).free == 0
 
@@ -311,6 +312,19 @@ def test_a_writer_that_holds_the_database_for_long_is_told_and_the_service_goes_
     assert held_against_the_book([device]) == []
 
 
+def _all_send(work: list[tuple[Device, int]], *, most: int) -> None:
+    """Each device sends to its port until so many are acknowledged; if that does not end, it is told."""
+    stop = threading.Event()
+    ended = threading.Timer(_PATIENCE, stop.set)
+    ended.start()
+    try:
+        at_once(lambda one: one[0].send(one[1], stop, most=most), work)
+    finally:
+        ended.cancel()
+    refused = [device.refused for device, _ in work]
+    assert not stop.is_set(), f"not all was taken within {_PATIENCE:.0f} seconds; refused: {refused}"
+
+
 @pytest.mark.slow
 def test_two_servers_on_one_database_lose_and_double_nothing(transactional_db: None, start: Start) -> None:
     """Started by mistake, or side by side while one is changed; each entry goes to both at once."""
@@ -318,22 +332,12 @@ def test_two_servers_on_one_database_lose_and_double_nothing(transactional_db: N
     ports = [start(), start()]
     for device in devices:
         entry = device.entry()
-        with ThreadPoolExecutor(2) as pool:
-            answers = [told.result() for told in [pool.submit(_send, port, device, entry) for port in ports]]
+        answers = at_once(partial(_send, device=device, entry=entry), ports)
         assert [status for status, _ in answers] == [200, 200]
         first, second = sorted((answer for _, answer in answers), key=lambda answer: bool(answer["already"]))
         assert second == {**first, "already": True}
         device.acknowledged[entry["identifier"]] = first["event"]
-    stop = threading.Event()
-    threads = [
-        threading.Thread(target=device.send, args=(ports[number % 2], stop), kwargs={"most": 8})
-        for number, device in enumerate(devices)
-    ]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(_PATIENCE)
-    stop.set()
+    _all_send([(device, ports[number % 2]) for number, device in enumerate(devices)], most=8)
     assert sum(len(device.acknowledged) for device in devices) == 4 * 9
     assert held_against_the_book(devices) == []
 
@@ -345,9 +349,7 @@ def test_with_a_pool_more_threads_than_connections_are_served(transactional_db: 
         pytest.skip("SQLite has no pool")
     devices = small_house(6, seed=5)
     port = start(TIDETALLY_POOL="2")
-    stop = threading.Event()
-    with ThreadPoolExecutor(len(devices)) as pool:
-        list(pool.map(lambda device: device.send(port, stop, most=6), devices))
+    _all_send([(device, port) for device in devices], most=6)
     assert [len(device.acknowledged) for device in devices] == [6] * 6
     assert [device.refused for device in devices] == [{}] * 6
     with connection.cursor() as cursor:
@@ -384,18 +386,19 @@ def test_eight_writers_at_once_lose_nothing(transactional_db: None) -> None:
 
     def writes(device: Device) -> None:
         client, bearer = Client(), {"Authorization": f"Bearer {device.token}"}
-        for _ in range(6):
-            entry = device.entry()
-            for already in (False, True):
-                body = {"sent_at": datetime.now(UTC).isoformat(), "entries": [entry]}
-                said = client.post("/api/v1/entries", body, "application/json", headers=bearer)
-                (answer,) = said.json()["answers"]
-                assert (answer["outcome"], answer["already"]) == ("sent", already)
-            device.acknowledged[entry["identifier"]] = answer["event"]
-        connections.close_all()
+        try:
+            for _ in range(6):
+                entry = device.entry()
+                for already in (False, True):
+                    body = {"sent_at": datetime.now(UTC).isoformat(), "entries": [entry]}
+                    said = client.post("/api/v1/entries", body, "application/json", headers=bearer)
+                    (answer,) = said.json()["answers"]
+                    assert (answer["outcome"], answer["already"]) == ("sent", already)
+                device.acknowledged[entry["identifier"]] = answer["event"]
+        finally:
+            connections.close_all()
 
-    with ThreadPoolExecutor(len(devices)) as pool:
-        list(pool.map(writes, devices))
+    at_once(writes, devices)
     assert Event.objects.exclude(kind="opening").count() == 48
     assert held_against_the_book(devices) == []
 
@@ -421,18 +424,19 @@ def test_a_migration_that_is_killed_half_way_is_taken_up_again(tmp_path: Path, d
                 assert time.monotonic() < until
                 time.sleep(0.01)
             process.send_signal(signal.SIGKILL)
-            process.wait()
+            process.wait(_PATIENCE)
         half = _steps_taken(tmp_path / name, name)
         asking = [*command, "stock", "--as-of", "2026-10-06"]
         asked = subprocess.run(asking, cwd=settings.PROJECT, env=told, capture_output=True,
-                               text=True, check=False)  # fmt: skip
+                               text=True, check=False, timeout=_PATIENCE)  # fmt: skip
         assert asked.returncode == 1, asked.stdout + asked.stderr
         assert "older than the program" in asked.stderr
         assert "Traceback" not in asked.stderr
-        subprocess.run([*command, "migrate", "--verbosity=0"], cwd=settings.PROJECT, env=told, check=True)
+        subprocess.run([*command, "migrate", "--verbosity=0"], cwd=settings.PROJECT, env=told, check=True,
+                       timeout=4 * _PATIENCE)  # fmt: skip
         assert _steps_taken(tmp_path / name, name) > half
         proved = subprocess.run([*command, "verify"], cwd=settings.PROJECT, env=told, capture_output=True,
-                                text=True, check=False)  # fmt: skip
+                                text=True, check=False, timeout=_PATIENCE)  # fmt: skip
         assert proved.returncode == 0, proved.stdout + proved.stderr  # verify looks for every trigger
     finally:
         if connection.vendor == "postgresql":

@@ -3,7 +3,6 @@
 import json
 import logging
 import re
-from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from typing import Any
 
@@ -26,6 +25,7 @@ from inventory.tankside.rules.kinds import EntryKind
 from tests.sources import PROJECT
 
 from ..factories import NOW, make_event, make_lot, make_period, make_person, make_place, make_taxon
+from ..threads import at_once
 from .conftest import CODE, Tablet, TankHouse
 
 MINUTE = timedelta(minutes=1)
@@ -264,8 +264,7 @@ def test_the_same_entries_from_two_tabs_at_once_are_taken_once(
         finally:
             connections.close_all()
 
-    with ThreadPoolExecutor(4) as tabs:
-        answers = list(tabs.map(tab, range(4)))
+    answers = at_once(tab, range(4))
     assert Event.objects.count() == events + 8
     assert house.held(house.gobies) == 200 - sum(range(1, 9))
     for of_one in zip(*answers, strict=True):

@@ -4,6 +4,7 @@ import os
 import shutil
 import sqlite3
 import threading
+import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -21,6 +22,7 @@ from inventory.db.prepared import Instances, Prepared
 from inventory.db.together import write_together
 
 from ..factories import make_lot, make_place, make_taxon
+from ..threads import at_once
 
 PATIENCE = 20.0
 
@@ -70,9 +72,12 @@ def behind_the_first(works: list[Callable[[], Any]]) -> list[Any]:
         leading = pool.submit(do, first)
         assert begun.wait(PATIENCE)
         others = [pool.submit(do, work) for work in works]
-        while len(together._line.waiting) < len(works):
+        until = time.monotonic() + PATIENCE
+        while len(together._line.waiting) < len(works) and time.monotonic() < until:
             threading.Event().wait(0.01)
+        waiting = len(together._line.waiting)
         all_wait.set()
+        assert waiting == len(works), f"{waiting} of {len(works)} wait behind the first"
         return [leading.result(PATIENCE), *(one.result(PATIENCE) for one in others)]
 
 
@@ -162,8 +167,7 @@ def test_a_prepared_query_serves_each_thread_on_its_own_connection() -> None:
         finally:
             connection.close()
 
-    with ThreadPoolExecutor(4) as pool:
-        answers = list(pool.map(asked, range(8)))
+    answers = at_once(asked, range(8))
     assert all(numbers == numbers_in_use() for numbers, _ in answers)
 
 
