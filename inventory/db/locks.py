@@ -1,11 +1,13 @@
 """One writer of the ledger at a time."""
 
 import os
+import sqlite3
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from time import monotonic
 
-from django.db import connection
+from django.db import OperationalError, connection
 
 try:
     import fcntl
@@ -14,32 +16,69 @@ except ImportError:  # a system without it has one queue for each process
 
 # Any number that nothing else in this database uses.
 _LEDGER_LOCK = 7_302_416
-
+# The part of the patience that was spent in the queue and is not worth a word to the database.
+_NOTHING = 0.05
 
 _queue = threading.Lock()
 # By process too: a lock on a file that a parent opened would be one lock for all its children.
 _tickets: dict[tuple[int, str], int] = {}
 
 
+def patience_ends() -> float:
+    """Until when, by :func:`time.monotonic`, whoever asks now waits for another who writes.
+
+    As long as SQLite itself would wait (``timeout`` of the settings); PostgreSQL ends its waits by itself.
+    """
+    return monotonic() + _patience()
+
+
+def left_until(moment: float) -> float:
+    """Seconds until ``moment``; 0 when it is over: then there is one more try, without waiting."""
+    return min(max(moment - monotonic(), 0.0), threading.TIMEOUT_MAX)
+
+
+def busy() -> OperationalError:
+    """What SQLite raises when its own wait is over, for a wait that ended in the queue before it."""
+    cause = sqlite3.OperationalError("database is locked")
+    vars(cause)["sqlite_errorname"] = "SQLITE_BUSY"
+    error = OperationalError("database is locked: others wait to write")
+    error.__cause__ = cause
+    return error
+
+
 @contextmanager
-def queue_of_writers() -> Iterator[None]:
+def queue_of_writers(until: float | None = None) -> Iterator[None]:
     """Lets the threads and processes of this machine begin their writes one after another.
 
     SQLite has no queue for its write lock: who finds it taken sleeps and looks again, up to a tenth of
     a second each time, and with eight threads some wait for seconds. PostgreSQL has one of its own.
     Enter it before the transaction begins. It is a courtesy and guards nothing: whoever does not queue
     still meets SQLite's own lock.
+
+    While a stranger holds that lock, nobody waits longer than ``until`` (from now on for the house's
+    patience when left out): the time in the queue is taken off the time at the lock, or the last of n
+    would be told after n times the patience. Raises what SQLite raises (:func:`busy`).
     """
     if connection.vendor != "sqlite" or connection.in_atomic_block:
         yield
         return
-    with _queue, _queue_of_processes():
-        yield
+    until = patience_ends() if until is None else until
+    if not _queue.acquire(timeout=left_until(until)):
+        raise busy()
+    try:
+        with _queue_of_processes(until), _at_the_lock(until):
+            yield
+    finally:
+        _queue.release()
 
 
 @contextmanager
-def _queue_of_processes() -> Iterator[None]:
-    """The same among processes, by a lock on a file beside the database; it ends with its process."""
+def _queue_of_processes(until: float) -> Iterator[None]:
+    """The same among processes, by a lock on a file beside the database; it ends with its process.
+
+    The wait for it has no end of its own, for looking again and again would lose the turn to whoever is
+    awake. Each process has one thread here, and each of those goes on when its own time is over.
+    """
     database = str(connection.settings_dict["NAME"])
     if fcntl is None or ":memory:" in database or database.startswith("file:"):
         yield
@@ -48,11 +87,47 @@ def _queue_of_processes() -> Iterator[None]:
     if owner not in _tickets:
         _tickets[owner] = os.open(f"{database}-queue", os.O_CREAT | os.O_RDWR | os.O_CLOEXEC, 0o600)
     file = _tickets[owner]
-    fcntl.flock(file, fcntl.LOCK_EX)
+    if not _has_turn(file, wait=left_until(until) > 0):
+        raise busy()
     try:
         yield
     finally:
         fcntl.flock(file, fcntl.LOCK_UN)
+
+
+def _has_turn(file: int, *, wait: bool) -> bool:
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX if wait else fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True
+
+
+@contextmanager
+def _at_the_lock(until: float) -> Iterator[None]:
+    """SQLite's own wait is what the queue has left of the patience."""
+    left, whole = left_until(until), _patience()
+    if whole - left < _NOTHING * whole:
+        yield
+        return
+    _wait_at_most(left)
+    try:
+        yield
+    finally:
+        _wait_at_most(whole)
+
+
+def _wait_at_most(seconds: float) -> None:
+    """Past Django, which would count it among a page's queries."""
+    connection.ensure_connection()
+    connection.connection.execute(f"PRAGMA busy_timeout = {round(seconds * 1_000)}")
+
+
+def _patience() -> float:
+    """Seconds; 5 is what Python's own module waits when nothing is said."""
+    if connection.vendor != "sqlite":
+        return threading.TIMEOUT_MAX
+    return float(connection.settings_dict["OPTIONS"].get("timeout", 5.0))
 
 
 def serialize_writers() -> None:

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 from django.db import connection, transaction
 
-from .locks import queue_of_writers, serialize_writers
+from .locks import busy, left_until, patience_ends, queue_of_writers, serialize_writers
 
 MOST = 32
 
@@ -20,8 +20,10 @@ T = TypeVar("T")
 class _Waiting:
     """A work that waits for its turn."""
 
-    def __init__(self, work: Callable[[], Any]) -> None:
+    def __init__(self, work: Callable[[], Any], until: float) -> None:
         self.work = work
+        # When its patience ends, and it is told that the database is busy.
+        self.until = until
         # It has had its turn. Without an answer then, its group failed.
         self.over = False
         self.answers: list[Any] = []
@@ -36,17 +38,25 @@ class _Line:
         self.writing = False
 
     def wait(self, mine: _Waiting) -> None:
-        """Returns when ``mine`` has had its turn, in this thread or in another."""
+        """Returns when ``mine`` has had its turn, in this thread or in another; raises when none came."""
         with self.changed:
             self.waiting.append(mine)
             while self.writing and not mine.over:
-                self.changed.wait()
+                if mine not in self.waiting:
+                    # Another thread is writing it: only that one knows what becomes of it.
+                    self.changed.wait()
+                    continue
+                left = left_until(mine.until)
+                if not left:
+                    self.waiting.remove(mine)
+                    raise busy()
+                self.changed.wait(left)
             if mine.over:
                 return
             self.writing = True
         group: list[_Waiting] = []
         try:
-            with queue_of_writers():
+            with queue_of_writers(mine.until):
                 # Only now: whoever came while other processes wrote goes along.
                 with self.changed:
                     group, self.waiting = self.waiting[:MOST], self.waiting[MOST:]
@@ -70,15 +80,17 @@ def write_together(work: Callable[[], T]) -> T:
     The work may be done by another thread, on that thread's connection, beside others, without a savepoint
     of its own. When anything is raised, by this work or by one beside it or by the commit, nothing of the
     group is kept and each is done again alone, in its own thread; what is raised then is raised to its
-    caller. So a work must be fit to be done twice, of which one is kept.
+    caller. So a work must be fit to be done twice, of which one is kept. Nobody waits in all longer than the
+    house's patience, however many wait.
     """
+    until = patience_ends()
     if not connection.in_atomic_block:
-        mine = _Waiting(work)
+        mine = _Waiting(work, until)
         _line.wait(mine)
         if mine.answers:
             answer: T = mine.answers[0]
             return answer
-    with queue_of_writers(), transaction.atomic():
+    with queue_of_writers(until), transaction.atomic():
         serialize_writers()
         return work()
 
