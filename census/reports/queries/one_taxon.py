@@ -1,7 +1,7 @@
 """Layout H: one taxon on one page, for the keeper's wall and the inspector's question."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import partial
 
 from django.db.models import Q
@@ -13,9 +13,10 @@ from census.change.queries.report import Report
 from census.change.rules.arithmetic import Change, totals_by_unit
 from census.change.rules.question import By, Question
 from inventory.book.models import Lot, Place
+from inventory.book.pictured import picture_of
 from inventory.names.models import Taxon, TaxonName
 
-from ..rules.document import Block, Column, Document, Figure, Kind, Line, Part, Said, Table
+from ..rules.document import Block, Column, Document, Figure, Kind, Line, Part, Picture, Said, Table
 from ..rules.quarters import Quarter, quarters_between, two_years_to
 from ..rules.said import Saying
 from .asking import address_of, figure, local_moment, mfu_figure
@@ -95,7 +96,13 @@ def one_taxon(question: Question, saying: Saying, subject: str) -> Document:
         untied=untied,
         notes=names.notes,
         charts=charts,
+        picture=_picture(taxon),
     )
+
+
+def _picture(taxon: Taxon) -> Picture | None:
+    shown = picture_of(taxon)
+    return None if shown is None else Picture(**asdict(shown))
 
 
 def taxon_called(words: str) -> Taxon:

@@ -129,6 +129,17 @@ class Chart:
 
 
 @dataclass(frozen=True, slots=True)
+class Picture:
+    """Of what the report is about: ``alt`` says what is on it, ``credit`` who took it; sides in px."""
+
+    url: str
+    width: int
+    height: int
+    alt: str
+    credit: str
+
+
+@dataclass(frozen=True, slots=True)
 class Block:
     """One place, period or house: a title, lines of (heading, text), tables, and notes below them.
 
@@ -208,6 +219,7 @@ class Document:
     notes: Sequence[str] = field(default=())
     ties: str = ""
     charts: Sequence[Chart] = field(default=())
+    picture: Picture | None = None
 
     @property
     def lines(self) -> int:
