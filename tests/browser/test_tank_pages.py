@@ -29,6 +29,10 @@ PAGES = (
     "/came-back",
     "/questions",
     "/sent",
+    "/picture/lot/A0",
+    "/picture/taxon/Raja%20clavata",
+    "/taxon/Raja%20clavata",
+    "/lot/A0",
     "/",
 )
 
@@ -51,6 +55,8 @@ def registrar(transactional_db: None, settings: Any) -> Person:
     for number, taxon in enumerate((goby, *rays)):
         lot = factories.make_lot(f"A{number}", taxon=taxon)
         factories.make_event("received", lot=lot, place=hall, unknown=20, entered_by=person)
+    for of in (rays[0], goby.lots.get()):
+        factories.make_picture(of, by=person)
     _send(_tablet(person, keeper), keeper)
     return person
 

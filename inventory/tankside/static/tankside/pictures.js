@@ -19,6 +19,8 @@ const AT_ONCE = 300;
 const SIDE_PX = 56;
 
 let running = false;
+// The lists that came while others were seen to.
+let next = null;
 
 export function mark(lot) {
   const url = lot.picture_url;
@@ -34,8 +36,19 @@ function draw(letters, data) {
 }
 
 export async function keepPictures(lots) {
+  next = lots;
   if (running) return;
   running = true;
+  while (next) {
+    const now = next;
+    next = null;
+    await keepThose(now);
+  }
+  running = false;
+}
+
+/** Never fails: without pictures the page goes on with letters. */
+async function keepThose(lots) {
   try {
     const wanted = mostUsed(lots);
     const have = new Set(await keysOf(PICTURE));
@@ -44,8 +57,6 @@ export async function keepPictures(lots) {
   } catch (error) {
     if (error.name === "QuotaExceededError") await forgetAll(PICTURE).catch(() => {});
     else if (!(error instanceof NoSignal)) console.info("no pictures:", error.message);
-  } finally {
-    running = false;
   }
 }
 
