@@ -122,7 +122,14 @@ def _reports(question: Question, groupings: Sequence[By], zone: tzinfo) -> list[
     names = printed_names(question.names, closing=known[1].version)
     reading = read_book(moments)
     taxa = names.taxa if names else Taxon.objects.in_bulk()
-    return [_report(replace(question, by=by), moments, reading, taxa, names, zone=zone) for by in groupings]
+    scopes = (
+        scope_numbers(reading.opened(), reading.cells),
+        scope_numbers(reading.closing.items(), reading.cells),
+    )
+    return [
+        _report(replace(question, by=by), moments, reading, taxa, names, scopes=scopes, zone=zone)
+        for by in groupings
+    ]
 
 
 def _report(
@@ -132,6 +139,7 @@ def _report(
     taxa: Mapping[int, Taxon],
     names: PrintedNames | None,
     *,
+    scopes: tuple[Mapping[str, ScopeNumbers], Mapping[str, ScopeNumbers]],
     zone: tzinfo,
 ) -> Report:
     row_by_cell = rows_of_cells(reading.cells, row_function(question, names), question.scope)
@@ -174,6 +182,6 @@ def _report(
         rows=rows,
         totals=totals_by_unit((row.unit, row.change) for row in rows),
         names=names,
-        opening_scopes=scope_numbers(reading.opened(), reading.cells),
-        closing_scopes=scope_numbers(reading.closing.items(), reading.cells),
+        opening_scopes=scopes[0],
+        closing_scopes=scopes[1],
     )

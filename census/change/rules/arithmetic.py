@@ -50,7 +50,7 @@ class Change:
     def closing(self) -> int:
         """Opening + everything in - everything out + late."""
         signs = map(SIGNS.__getitem__, self.flows)
-        return self.opening + self.late + sum(map(mul, signs, self.flows.values()))
+        return self.opening + self.late + int(sum(map(mul, signs, self.flows.values())))
 
     @property
     def opening_mfu(self) -> str:
@@ -178,11 +178,8 @@ def population_change(
             change.missing += n
         return change
 
-    for key, n in opening.items():
-        change = hold(key, n)
-        if change is not None:
-            change.opening += n
-            change.opening_by_sex[cells[key].sex] += n
+    # As hold() does, in one step: a hundred thousand cells have an opening, and few have flows.
+    changes.update(closing_by_row(opening, cells, rows))
 
     for flow in flows:
         hold(flow.from_cell, -flow.n)
@@ -199,9 +196,9 @@ def population_change(
 
     for flow in late:
         for key, n in ((flow.from_cell, -flow.n), (flow.to_cell, flow.n)):
-            change = hold(key, n)
-            if change is not None:
-                change.late += n
+            held = hold(key, n)
+            if held is not None:
+                held.late += n
     return changes
 
 

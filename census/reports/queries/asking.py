@@ -1,6 +1,6 @@
 """Figures of the population change with what the page of events is asked for each."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from operator import mul
 
 from census.change.queries.report import Row, value_of
@@ -41,6 +41,8 @@ def selected(row: Row, by: By) -> dict[str, str]:
 
 # What has nothing behind it, once for all: most figures of a long report are this one.
 NOTHING = Figure(0)
+# Figures that may be there though nothing flowed.
+_WITHOUT_FLOWS = frozenset(("opening", "late", "closing", "missing"))
 
 
 def amount(change: Change, figure: str) -> int:
@@ -58,11 +60,18 @@ def figure(change: Change, name: str, asked: Mapping[str, str]) -> Figure:
     return Figure(value, {**asked, "figure": name}) if value else NOTHING
 
 
+def figures_of(change: Change, names: Iterable[str], asked: Mapping[str, str]) -> dict[str, Figure]:
+    """The same as :func:`figure` of each name. In most rows of a long report nothing flowed."""
+    flowed = any(change.flows.values())
+    return {
+        name: figure(change, name, asked) if flowed or name in _WITHOUT_FLOWS else NOTHING for name in names
+    }
+
+
 def mfu_figure(change: Change, end: str, asked: Mapping[str, str]) -> Figure:
     """m.f.u of the opening or the closing; hermaphrodites stand with the unknown, and apart on the click."""
-    return Figure(
-        str(getattr(change, f"{end}_mfu")), {**asked, "figure": end} if amount(change, end) else None
-    )
+    words = change.opening_mfu if end == "opening" else change.closing_mfu
+    return Figure(words, {**asked, "figure": end} if amount(change, end) else None)
 
 
 def classified(taxon: Taxon) -> tuple[str, str, str, str]:

@@ -20,7 +20,7 @@ from inventory.names.models import Taxon
 
 from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Part, Said, Table
 from ..rules.said import Saying
-from .asking import address_of, classified, figure, local_moment, mfu_figure, selected
+from .asking import address_of, classified, figure, figures_of, local_moment, mfu_figure, selected
 from .counted import CensusFound, Counted, PlaceCount, census_found
 from .head import Names, head_lines, names_of, present_only
 from .moves import moves_part
@@ -37,6 +37,7 @@ _FLOWS = (
     "late",
     "closing",
 )
+_NUMBERS = (*_FLOWS, "missing")
 COLUMNS = (
     Column("opening", "opening"),
     Column("opening_mfu", "m.f.u", Kind.MFU, summed=False, under=True),
@@ -200,11 +201,13 @@ def _of_row(row: Row, asked: Mapping[str, str], found: CensusFound) -> dict[str,
 
 
 def _count_of(row: Row, found: CensusFound) -> Counted | None:
+    if not found.lines:
+        return None
     return found.lines.get((int(row.key.group), row.taxon.pk, row.unit))
 
 
 def _figures(change: Change, asked: Mapping[str, str], counted: Counted | None) -> dict[str, Figure]:
-    figures = {name: figure(change, name, asked) for name in (*_FLOWS, "missing")}
+    figures = figures_of(change, _NUMBERS, asked)
     figures["opening_mfu"] = mfu_figure(change, "opening", asked)
     figures["closing_mfu"] = mfu_figure(change, "closing", asked)
     if counted is None:
@@ -249,8 +252,9 @@ def _foot(
             notes.append(
                 f"Counts beside the book before settling ({unit}): +{more} / -{less}, gross {more + less}."
             )
-    came = [row for row in rows if not row.change.opening and row.change.closing]
-    gone = [row for row in rows if row.change.opening and not row.change.closing]
+    ends = [(row, row.change.opening, row.change.closing) for row in rows]
+    came = [row for row, opening, closing in ends if not opening and closing]
+    gone = [row for row, opening, closing in ends if opening and not closing]
     for words, some in (("Newly seen", came), ("Gone", gone)):
         listed = ", ".join(dict.fromkeys(row.taxon.scientific_name for row in some)) or "none"
         notes.append(f"{words}: {listed}.")

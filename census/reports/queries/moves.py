@@ -11,6 +11,7 @@ from inventory.book.models import Place
 from inventory.book.queries.quantities import cell_ends, pair_flows
 
 from ..rules.document import Block, Column, Figure, Identity, Line, Part, Table
+from .asking import NOTHING
 
 _Moves = dict[tuple[int, int], int]
 
@@ -72,19 +73,24 @@ def _table(
     numbers: Iterator[int],
 ) -> Table:
     asked = {**asked, "unit": unit}
+    out: defaultdict[int, dict[int, int]] = defaultdict(dict)
+    into: defaultdict[int, int] = defaultdict(int)
+    for (a, b), n in moves.items():
+        out[a][b] = n
+        into[b] += n
     lines = [
         Line(
             number=next(numbers),
             name=None,
             label=places[a].code,
-            make=partial(_row, a, moves, order, {**asked, "group": str(a)}),
+            make=partial(_row, out[a], order, {**asked, "group": str(a)}),
         )
         for a in order
-        if any(start == a for start, _ in moves)
+        if a in out
     ]
     total = {
         f"to {b}": _figure(
-            sum(n for (_, end), n in moves.items() if end == b),
+            into[b],
             {**asked, "figure": "moved_in", "group": str(b)},
         )
         for b in order
@@ -93,10 +99,11 @@ def _table(
     return Table(unit, lines, total, "Moved in")
 
 
-def _row(a: int, moves: _Moves, order: list[int], asked: Mapping[str, str]) -> dict[str, Figure]:
+def _row(moves: Mapping[int, int], order: list[int], asked: Mapping[str, str]) -> dict[str, Figure]:
+    """``moves`` are those out of one place, by where they went."""
     out = {**asked, "figure": "moved_out"}
-    row = {f"to {b}": _figure(moves.get((a, b), 0), {**out, "other": str(b)}) for b in order}
-    row["moved_out"] = _figure(sum(figure.number for figure in row.values()), out)
+    row = {f"to {b}": Figure(moves[b], {**out, "other": str(b)}) if moves.get(b) else NOTHING for b in order}
+    row["moved_out"] = _figure(sum(moves.values()), out)
     return row
 
 

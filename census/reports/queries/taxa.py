@@ -20,7 +20,7 @@ from census.change.rules.short import short_form
 
 from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Part, Said, Table
 from ..rules.said import Saying
-from .asking import address_of, classified, figure, local_moment, mfu_figure, selected
+from .asking import address_of, classified, figure, figures_of, local_moment, mfu_figure, selected
 from .head import Names, head_lines, names_of, present_only
 
 SHORT = (
@@ -46,6 +46,8 @@ SHORT_TIES = (
 )
 # Every way from the opening to the closing, as the page of events is asked for their net.
 _EVERY_WAY = "+".join((*FLOW_COLUMNS, "late"))
+_SHORT_NUMBERS = ("opening", "in", "out", "found", "unaccounted", "between", "late", "closing", "missing")
+_FULL_NUMBERS = ("opening", *FLOW_COLUMNS, "late", "closing")
 _YOUNG = "died_within_30_days"
 FULL = (
     Column("opening", "opening"),
@@ -148,10 +150,7 @@ def _part(
 def short_figures(change: Change, asked: Mapping[str, str]) -> dict[str, Figure]:
     """The figures of the short form, each with its events."""
     short = short_form(change)
-    figures = {
-        name: figure(change, name, asked)
-        for name in ("opening", "in", "out", "found", "unaccounted", "between", "late", "closing", "missing")
-    }
+    figures = figures_of(change, _SHORT_NUMBERS, asked)
     figures["opening_mfu"] = mfu_figure(change, "opening", asked)
     figures["closing_mfu"] = mfu_figure(change, "closing", asked)
     figures["change"] = Figure(short.change, {**asked, "figure": _EVERY_WAY} if short.change else None)
@@ -170,7 +169,7 @@ def _percent(change: int, percent: float | None) -> str:
 
 
 def _full(change: Change, young_most: int, asked: Mapping[str, str]) -> dict[str, Figure]:
-    figures = {name: figure(change, name, asked) for name in ("opening", *FLOW_COLUMNS, "late", "closing")}
+    figures = figures_of(change, _FULL_NUMBERS, asked)
     figures["young_most"] = Figure(young_most)
     return figures
 

@@ -33,6 +33,13 @@ def held(part: Part, line: Line | None, figures: Mapping[str, Figure]) -> Iterat
         yield Held(identity, came, went, figures[identity.result].number)
 
 
+def _off(identity: Identity, numbers: Mapping[str, int]) -> int:
+    """The same as :attr:`Held.off`, of numbers of which those that are 0 may be missing."""
+    came = sum(numbers[key] for key in identity.plus if key in numbers)
+    went = sum(numbers[key] for key in identity.minus if key in numbers)
+    return came - went - numbers.get(identity.result, 0)
+
+
 class Check:
     """Is told every line with its figures, then says what does not tie."""
 
@@ -47,7 +54,7 @@ class Check:
             for part in document.parts
         }
         self._asked = {
-            part.key: sorted({said.column for said in document.said if said.part == part.key})
+            part.key: {said.column for said in document.said if said.part == part.key}
             for part in document.parts
         }
         self._labels = {
@@ -60,20 +67,18 @@ class Check:
 
     def line(self, part: Part, table: Table, line: Line, figures: Mapping[str, Figure]) -> None:
         """One line; the figures are those of ``line``, made once by who asks."""
+        # Most figures of a long report are 0, which nothing is added for.
+        numbers = {key: one.value for key, one in figures.items() if isinstance(one.value, int) and one.value}
         sums = self.sums(part, table)
-        for key in sums:
-            n = figures[key].number
-            if n:
+        asked, labelled = self._asked[part.key], self._labels[part.key]
+        for key, n in numbers.items():
+            if key in sums:
                 sums[key] += line.sign * n
-        labelled = self._labels[part.key]
-        for column in self._asked[part.key]:
-            n = figures[column].number
-            if not n:
-                continue
-            self._added[part.key, column, table.unit, ""] += n
-            if labelled:
-                self._added[part.key, column, table.unit, line.label] += n
-        if any(one.off for one in held(part, line, figures)):
+            if key in asked:
+                self._added[part.key, key, table.unit, ""] += n
+                if labelled:
+                    self._added[part.key, key, table.unit, line.label] += n
+        if not line.free and any(_off(identity, numbers) for identity in part.identities):
             self._wrong.append(f"line {line.number}, {line.name.accepted if line.name else line.label}")
 
     def sums(self, part: Part, table: Table) -> dict[str, int]:
