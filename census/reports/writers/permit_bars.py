@@ -33,15 +33,14 @@ def _parts(bar: Bar) -> str:
 def _key(drawing: Drawing, *, held: bool) -> None:
     """What the shades, the outline and the line are."""
     x = LEFT
-    for name in ("held" if held else "", "kept", "died", "let go", "over"):
-        if not name:
-            continue
+    for name in ("kept", "died", "let go", "over"):
         if name == "over":
             _outlined(drawing, (x, 3, 12, 14))
         else:
             _box(drawing, (x, 5, 12, 10), _SHADES[name])
-        drawing.text(x + 16, 14, name)
-        x += 24 + LETTER * len(name)
+        words = "kept, held" if name == "kept" and held else name
+        drawing.text(x + 16, 14, words)
+        x += 24 + LETTER * len(words)
     drawing.line((x + 2, 3), (x + 2, 17), width=2)
     drawing.text(x + 8, 14, "the limit")
     drawing.text(LEFT, 34, "each bar against its own limit")
