@@ -21,34 +21,38 @@ from django.db import transaction
 from django.http import HttpResponseBase
 from django.test import Client
 from django.urls import Resolver404, resolve
-from django.utils import timezone
 from icalendar import Calendar
 from pypdf import PdfReader
 from pytest_django import DjangoDbBlocker
 
-from census.demo.actions.build import build_house
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 from tests import factories
 from tests.rounds.blind_walk import names_in, patterns
 
+from ..demo.conftest import DemoHouse, house
 from .poison import LEFT_OUT, is_poisoned, poison, text_columns
+
+__all__ = ["house"]  # the demo house, for this module
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_clock"), pytest.mark.slow]
 
 # Addresses of one view: more of the same show the same columns.
 EACH_VIEW = 3
+_CODE = re.compile(r"\s*(?:javascript|vbscript|data\s*:\s*text/html)", re.IGNORECASE)
 _LITERAL = re.compile(r'"(?:[^"]|"")*"')
 # The triggers are off, which /health rightly tells.
 ENDS = ("/sign-out", "/health")
 
 
 class Page(HTMLParser):
-    """Elements that the evil string made, links, and all text."""
+    """Elements that the evil string made, what stands inline, links, and all text."""
 
     def __init__(self) -> None:
         super().__init__(convert_charrefs=True)
         self.made: list[str] = []
+        # What the Content-Security-Policy would not run or show: no page of the house may need it.
+        self.inline: list[str] = []
         self.links: list[str] = []
         self.text: list[str] = []
 
@@ -56,10 +60,20 @@ class Page(HTMLParser):
         said = dict(attrs)
         if said.get("id") == "evil" or any(name.startswith("on") for name in said):
             self.made.append(f"<{tag} {attrs}>")
-        self.links += [link for name in ("href", "src", "action") if (link := said.get(name))]
+        if tag == "style" or "style" in said or (tag == "script" and not _may_stand(said)):
+            self.inline.append(f"<{tag} {attrs}>")
+        self.inline += [name for name in said if name.startswith("on")]
+        led = [link for name in ("href", "src", "action", "formaction") if (link := said.get(name))]
+        self.inline += [link for link in led if _CODE.match(link)]
+        self.links += led
 
     def handle_data(self, data: str) -> None:
         self.text.append(data)
+
+
+def _may_stand(script: dict[str, str | None]) -> bool:
+    """A file of the house, or data that nobody runs (HTML, section 4.12.1)."""
+    return bool(script.get("src")) or script.get("type") == "application/json"
 
 
 @dataclass
@@ -73,10 +87,9 @@ class Seen:
 
 
 @pytest.fixture(scope="module")
-def client(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[Client]:
+def client(house: DemoHouse, django_db_blocker: DjangoDbBlocker) -> Iterator[Client]:
     """The demo house, poisoned, and somebody with every role who does not count there."""
     with django_db_blocker.unblock(), transaction.atomic():
-        build_house(now=factories.NOW, zone=timezone.get_current_timezone())
         reader = factories.make_person("Everyrole", roles=[role for role in Role if role != Role.COUNTER])
         poison()
         # The groups are not the house's own tables, and stay what they are.
@@ -92,6 +105,23 @@ def test_every_text_that_people_write_is_poisoned_or_left_out_for_a_reason() -> 
     names = {name for _, _, name in text_columns()}
     assert {name for name in LEFT_OUT if name not in names} == set()
     assert len([name for _, column, name in text_columns() if is_poisoned(column, name)]) > 100
+
+
+@pytest.mark.parametrize(
+    ("markup", "found"),
+    [
+        ('<p style="color: red">', 1),
+        ("<style>p { color: red }</style>", 1),
+        ("<script>run()</script>", 1),
+        ('<a href=" javascript:run()">', 1),
+        ('<button onclick="run()">', 1),
+        ('<script src="/static/a.js"></script><script type="application/json">{}</script><a href="/on">', 0),
+    ],
+)
+def test_the_walk_sees_what_stands_inline(markup: str, found: int) -> None:
+    page = Page()
+    page.feed(markup)
+    assert len(page.inline) == found
 
 
 def test_the_evil_string_is_shown_as_text_in_every_page_and_file(client: Client) -> None:
@@ -155,6 +185,8 @@ def _open(client: Client, address: str, view: str, seen: Seen) -> list[str]:
         seen.shown += "id=evil" in "".join(page.text)
         for made in page.made:
             wrong(f"has the element {made}")
+        for inline in page.inline:
+            wrong(f"has inline {inline[:200]}")
         return [_within(address, link) for link in page.links]
     _look_at_file(kind, content, wrong)
     return []
