@@ -4,7 +4,7 @@ import os
 import shutil
 from collections.abc import Iterator
 from datetime import datetime, tzinfo
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 import time_machine
@@ -18,6 +18,9 @@ from pytest_django import DjangoDbBlocker
 from inventory.db import triggers
 
 from . import factories
+
+if TYPE_CHECKING:
+    from .demo.built import Built
 
 # The same examples on every run in CI, so that a red run is red for everybody; random ones at home.
 # Eight test processes on two cores: how long an example takes says nothing here.
@@ -73,6 +76,15 @@ def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(TransactionTestCase, "_fixture_teardown", empty_and_restore)
         yield
+
+
+@pytest.fixture(scope="session")
+def demo_built(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator["Built"]:
+    """The demo house in a database of its own, built once in this process (``house`` leads to it)."""
+    from .demo.built import built
+
+    with django_db_blocker.unblock(), built() as demo:
+        yield demo
 
 
 @pytest.fixture(scope="session")

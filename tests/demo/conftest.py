@@ -1,4 +1,4 @@
-"""The demo house, built once for the tests that look at it."""
+"""The demo house for the tests that look at it."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -9,10 +9,12 @@ from django.db import transaction
 from django.utils import timezone
 from pytest_django import DjangoDbBlocker
 
-from census.demo.actions.build import build_house
 from census.demo.actions.people import SignIn
 from census.demo.rules.history import History
 from tests import factories
+
+from ..migrated import looking_at
+from .built import Built
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,13 +28,12 @@ class DemoHouse:
 
 
 @pytest.fixture(scope="module")
-def house(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[DemoHouse]:
-    """The demo house in its half counted state; taken back after the module's tests.
+def house(demo_built: Built, django_db_blocker: DjangoDbBlocker) -> Iterator[DemoHouse]:
+    """The demo house in its half counted state; what the module's tests and fixtures change is taken back.
 
     Tests that use it are marked ``django_db``: their own transactions are savepoints in this one.
     """
     zone = timezone.get_current_timezone()
-    with django_db_blocker.unblock(), transaction.atomic():
-        history, sign_ins = build_house(now=factories.NOW, zone=zone)
-        yield DemoHouse(history, sign_ins, factories.NOW, zone)
+    with django_db_blocker.unblock(), looking_at(demo_built.database), transaction.atomic():
+        yield DemoHouse(demo_built.history, demo_built.sign_ins, factories.NOW, zone)
         transaction.set_rollback(True)

@@ -12,8 +12,11 @@ from census.demo.actions.people import password_of
 from census.demo.actions.preview import promised
 from census.demo.rules.fixtures import read_rows
 
+from ..migrated import on_sqlite_anyhow
+
 MANAGE = Path(__file__).resolve().parents[2] / "manage.py"
 LONGEST = 60  # seconds, on two cores
+pytestmark = on_sqlite_anyhow
 
 
 @pytest.fixture(scope="module")

@@ -24,6 +24,7 @@ from inventory.names.rules.verdicts import VerdictKind
 from inventory.names.store.split import LONGEST, canonical_of, split
 from inventory.names.store.where import LoadRunning, _locked, remove
 from tests.factories import NOW
+from tests.migrated import copy_of_the_tests_database, on_sqlite_anyhow
 
 from . import thousand
 from .sources import RowSource, in_memory, names, store_file
@@ -180,10 +181,8 @@ KILLED = """
 import os, signal, sys, django
 django.setup()
 from pathlib import Path
-from django.core.management import call_command
 from inventory.doors.clock import now
 from inventory.names.actions.backbone import load_release
-call_command("migrate", "names", verbosity=0)
 def tell(step, share):
     if step == sys.argv[2]:
         os.kill(os.getpid(), signal.SIGKILL)
@@ -193,8 +192,9 @@ print(loaded.already, loaded.usages, loaded.release.is_current)
 
 
 @pytest.fixture
-def house(tmp_path: Path) -> tuple[Path, dict[str, str]]:
+def house(tmp_path: Path, db: None) -> tuple[Path, dict[str, str]]:
     """A house of its own on SQLite, for a process that is killed."""
+    copy_of_the_tests_database(tmp_path / "tidetally.sqlite3")
     environment = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
     return (
         tmp_path,
@@ -207,13 +207,14 @@ def house(tmp_path: Path) -> tuple[Path, dict[str, str]]:
     )
 
 
+@on_sqlite_anyhow
 def test_a_load_that_was_killed_is_started_again_cleanly(house: tuple[Path, dict[str, str]]) -> None:
     folder, environment = house
 
     def run(until: str) -> subprocess.CompletedProcess[str]:
         command = [sys.executable, "-c", KILLED, str(BACKBONE), until]
         return subprocess.run(
-            command, cwd=PROJECT, env=environment, capture_output=True, text=True, check=False
+            command, cwd=PROJECT, env=environment, capture_output=True, text=True, check=False, timeout=120
         )
 
     killed = run("following synonyms")

@@ -5,10 +5,13 @@ the tests run on.
 """
 
 import os
+import shutil
 import subprocess
 import sys
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from io import BytesIO
@@ -34,30 +37,25 @@ from inventory.site.backup.retention import Retention, made_at, name_at, parse_r
 
 from ..migrated import copy_of_the_tests_database, fill_from
 
-Run = Callable[..., subprocess.CompletedProcess[str]]
 NOW = datetime(2026, 10, 6, 8, 0, tzinfo=UTC)
+pytestmark = pytest.mark.django_db  # the tests' database has every migration, and is copied
 
 
-@pytest.fixture
-def house(tmp_path: Path, django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[Run]:
-    """A house of its own, with its commands; ``TIDETALLY_DATA`` in ``data`` beside the backups."""
-    environment = {**os.environ, "TIDETALLY_DATA": str(tmp_path / "data")}
-    environment.pop("DATABASE_URL", None)
-    environment.pop("DJANGO_SETTINGS_MODULE", None)
-    (tmp_path / "data").mkdir()
-    if connection.vendor == "sqlite":
-        with django_db_blocker.unblock():
-            copy_of_the_tests_database(tmp_path / "data" / "tidetally.sqlite3")
-    else:
-        name = f"drill_{uuid4().hex[:12]}"
-        with django_db_blocker.unblock(), connection._nodb_cursor() as cursor:
-            cursor.execute(f"CREATE DATABASE {name}")
-            fill_from(copy_of_the_tests_database(tmp_path / "migrated"), name)
-        told = connection.settings_dict
-        where = quote(told["HOST"], safe="") + (f":{told['PORT']}" if told["PORT"] else "")
-        environment["DATABASE_URL"] = f"postgres://{told['USER']}@{where}/{name}"
+@dataclass(frozen=True, slots=True)
+class House:
+    """A house of its own, and its commands; ``data`` is its ``TIDETALLY_DATA``, beside the backups."""
 
-    def run(*words: str, **more: str) -> subprocess.CompletedProcess[str]:
+    data: Path
+    database: str = ""  # in PostgreSQL
+
+    def __call__(self, *words: str, **more: str) -> subprocess.CompletedProcess[str]:
+        environment = {**os.environ, "TIDETALLY_DATA": str(self.data)}
+        environment.pop("DATABASE_URL", None)
+        environment.pop("DJANGO_SETTINGS_MODULE", None)
+        if self.database:
+            told = connection.settings_dict
+            where = quote(told["HOST"], safe="") + (f":{told['PORT']}" if told["PORT"] else "")
+            environment["DATABASE_URL"] = f"postgres://{told['USER']}@{where}/{self.database}"
         return subprocess.run(
             [sys.executable, "manage.py", *words],
             cwd=settings.PROJECT,
@@ -65,29 +63,66 @@ def house(tmp_path: Path, django_db_setup: None, django_db_blocker: DjangoDbBloc
             capture_output=True,
             text=True,
             check=False,
+            timeout=120,
         )
 
-    yield run
-    if connection.vendor == "postgresql":
-        with django_db_blocker.unblock(), connection._nodb_cursor() as cursor:
-            cursor.execute("SELECT datname FROM pg_database WHERE datname LIKE %s", [f"{name}%"])
-            for (made,) in cursor.fetchall():
-                cursor.execute(f"DROP DATABASE {made}")
+
+@contextmanager
+def _house(folder: Path, blocker: DjangoDbBlocker, *, like: House | None = None) -> Iterator[House]:
+    """A house with every migration taken and nothing in it, or one like another."""
+    data = folder / "data"
+    if like:
+        shutil.copytree(like.data, data)
+    else:
+        data.mkdir()
+    with blocker.unblock():
+        if connection.vendor == "sqlite":
+            if not like:
+                copy_of_the_tests_database(data / "tidetally.sqlite3")
+            yield House(data)
+            return
+        name = f"drill_{uuid4().hex[:12]}"
+        with connection._nodb_cursor() as cursor:
+            cursor.execute(f"CREATE DATABASE {name}" + (f" TEMPLATE {like.database}" if like else ""))
+        if not like:
+            fill_from(copy_of_the_tests_database(folder / "migrated"), name)
+        try:
+            yield House(data, name)
+        finally:
+            with connection._nodb_cursor() as cursor:
+                cursor.execute("SELECT datname FROM pg_database WHERE datname LIKE %s", [f"{name}%"])
+                for (made,) in cursor.fetchall():
+                    cursor.execute(f"DROP DATABASE {made}")
 
 
 @pytest.fixture
-def lived_in(house: Run) -> Run:
-    """With animals in it."""
-    loaded = house("load", "fixtures/load/example")
-    assert loaded.returncode == 0, loaded.stderr
-    return house
+def house(tmp_path: Path, django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[House]:
+    with _house(tmp_path, django_db_blocker) as made:
+        yield made
 
 
-def _stock(run: Run) -> str:
+@pytest.fixture(scope="module")
+def loaded(
+    tmp_path_factory: pytest.TempPathFactory, django_db_setup: None, django_db_blocker: DjangoDbBlocker
+) -> Iterator[House]:
+    """With animals in it; each test has a house like this one."""
+    with _house(tmp_path_factory.mktemp("loaded"), django_db_blocker) as made:
+        done = made("load", "fixtures/load/example")
+        assert done.returncode == 0, done.stderr
+        yield made
+
+
+@pytest.fixture
+def lived_in(loaded: House, tmp_path: Path, django_db_blocker: DjangoDbBlocker) -> Iterator[House]:
+    with _house(tmp_path, django_db_blocker, like=loaded) as made:
+        yield made
+
+
+def _stock(run: House) -> str:
     return run("stock", "--as-of", "2026-10-06", "--format", "csv").stdout
 
 
-def test_a_restored_house_holds_what_the_lost_one_held(lived_in: Run, tmp_path: Path) -> None:
+def test_a_restored_house_holds_what_the_lost_one_held(lived_in: House, tmp_path: Path) -> None:
     before = _stock(lived_in)
     file = tmp_path / "copy.zip"
     made = lived_in("backup", str(file))
@@ -105,7 +140,7 @@ def test_a_restored_house_holds_what_the_lost_one_held(lived_in: Run, tmp_path: 
     assert lived_in("verify").returncode == 0
 
 
-def test_a_backup_for_a_key_opens_with_the_secret_half_only(lived_in: Run, tmp_path: Path) -> None:
+def test_a_backup_for_a_key_opens_with_the_secret_half_only(lived_in: House, tmp_path: Path) -> None:
     key, wrong = pyrage.x25519.Identity.generate(), pyrage.x25519.Identity.generate()
     made = lived_in("backup", "--into", str(tmp_path / "kept"), TIDETALLY_BACKUP_KEY=str(key.to_public()))
     assert made.returncode == 0, made.stderr
@@ -123,7 +158,7 @@ def test_a_backup_for_a_key_opens_with_the_secret_half_only(lived_in: Run, tmp_p
 
 
 def test_what_is_cut_off_altered_or_newer_is_refused_and_changes_nothing(
-    lived_in: Run, tmp_path: Path
+    lived_in: House, tmp_path: Path
 ) -> None:
     file = tmp_path / "copy.zip"
     lived_in("backup", str(file))
@@ -146,7 +181,7 @@ def test_what_is_cut_off_altered_or_newer_is_refused_and_changes_nothing(
     assert _stock(lived_in) == before
 
 
-def test_a_ledger_that_was_altered_inside_the_backup_is_refused(lived_in: Run, tmp_path: Path) -> None:
+def test_a_ledger_that_was_altered_inside_the_backup_is_refused(lived_in: House, tmp_path: Path) -> None:
     """Whoever can write the file can make its hashes fit; the head that was kept elsewhere still tells."""
     file = tmp_path / "copy.zip"
     lived_in("backup", str(file))
@@ -270,7 +305,7 @@ def test_the_newest_backup_of_a_folder_is_known_and_told_when_it_is_too_old(tmp_
     assert age_in_words(newest, now=NOW + timedelta(days=2)) == "2 days old"
 
 
-def test_a_folder_of_backups_is_thinned_by_the_command(house: Run, tmp_path: Path) -> None:
+def test_a_folder_of_backups_is_thinned_by_the_command(house: House, tmp_path: Path) -> None:
     folder = tmp_path / "kept"
     folder.mkdir()
     today = datetime.now(UTC)

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from ..migrated import on_sqlite_anyhow
+
 PROJECT = Path(__file__).resolve().parent.parent.parent
 
 
@@ -21,10 +23,12 @@ def run(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
         capture_output=True,
         text=True,
         check=False,
+        timeout=300,
     )
 
 
 @pytest.mark.slow
+@on_sqlite_anyhow
 def test_a_new_database_gets_its_tables_and_an_old_one_a_sentence(tmp_path: Path) -> None:
     first = run(tmp_path, "stock", "--as-of", "2026-09-30", "--format", "csv")
     assert first.returncode == 0

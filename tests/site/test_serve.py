@@ -13,9 +13,14 @@ from urllib.request import Request, urlopen
 import pytest
 from django.conf import settings
 
+from ..migrated import copy_of_the_tests_database, on_sqlite_anyhow
+
+pytestmark = on_sqlite_anyhow
+
 
 @pytest.fixture
-def environment(tmp_path: Path) -> dict[str, str]:
+def environment(tmp_path: Path, db: None) -> dict[str, str]:
+    copy_of_the_tests_database(tmp_path / "tidetally.sqlite3")
     told = {**os.environ, "TIDETALLY_DATA": str(tmp_path)}
     told.pop("DATABASE_URL", None)
     told.pop("DJANGO_SETTINGS_MODULE", None)
@@ -36,16 +41,23 @@ def server(environment: dict[str, str]) -> Iterator[tuple[subprocess.Popen[str],
         command, cwd=settings.PROJECT, env=environment, stderr=subprocess.DEVNULL, text=True
     )
     try:
-        for _ in range(600):
-            try:
-                socket.create_connection(("127.0.0.1", port), timeout=1).close()
-                break
-            except OSError:
-                time.sleep(0.1)
+        until = time.monotonic() + 60
+        while not _is_open(port):
+            assert process.poll() is None, "the server did not start"
+            assert time.monotonic() < until, "the server does not answer"
+            time.sleep(0.1)
         yield process, port
     finally:
         process.kill()
-        process.wait()
+        process.wait(60)
+
+
+def _is_open(port: int) -> bool:
+    try:
+        socket.create_connection(("127.0.0.1", port), timeout=1).close()
+    except OSError:
+        return False
+    return True
 
 
 def _health(port: int, **headers: str) -> str:
@@ -55,7 +67,7 @@ def _health(port: int, **headers: str) -> str:
 
 def _children(parent: int) -> list[int]:
     listed = subprocess.run(
-        ["ps", "-o", "pid=", "--ppid", str(parent)], capture_output=True, text=True, check=False
+        ["ps", "-o", "pid=", "--ppid", str(parent)], capture_output=True, text=True, check=False, timeout=60
     )
     return [int(pid) for pid in listed.stdout.split()]
 
@@ -92,6 +104,7 @@ def test_a_port_that_is_taken_is_told_in_words(environment: dict[str, str]) -> N
             capture_output=True,
             text=True,
             check=False,
+            timeout=60,
         )
     assert done.returncode == 2
     assert "--port" in done.stderr
