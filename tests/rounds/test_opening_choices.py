@@ -112,7 +112,9 @@ def test_the_page_takes_both_tells_the_cut_off_and_shows_the_warnings(
         "classes": ["A", "B"],
         "keepers": "on",
     }
+    assert "No other day can be chosen" in client.get(reverse("census_list")).content.decode()
     page = client.post(reverse("census_list"), stated, follow=True).content.decode()
+    assert "nothing is compared at the cut-off" in page
     for words in (
         "with the cut-off at the end of 2026-09-30",
         "Class C, D is not counted in it",

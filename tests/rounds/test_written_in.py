@@ -7,6 +7,7 @@ from django.urls import reverse
 from census.rounds.actions.approving import approve_asked, refuse_asked
 from census.rounds.actions.compare import compare_counts
 from census.rounds.actions.counts import Entry, take_counts
+from census.rounds.actions.recounts import ask_recount
 from census.rounds.actions.refused import CensusRefused
 from census.rounds.actions.sheets import hand_in
 from census.rounds.actions.written_in import Found, ask_write_in, find_write_in
@@ -208,3 +209,58 @@ def test_only_what_was_written_in_is_found_and_only_by_who_decides(house: TestHo
         find(house, house.line(census, "goby"), Found(FoundAs.INTRODUCED))
     with pytest.raises(CensusRefused, match="may not decide what was written in"):
         find_write_in(line=line, found=Found(FoundAs.INTRODUCED), by=house.first, now=NOW, zone=ZONE)
+
+
+def ray() -> Taxon:
+    return factories.make_taxon("Raja brachyura", common_name="blonde ray", count_class="A")
+
+
+def count_again(house: TestHouse, line: Line, n: int) -> None:
+    ask_recount(lines=[line], of=house.second, by=house.registrar, now=NOW)
+    again = Entry(line=line.number, counted_at=NOW, counter=house.second, value=n)
+    take_counts(sheet=line.sheet, entries=[again], by=house.second, now=NOW, round=2)
+
+
+def test_what_is_found_to_be_of_class_a_waits_for_a_second_count_and_for_the_curator(
+    house: TestHouse,
+) -> None:
+    """Procedure of the house: class A has two counters, and every adjustment of it the curator's name."""
+    census, line = written(house, "a ray with spots", 1)
+    found = Found(FoundAs.CAME_WITH, taxon=ray())
+    with pytest.raises(CensusRefused, match="of class A, which two count"):
+        find(house, line, found, approved_by=house.curator)
+    count_again(house, line, 1)
+    with pytest.raises(CensusRefused, match="curator's approval is needed: class A"):
+        find(house, line, found)
+    assert find(house, line, found, approved_by=house.curator).event is not None
+    row = row_of(census, line)
+    assert (row.line.count_class, row.confirmed, row.state) == ("A", True, LineState.SETTLED)
+
+
+def test_two_counts_of_class_a_that_differ_do_not_join_the_stock(house: TestHouse) -> None:
+    _, line = written(house, "a ray with spots", 1)
+    count_again(house, line, 2)
+    with pytest.raises(CensusRefused, match="the book moves when both agree"):
+        find(house, line, Found(FoundAs.CAME_WITH, taxon=ray()), approved_by=house.curator)
+
+
+def test_class_a_that_was_asked_for_waits_for_the_curator(house: TestHouse) -> None:
+    _, line = written(house, "a ray with spots", 1)
+    count_again(house, line, 1)
+    found = Found(FoundAs.CAME_WITH, taxon=ray())
+    asked = ask_write_in(line=line, found=found, by=house.registrar, now=NOW, zone=ZONE)
+    assert isinstance(asked, ApprovalAsked)
+    assert asked.curator
+
+
+@pytest.mark.parametrize("name", ["Raja brachyura", "Blonde ray"])
+def test_a_name_of_class_a_has_its_second_counter_at_once(house: TestHouse, name: str) -> None:
+    ray()
+    census, line = written(house, name, 1)
+    assert line.count_class == "A"
+    assert row_of(census, line).one_counter_only
+    line.sheet.counters.add(house.second)
+    again = Entry(line=line.number, counted_at=NOW, counter=house.second, value=1)
+    take_counts(sheet=line.sheet, entries=[again], by=house.second, now=NOW, round=2)
+    assert not row_of(census, line).one_counter_only
+    assert row_of(census, line).confirmed

@@ -1,7 +1,7 @@
 """Takes counts: many lines at once, from a page, a workbook or a program."""
 
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
@@ -11,62 +11,15 @@ from inventory.book.models import Lot
 from inventory.people.models import Person
 
 from ..models import Count, Line, Sheet, Sighting
-from ..queries.approvers import roles_held
-from ..rules.who import COUNTS, TYPES_LETTERS, VOLUNTEER_CLASSES, is_volunteer
-from ..rules.words import SACFOR, CensusState, LineKind, Seen, SheetForm, SheetState
+from ..queries.written_class import class_of_written
+from ..rules.who import COUNTS, TYPES_LETTERS
+from ..rules.words import CensusState, LineKind, SheetForm, SheetState
+from .against_counts import against_volunteers, problems_of
 from .allowed import require
+from .entries import Entry
 from .first_compared import keep_of_lines
 from .moving import move_census, running
 from .refused import CensusRefused
-
-EXACT = "A"
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """What was written on one line in one round.
-
-    ``line``: the line's number on its sheet; 0 for an animal that was written in, with its
-    ``written_name``. ``counted_at``: the count moment, aware. ``value`` 0 is a count of zero; an
-    entry with neither value, letter nor sightings is blank and taken as not counted. ``counter``
-    is the person who counted, ``party`` whoever wrote a letter. ``passes``: how many passes or pictures
-    the number is the middle of. ``sexes``: males, females,
-    hermaphrodites, unknown. ``seen``: the roll-call by accession number. ``origin`` is where it
-    stands ("sheet 1, row 12") and is told in problems.
-    """
-
-    line: int
-    counted_at: datetime
-    counter: Person | None = None
-    value: int | None = None
-    at_least: bool = False
-    low: int | None = None
-    high: int | None = None
-    passes: int | None = None
-    letter: str = ""
-    sexes: tuple[int, int, int, int] | None = None
-    seen: Mapping[str, Seen] = field(default_factory=dict)
-    written_name: str = ""
-    unit: str = "animal"
-    party: str = ""
-    method: str = ""
-    remark: str = ""
-    origin: str = ""
-
-    @property
-    def number(self) -> int | None:
-        """The number counted: as written, else the sum of the sexes, else how many were seen."""
-        if self.value is not None:
-            return self.value
-        if self.sexes is not None:
-            return sum(self.sexes)
-        if self.seen and not self.letter:
-            return sum(1 for seen in self.seen.values() if seen is Seen.SEEN)
-        return None
-
-    @property
-    def blank(self) -> bool:
-        return self.number is None and not self.letter
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,9 +50,9 @@ def take_counts(
     problems = [
         f"{entry.origin or f'line {entry.line}'}: {problem}"
         for entry in written
-        for problem in _problems(entry, lines, now=now, round_=round, named=named)
+        for problem in problems_of(entry, lines, now=now, round_=round, named=named)
     ]
-    problems += _against_volunteers(written, lines, sheet, named)
+    problems += against_volunteers(written, lines, sheet, named)
     numbers = [entry.line for entry in written if entry.line]
     problems += [f"line {n}: given more than once" for n in sorted(set(numbers)) if numbers.count(n) > 1]
     if problems:
@@ -138,94 +91,6 @@ def _lines(sheet: Sheet) -> dict[int, Line]:
     return {line.number: line for line in lines}
 
 
-def _against_volunteers(
-    written: Sequence[Entry], lines: Mapping[int, Line], sheet: Sheet, named: Mapping[int, Person]
-) -> list[str]:
-    """A trained volunteer counts classes B and C, with an aquarist on the sheet."""
-    counters = {entry.counter.pk: entry.counter for entry in written if entry.counter}
-    volunteers = {pk for pk, person in counters.items() if is_volunteer(roles_held(person))}
-    if not volunteers:
-        return []
-    problems = [
-        f"{entry.origin or f'line {entry.line}'}: {entry.counter.name} is a trained volunteer, who counts "
-        f"classes B and C; an aquarist counts class {lines[entry.line].count_class}"
-        for entry in written
-        if entry.counter and entry.counter.pk in volunteers and entry.line in lines
-        if lines[entry.line].count_class not in VOLUNTEER_CLASSES
-    ]
-    if all(is_volunteer(roles_held(person)) for person in (*named.values(), *counters.values())):
-        problems.append(
-            f"the sheet {sheet.number} names no aquarist; a trained volunteer counts with one: name both"
-        )
-    return problems
-
-
-def _problems(
-    entry: Entry, lines: Mapping[int, Line], *, now: datetime, round_: int, named: Collection[int]
-) -> list[str]:
-    """What is wrong with one entry, in sentences."""
-    problems = []
-    if entry.line and entry.line not in lines:
-        problems.append(f"the sheet has no line {entry.line}")
-    if not entry.line and not entry.written_name.strip():
-        problems.append("an animal that is written in needs a name")
-    if entry.counter is None and not entry.party:
-        problems.append("say who counted")
-    if entry.counted_at > now:
-        problems.append("the count moment lies in the future")
-    problems += _number_problems(entry)
-    if entry.line in lines:
-        problems += _line_problems(entry, lines[entry.line], round_, named)
-    return problems
-
-
-def _number_problems(entry: Entry) -> list[str]:
-    problems = []
-    given = [n for n in (entry.value, entry.low, entry.high, *(entry.sexes or ())) if n is not None]
-    if any(n < 0 for n in given):
-        problems.append("a count is a whole number of 0 or more")
-    if entry.passes is not None and entry.passes < 1:
-        problems.append("a count has one pass or more")
-    if entry.letter and entry.letter not in SACFOR:
-        problems.append(f"{entry.letter!r} is not one of the letters {' '.join(SACFOR)}")
-    if entry.sexes is not None and entry.value is not None and sum(entry.sexes) != entry.value:
-        problems.append(f"the sexes add up to {sum(entry.sexes)}, not {entry.value}")
-    low = entry.low if entry.low is not None else entry.number
-    high = entry.high if entry.high is not None else entry.number
-    if entry.number is not None and low is not None and high is not None and not low <= entry.number <= high:
-        problems.append(f"the range {low} to {high} does not hold the count {entry.number}")
-    return problems
-
-
-def _line_problems(entry: Entry, line: Line, round_: int, named: Collection[int]) -> list[str]:
-    problems = []
-    if line.kind == LineKind.PRESENCE and entry.number is not None:
-        problems.append("a line of class D takes a letter, not a number")
-    if entry.letter and line.kind not in (LineKind.PRESENCE, LineKind.WRITE_IN):
-        problems.append("a letter stands on lines of class D only; count, or leave it blank")
-    strangers = sorted(set(entry.seen) - {lot.accession for lot in line.lots.all()})
-    if strangers:
-        problems.append(f"not on this line: {', '.join(strangers)}")
-    asked = any(recount.round == round_ for recount in line.recounts.all())
-    if round_ > 1 and not asked and not _second_counter(entry, line, round_, named):
-        problems.append(f"no count {round_} was asked for; ask for a recount first")
-    earlier = {count.counter_id for count in line.counts.all() if count.round < round_} - {None}
-    if entry.counter is not None and entry.counter.pk in earlier:
-        problems.append(f"{entry.counter.name} made an earlier count of this line; another person recounts")
-    return problems
-
-
-def _second_counter(entry: Entry, line: Line, round_: int, named: Collection[int]) -> bool:
-    """Class A has two counters at the same moment, each of whom writes: the second needs no asking."""
-    return (
-        round_ == 2
-        and line.count_class == EXACT
-        and entry.counter is not None
-        and entry.counter.pk in named
-        and any(count.round == 1 for count in line.counts.all())
-    )
-
-
 def _written_in(sheet: Sheet, entry: Entry, lines: dict[int, Line], *, by: Person, now: datetime) -> Line:
     """The line of an animal that was written in; the same name on a sheet is one line."""
     for line in lines.values():
@@ -239,6 +104,7 @@ def _written_in(sheet: Sheet, entry: Entry, lines: dict[int, Line], *, by: Perso
         kind=LineKind.WRITE_IN.value,
         written_name=entry.written_name.strip(),
         unit=entry.unit,
+        count_class=class_of_written(entry.written_name),
         added_at=now,
         added_by=by,
     )
@@ -341,3 +207,6 @@ def _content(count: Count) -> tuple[object, ...]:
         count.remark,
         frozenset((sighting.lot_id, sighting.seen) for sighting in count.sightings.all()),
     )
+
+
+__all__ = ["Entry", "Taken", "current_count", "take_counts"]

@@ -7,7 +7,7 @@ import hashlib
 import json
 import logging
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -25,8 +25,9 @@ from ..models import Count, CountEntry, Line, Sheet
 from ..queries.settings import settings_in_use
 from ..rules.passes import how, middle
 from ..rules.states import SHEETS_OPEN
+from ..rules.tolerance import EXACT
 from ..rules.words import LineKind, NoticeKind, Seen
-from .counts import EXACT, Entry, take_counts
+from .counts import Entry, take_counts
 from .refused import CensusRefused
 from .sheets import hand_in
 from .telling import tell
@@ -208,18 +209,18 @@ def _by_round(counted: Counted, sheet: Sheet, person: Person, clock: Clock) -> d
     """
     wanted = settings_in_use().passes_min_class_c
     others = _first_counts_of_others(sheet, person) if counted.round == 1 else []
-    taken: dict[int, Line] = {line.number: line for line in others if line.kind != LineKind.WRITE_IN}
-    names = {line.written_name for line in others if line.kind == LineKind.WRITE_IN}
+    taken = {line.written_name if line.kind == LineKind.WRITE_IN else line.number: line for line in others}
     troubles: list[tuple[str, str]] = []
     found: dict[int, list[Entry]] = {}
     for line in counted.lines:
-        before = taken.get(line.line)
+        before = taken.get(line.line or line.name.strip())
         round_ = 2 if before is not None and before.count_class == EXACT else counted.round
-        if (before is not None and round_ == 1) or (not line.line and line.name.strip() in names):
+        if before is not None and round_ == counted.round:
             words = "another counter has sent it; leave it blank, or ask the registrar for a recount"
             troubles.append((line.words, f"{line.words}: {words}"))
             continue
-        found.setdefault(round_, []).append(_entry(line, person, clock, wanted, troubles))
+        entry = _entry(line, person, clock, wanted, troubles)
+        found.setdefault(round_, []).append(replace(entry, line=before.number) if before else entry)
     if troubles:
         raise _Back(*troubles)
     return found

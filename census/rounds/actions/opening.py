@@ -2,46 +2,26 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
 
 from django.db import transaction
 from django.db.models import Max
 
-from inventory.book.models import Lot, LotKind, Period, Place, PlaceKind
+from inventory.book.models import Lot, Period, Place, PlaceKind
 from inventory.book.rules.happened import end_of_day
 from inventory.names.models import Taxon
 from inventory.people.models import Person
 
 from ..models import Census, Line, Sheet
 from ..models.census import EVERY_CLASS
-from ..queries.holdings import Holding, class_of, holdings, is_counted, lots_by_id, newcomers
+from ..queries.holdings import holdings, is_counted, newcomers
 from ..queries.keepers import keepers_of
+from ..queries.planned_lines import Planned, coverage, list_order, planned_lines, presence_of_before
 from ..rules.who import DECIDES
 from ..rules.words import CensusState, LineKind, SheetForm, SheetState
 from .allowed import require
 from .moving import running
 from .refused import CensusRefused
-
-PRESENCE_ONLY = "D"
-
-
-@dataclass(frozen=True, slots=True)
-class _Planned:
-    """A line before it has a sheet and a number."""
-
-    place: Place
-    kind: LineKind
-    taxon: Taxon
-    unit: str
-    count_class: str
-    lots: tuple[Lot, ...]
-
-    @property
-    def joined_key(self) -> str:
-        if not self.place.joined_set or self.kind is not LineKind.GROUP:
-            return ""
-        return f"{self.place.joined_set}/{self.taxon.pk}/{self.unit}"
 
 
 @transaction.atomic
@@ -78,9 +58,9 @@ def open_census(
         opened_at=now,
         opened_by=by,
     )
-    covered = _coverage(places)
-    planned = _planned(holdings(before=now), [place for group in covered for place in group])
-    planned += _presence_of_before(census, [place for group in covered for place in group], planned)
+    covered = coverage(places)
+    planned = planned_lines(holdings(before=now), [place for group in covered for place in group])
+    planned += presence_of_before(census, [place for group in covered for place in group], planned)
     planned = [plan for plan in planned if is_counted(plan.count_class, census.classes)]
     sheets = _sheets(census, [group[0] for group in covered])
     _write_lines(sheets, covered, planned)
@@ -115,7 +95,7 @@ def add_line(
     place = place or sheet.place
     key = ""
     if taxon is not None:
-        key = _Planned(place, kind, taxon, unit, count_class, chosen).joined_key
+        key = Planned(place, kind, taxon, unit, count_class, chosen).joined_key
     running(sheet.census)
     last = sheet.lines.aggregate(last=Max("number"))["last"] or 0
     line = Line.objects.create(
@@ -144,7 +124,7 @@ def list_newcomers(*, sheet: Sheet, by: Person, now: datetime) -> list[Line]:
     """
     require(by, DECIDES, "add a line to a sheet")
     places = Place.objects.filter(pk__in={sheet.place_id, *sheet.lines.values_list("place", flat=True)})
-    planned = _planned(newcomers(sheet), list(places))
+    planned = planned_lines(newcomers(sheet), list(places))
     return [
         add_line(
             sheet=sheet,
@@ -157,7 +137,7 @@ def list_newcomers(*, sheet: Sheet, by: Person, now: datetime) -> list[Line]:
             unit=plan.unit,
             count_class=plan.count_class,
         )
-        for plan in sorted(planned, key=_list_order)
+        for plan in sorted(planned, key=list_order)
     ]
 
 
@@ -192,91 +172,6 @@ def _refuse_opening(period: Period, places: Sequence[Place], code: str, classes:
         raise CensusRefused(*problems)
 
 
-def _coverage(places: Sequence[Place]) -> list[list[Place]]:
-    """The places of each sheet, its own first. Two listed places of one joined set share a sheet."""
-    everywhere = list(Place.objects.exclude(kind=PlaceKind.FEED))
-    children: dict[int | None, list[Place]] = defaultdict(list)
-    joined: dict[str, list[Place]] = defaultdict(list)
-    for place in everywhere:
-        children[place.parent_id].append(place)
-        if place.joined_set:
-            joined[place.joined_set].append(place)
-    listed = {place.pk for place in places}
-    taken: set[int] = set()
-    covered = []
-    for place in places:
-        if place.pk in taken:
-            continue
-        group: list[Place] = []
-        waiting = [place]
-        while waiting:
-            one = waiting.pop(0)
-            if one.pk in taken:
-                continue
-            taken.add(one.pk)
-            group.append(one)
-            waiting += joined[one.joined_set] if one.joined_set else []
-            waiting += [child for child in children[one.pk] if child.pk not in listed]
-        covered.append(group)
-    return covered
-
-
-def _planned(found: Iterable[Holding], places: Sequence[Place]) -> list[_Planned]:
-    by_id = {place.pk: place for place in places}
-    here = [holding for holding in found if holding.place_id in by_id]
-    lots = lots_by_id(holding.lot_id for holding in here)
-    together: dict[tuple[int, int, str, str], list[Lot]] = defaultdict(list)
-    planned = []
-    for holding in here:
-        lot, place = lots[holding.lot_id], by_id[holding.place_id]
-        if lot.kind == LotKind.INDIVIDUAL:
-            together[place.pk, lot.taxon_id, lot.unit, class_of(lot)].append(lot)
-            continue
-        count_class = class_of(lot)
-        kind = LineKind.PRESENCE if count_class == PRESENCE_ONLY else LineKind.GROUP
-        planned.append(_Planned(place, _by_place(place, kind), lot.taxon, lot.unit, count_class, (lot,)))
-    for (place_id, _, unit, count_class), individuals in together.items():
-        place = by_id[place_id]
-        individuals.sort(key=lambda lot: (lot.house_name, lot.accession))
-        planned.append(
-            _Planned(
-                place,
-                _by_place(place, LineKind.INDIVIDUALS),
-                individuals[0].taxon,
-                unit,
-                count_class,
-                tuple(individuals),
-            )
-        )
-    return planned
-
-
-def _by_place(place: Place, kind: LineKind) -> LineKind:
-    """What others hold for us is told by letter, whatever it is."""
-    return LineKind.LETTER if place.off_site else kind
-
-
-def _presence_of_before(
-    census: Census, places: Sequence[Place], planned: Sequence[_Planned]
-) -> list[_Planned]:
-    """The presence lines of the newest earlier census in the same places."""
-    before = Census.objects.filter(cutoff__lt=census.cutoff).exclude(state=CensusState.ABANDONED).first()
-    if before is None:
-        return []
-    there = {(line.place.pk, line.taxon.pk) for line in planned if line.kind is LineKind.PRESENCE}
-    lines = (
-        Line.objects.filter(sheet__census=before, count_class=PRESENCE_ONLY, taxon__isnull=False)
-        .filter(place__in=places)
-        .select_related("place", "taxon")
-    )
-    found = {(line.place_id, line.taxon_id): line for line in lines}
-    return [
-        _Planned(line.place, LineKind.PRESENCE, line.taxon, line.unit, PRESENCE_ONLY, ())
-        for key, line in found.items()
-        if key not in there and line.taxon is not None
-    ]
-
-
 def _sheets(census: Census, places: Sequence[Place]) -> list[Sheet]:
     numbers = {SheetForm.SHEET: 0, SheetForm.LETTER: 0}
     sheets = []
@@ -298,19 +193,19 @@ def _sheets(census: Census, places: Sequence[Place]) -> list[Sheet]:
 
 
 def _write_lines(
-    sheets: Sequence[Sheet], covered: Sequence[Sequence[Place]], planned: Sequence[_Planned]
+    sheets: Sequence[Sheet], covered: Sequence[Sequence[Place]], planned: Sequence[Planned]
 ) -> None:
-    by_place: dict[int, list[_Planned]] = defaultdict(list)
+    by_place: dict[int, list[Planned]] = defaultdict(list)
     for plan in planned:
         by_place[plan.place.pk].append(plan)
     sheet_of_place = {sheet.place_id: sheet for sheet in sheets}
     lines: list[Line] = []
-    links: list[tuple[Line, _Planned]] = []
+    links: list[tuple[Line, Planned]] = []
     for group in covered:
         sheet = sheet_of_place[group[0].pk]
         listed = [plan for place in group for plan in by_place[place.pk]]
         # Presence lines stand last on a sheet; the rest by name, the parts of a joined set together.
-        listed.sort(key=_list_order)
+        listed.sort(key=list_order)
         for number, plan in enumerate(listed, start=1):
             line = Line(
                 sheet=sheet,
@@ -336,15 +231,4 @@ def _write_lines(
         of_lots(line_id=numbered[line.sheet_id, line.number], lot_id=lot.pk)
         for line, plan in links
         for lot in plan.lots
-    )
-
-
-def _list_order(plan: _Planned) -> tuple[bool, str, str, str, str]:
-    lot = plan.lots[0].accession if plan.lots else ""
-    return (
-        plan.kind is LineKind.PRESENCE,
-        plan.taxon.scientific_name,
-        plan.unit,
-        plan.place.code,
-        lot,
     )

@@ -17,7 +17,9 @@ from inventory.people.rules.roles import Role
 
 from ..models import ApprovalAsked, Decision, Line, WriteInFinding
 from ..queries.settings import settings_of
+from ..queries.written_class import class_found, counted_by_two
 from ..rules.settling import Settling
+from ..rules.tolerance import EXACT
 from ..rules.who import DECIDES
 from ..rules.words import FoundAs, How, LineKind, NoticeKind
 from .against import names_needed, problems_but_approval
@@ -71,6 +73,7 @@ def find_write_in(
     problems = _problems(line, found)
     if problems:
         raise CensusRefused(*(f"{line}: {problem}" for problem in problems))
+    _take_class(line, found)
     lot = None
     if found.found_as in _REASONS:
         lot = _stocked(line, found)
@@ -121,6 +124,7 @@ def ask_write_in(
         raise CensusRefused(*(f"{line}: {problem}" for problem in problems))
     if found.found_as not in _REASONS or found.taxon is None:
         return find_write_in(line=line, found=found, by=by, now=now, zone=zone)
+    _take_class(line, found)
     census = running(line.sheet.census)
     settings = settings_of(census)
     row, part = read_lines(census, [line], settings)[0]
@@ -196,7 +200,30 @@ def _problems(line: Line, found: Found) -> list[str]:
         problems.append("a letter is no number: animals join the stock by a count")
     if found.found_as is FoundAs.MOVED and not found.happened:
         problems.append("say when it moved: a day, or an interval")
+    if _joins_stock(found) and _class_found(found) == EXACT and not counted_by_two(line):
+        problems.append(
+            "it is of class A, which two count: ask another person to count it too; the book moves when "
+            "both agree"
+        )
     return problems
+
+
+def _joins_stock(found: Found) -> bool:
+    return found.found_as in _REASONS or (found.found_as is FoundAs.MOVED and found.other_line is not None)
+
+
+def _class_found(found: Found) -> str:
+    """The class of what it was found to be: of the lot that it joins, of the line that it left, else its
+    kind's."""
+    if found.found_as is FoundAs.MOVED and found.other_line is not None:
+        return found.other_line.count_class
+    return class_found(found.taxon, Lot.objects.filter(accession=found.accession).first())
+
+
+def _take_class(line: Line, found: Found) -> None:
+    """Class A is approved by its own rules; others stay without a class, for no book stood beside them."""
+    line.count_class = EXACT if _joins_stock(found) and _class_found(found) == EXACT else ""
+    line.save(update_fields=["count_class"])
 
 
 def _stocked(line: Line, found: Found) -> Lot:

@@ -43,7 +43,8 @@ class OpenCensusForm(forms.Form):
         label="Period",
         help_text="A quarter or a year, such as 2026 Q4; one that the book does not have yet is made. The "
         "cut-off is the end of its last day, at which the book closes: counts before and after are rolled "
-        "to it.",
+        "to it. No other day can be chosen: each count is compared with the book at its own moment, and what "
+        "happened between another day and the end of the period would stand in no period, or in two.",
     )
     classes = forms.MultipleChoiceField(
         required=False,

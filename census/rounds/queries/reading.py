@@ -7,7 +7,6 @@ present; the missing ones are told apart. The number of queries does not depend 
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from django.db.models import Prefetch, QuerySet
@@ -16,123 +15,15 @@ from inventory.book.models import Event, Lot
 from inventory.book.queries.quantities import Held, Point, held_at
 
 from ..models import Census, Count, Decision, Line, Recount, Sighting
-from ..rules.accuracy import is_measured
 from ..rules.compare import Comparison, Measured, compare, compare_joined, counts_agree
 from ..rules.settings import CensusSettings
 from ..rules.settling import POSTING
 from ..rules.states import SHEETS_REPLACED, line_state
 from ..rules.words import How, LineKind, LineState, Verdict
+from .row import NOTHING, LineRead, Row, must_move, present
 from .settings import settings_of
 
 A_MINUTE = timedelta(minutes=1)
-NOTHING = Held()
-
-
-@dataclass(slots=True)
-class LineRead:
-    """One line as it stands. ``counts`` and ``books`` by round; ``at_end``: the book at the cut-off."""
-
-    line: Line
-    lots: list[Lot]
-    counts: dict[int, Count] = field(default_factory=dict)
-    typed_before: list[Count] = field(default_factory=list)
-    recounts: list[Recount] = field(default_factory=list)
-    decisions: list[Decision] = field(default_factory=list)
-    books: dict[int, Held] = field(default_factory=dict)
-    at_end: Held = NOTHING
-
-    @property
-    def latest(self) -> Count | None:
-        return self.counts[max(self.counts)] if self.counts else None
-
-    @property
-    def rounds_asked(self) -> int:
-        return max((recount.round for recount in self.recounts), default=1)
-
-    def present(self, round_: int) -> int:
-        """Animals that the book has there, and not missing, at the moment of that round."""
-        return present(self.books[round_])
-
-
-@dataclass(slots=True)
-class Row:
-    """What is compared: one line, or the lines of a joined set on their sum."""
-
-    parts: list[LineRead]
-    first: Comparison | None
-    latest: Comparison | None
-    confirmed: bool
-    state: LineState
-    decision: Decision | None
-    reopened: bool
-
-    @property
-    def line(self) -> Line:
-        return self.parts[0].line
-
-    @property
-    def name(self) -> str:
-        taxon = self.line.taxon
-        return taxon.scientific_name if taxon else self.line.written_name
-
-    @property
-    def place_codes(self) -> str:
-        return " + ".join(dict.fromkeys(part.line.place.code for part in self.parts))
-
-    @property
-    def refs(self) -> str:
-        return " + ".join(str(part.line) for part in self.parts)
-
-    @property
-    def measured(self) -> bool:
-        """True for the lines of which record accuracy is made."""
-        return is_measured(self.line.kind, self.line.unit, self.line.count_class)
-
-    @property
-    def counted(self) -> bool:
-        return all(part.counts for part in self.parts)
-
-    @property
-    def missing(self) -> int:
-        """Animals the book has as missing at the latest count."""
-        return sum(part.books[max(part.books)].missing for part in self.parts if part.books)
-
-    @property
-    def counters(self) -> list[str]:
-        """Who counted, each once, in order of rounds."""
-        names = [
-            count.counter.name if count.counter else count.party
-            for part in self.parts
-            for _, count in sorted(part.counts.items())
-        ]
-        return list(dict.fromkeys(names))
-
-    @property
-    def one_counter_only(self) -> bool:
-        """A class A line that stands on the first count alone: it wants a second counter."""
-        first_only = all(set(part.counts) == {1} for part in self.parts)
-        return self.measured and self.line.count_class == "A" and first_only
-
-    @property
-    def book_must_move(self) -> bool:
-        """A class B count inside its tolerance that a second count confirmed: it always moves the book."""
-        return _must_move(self.line, self.latest, confirmed=self.confirmed)
-
-    @property
-    def needs_settling(self) -> bool:
-        """True while signing must wait for this line."""
-        if self.state is LineState.SETTLED or not self.counted:
-            return False
-        if self.line.kind == LineKind.WRITE_IN or self.state is LineState.RECOUNT:
-            return True
-        if self.latest is None:
-            return False
-        return self.latest.verdict is Verdict.OUTSIDE or self.book_must_move
-
-
-def present(held: Held) -> int:
-    """Animals that somebody could see."""
-    return held.total - held.missing
 
 
 def read_census(census: Census, *, settings: CensusSettings | None = None) -> list[Row]:
@@ -298,11 +189,6 @@ def _confirmed(parts: Sequence[LineRead], settings: CensusSettings) -> bool:
     return True
 
 
-def _must_move(line: Line, latest: Comparison | None, *, confirmed: bool) -> bool:
-    inside = latest is not None and latest.verdict is Verdict.INSIDE
-    return confirmed and line.count_class == "B" and inside
-
-
 def _explains_a_part(decision: Decision, line: Line, latest: Comparison | None, *, confirmed: bool) -> bool:
     """True when what was posted does not lead to the count: the rest is still to be settled.
 
@@ -310,7 +196,7 @@ def _explains_a_part(decision: Decision, line: Line, latest: Comparison | None, 
     """
     if latest is None or How(decision.how) not in POSTING:
         return False
-    return latest.verdict is Verdict.OUTSIDE or _must_move(line, latest, confirmed=confirmed)
+    return latest.verdict is Verdict.OUTSIDE or must_move(line, latest, confirmed=confirmed)
 
 
 def _holds(decision: Decision, latest: Comparison | None) -> bool:
@@ -320,3 +206,16 @@ def _holds(decision: Decision, latest: Comparison | None) -> bool:
 def held_numbers(latest: Comparison | None) -> tuple[int | None, int | None]:
     """(book, count) on which a decision rests; both empty where nothing is compared."""
     return (latest.book, latest.count) if latest else (None, None)
+
+
+__all__ = [
+    "A_MINUTE",
+    "LineRead",
+    "Row",
+    "held_numbers",
+    "measured",
+    "plus",
+    "present",
+    "read_census",
+    "read_rows",
+]

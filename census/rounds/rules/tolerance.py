@@ -5,6 +5,9 @@ In animals first, in per cent only above a small number: ten per cent of six ani
 
 from .settings import DEFAULTS, CensusSettings
 
+# The count class of what is counted by two, and where no difference is allowed.
+EXACT = "A"
+
 
 def tolerance(count_class: str, book: int, settings: CensusSettings = DEFAULTS) -> int:
     """Animals (or colonies) by which a count of this class may differ from ``book``.
@@ -13,7 +16,7 @@ def tolerance(count_class: str, book: int, settings: CensusSettings = DEFAULTS) 
     """
     if book < 0:
         return 0
-    if count_class == "A":
+    if count_class == EXACT:
         return settings.tolerance_a
     if count_class == "B":
         if book <= settings.tolerance_b_small_limit:
