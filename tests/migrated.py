@@ -88,4 +88,4 @@ def _run(program: str, *words: str) -> None:
     assert programs
     who = [f"--host={told['HOST']}", f"--username={told['USER']}"]
     command: list[Any] = [programs / program, *who, *words]
-    subprocess.run(command, check=True, timeout=120)
+    subprocess.run(command, check=True, timeout=300)

@@ -63,7 +63,7 @@ class House:
             capture_output=True,
             text=True,
             check=False,
-            timeout=120,
+            timeout=300,
         )
 
 
