@@ -1,0 +1,93 @@
+"""A layout that is remembered is the one that would be made now."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+
+import pytest
+from django.utils.timezone import get_current_timezone
+
+from census.reports.files.grid import row_of
+from census.reports.queries import documents
+from census.reports.queries.checked import checked
+from census.reports.queries.documents import document_of
+from census.reports.queries.layouts import LAYOUTS
+from census.reports.rules.document import Document
+from census.reports.rules.said import Saying
+from census.rounds.models import Census
+from inventory.people.models import Person
+from tests.change.sample import THIRD_QUARTER, Sample, make_sample
+from tests.factories import make_event, make_lot, make_period, make_person
+
+from .conftest import OF_THE_HOUSE
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def house() -> Iterator[Sample]:
+    """Outside of a transaction, for in one nothing is remembered."""
+    documents.forget()
+    make_person("Noor")
+    yield make_sample()
+    documents.forget()
+
+
+def _asked(layout: str) -> Document:
+    return document_of(LAYOUTS[layout], THIRD_QUARTER, Saying(get_current_timezone()))
+
+
+def _rows(document: Document) -> list[object]:
+    return [
+        row_of(part, table, line)
+        for part in document.parts
+        for table in part.tables()
+        for line in table.lines
+    ]
+
+
+def _made(layout: str) -> Document:
+    return LAYOUTS[layout].answer(THIRD_QUARTER, Saying(get_current_timezone()))
+
+
+def _enter(house: Sample, happened: str) -> None:
+    by = Person.objects.get(name="Noor")
+    make_event("found", lot=house.lots["goby"], place=house.places["E1"], happened=happened, entered_by=by)
+
+
+@pytest.mark.parametrize("layout", OF_THE_HOUSE)
+def test_an_entry_after_the_period_leaves_a_layout_as_it_was_and_one_inside_makes_it_anew(
+    house: Sample, layout: str
+) -> None:
+    first = _asked(layout)
+    assert checked(first) == []
+    _enter(house, "2026-10-01")
+    assert _asked(layout) is first
+    assert _rows(first) == _rows(_made(layout))
+    _enter(house, "2026-09-30")
+    again = _asked(layout)
+    assert again is not first
+    assert _rows(again) == _rows(_made(layout)) != _rows(first)
+    assert checked(again) == []
+
+
+def test_a_new_lot_whose_typed_name_stands_under_an_old_row_is_told(house: Sample) -> None:
+    _asked("taxa")
+    make_lot(taxon=house.taxa["goby"], verbatim_identification="Gobius typed so")
+    assert _rows(_asked("taxa")) == _rows(_made("taxa"))
+    lines = [line for table in _asked("taxa").parts[0].tables() for line in table.lines]
+    assert "Gobius typed so" in [name for line in lines if line.name for name in line.name.typed]
+
+
+def test_counts_are_told_beside_the_book_of_their_own_moments_so_a_census_makes_exhibits_anew(
+    house: Sample,
+) -> None:
+    at = datetime(2026, 10, 1, tzinfo=UTC)
+    Census.objects.create(
+        code="CS-26Q3", period=make_period(), cutoff=at, opened_at=at, opened_by=make_person()
+    )
+    first = _asked("exhibits")
+    _enter(house, "2026-10-01")
+    assert _asked("exhibits") is not first
+    taxa = _asked("taxa")
+    _enter(house, "2026-10-02")
+    assert _asked("taxa") is taxa
