@@ -19,6 +19,7 @@ from census.rounds.rules.passes import how, middle
 from inventory.people.actions.codes import check_code, set_code
 from inventory.people.actions.devices import enrol, make_device, offer_code
 from inventory.people.models import Device, DeviceScope, Person
+from tests import factories
 
 from .house import NOW, TestHouse
 
@@ -236,6 +237,25 @@ def test_a_count_of_somebody_else_is_not_written_over(house: TestHouse, census: 
     ]
     assert current(house, census, "goby").value == 7919
     assert not Count.objects.filter(line=house.line(census, "bib")).exists()
+
+
+def test_two_counters_each_write_in_the_same_animal_of_class_a(
+    house: TestHouse, census: Census, phone: Phone
+) -> None:
+    factories.make_taxon("Raja brachyura", count_class="A")
+    sheet = Sheet.objects.get(number=number_of(census))
+    sheet.counters.add(house.second)
+    at = {"counted_at": NOW.isoformat()}
+    ray, star = {"name": "Raja brachyura", "value": 1, **at}, {"name": "cushion star", "value": 3, **at}
+    answers = phone.send(
+        phone.entry(house.first, sheet.number, written_in=[ray, star]),
+        phone.entry(house.second, sheet.number, written_in=[ray]),
+        phone.entry(house.second, sheet.number, written_in=[star]),
+    )
+    assert [(one["outcome"], one["problems"]) for one in answers[:2]] == [("sent", []), ("sent", [])]
+    assert answers[2]["outcome"] == "came back"
+    counts = Count.objects.filter(line__written_name="Raja brachyura").order_by("round")
+    assert [(one.round, one.counter) for one in counts] == [(1, house.first), (2, house.second)]
 
 
 def test_a_recount_shows_its_lines_only_and_no_number(house: TestHouse, census: Census, phone: Phone) -> None:
