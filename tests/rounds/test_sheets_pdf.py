@@ -144,7 +144,7 @@ def test_the_qr_code_on_paper_is_that_of_the_sheets_number(tmp_path: Path) -> No
 
     path = tmp_path / "sheet.pdf"
     path.write_bytes(_bytes(_sheet(_line(1))))
-    command = ["pdftoppm", "-r", "288", "-gray", "-singlefile", path, tmp_path / "page"]
+    command = ["pdftoppm", "-r", "288", "-gray", "-singlefile", str(path), str(tmp_path / "page")]
     subprocess.run(command, check=True, timeout=60)
     pixels = (tmp_path / "page.pgm").read_bytes()
     magic, width, height, _, *_ = pixels.split(maxsplit=4)

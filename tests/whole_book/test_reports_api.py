@@ -79,7 +79,8 @@ def test_the_stock_and_the_permits_are_answered(program: Client) -> None:
 
 
 def test_a_list_is_paged_to_its_end_and_every_row_comes_once(program: Client) -> None:
-    names, address = [], "/api/v1/reports/change?first_day=2026-07-01&last_day=2026-09-30&limit=2"
+    names: list[str] = []
+    address = "/api/v1/reports/change?first_day=2026-07-01&last_day=2026-09-30&limit=2"
     while address:
         assert len(names) <= 5, "the pages have no end"
         told = program.get(address).json()
