@@ -15,7 +15,8 @@ from uuid import UUID
 
 import pytest
 import time_machine
-from django.db import transaction
+from django.core.signals import request_finished
+from django.db import close_old_connections, transaction
 from django.test import Client
 from django.test.client import MULTIPART_CONTENT
 from pytest_django import DjangoDbBlocker
@@ -158,12 +159,22 @@ def _of_one(route: Route, address: str, client: Client) -> str:
                 client.get(address) if method == "get" else client.post(address, body, content_type=kind)
             )
             if response.streaming:
-                response.close()
+                _close(response)
             transaction.set_rollback(True)
         client.cookies = copy.deepcopy(cookies)
         if not _is_refused(response):
             rights += letter
     return rights
+
+
+def _close(response: Any) -> None:
+    """Unread, for a whole book takes long; but the end of a request must not close the tests' connection,
+    which Django's client sees to only for who reads to the end."""
+    request_finished.disconnect(close_old_connections)
+    try:
+        response.close()
+    finally:
+        request_finished.connect(close_old_connections)
 
 
 def _is_refused(response: Any) -> bool:
