@@ -1,6 +1,5 @@
 """Routes of the programming interface for counting on a device: thin doors over the census's actions."""
 
-import json
 from typing import Any
 from uuid import UUID
 
@@ -9,6 +8,7 @@ from ninja import Router
 
 from inventory.doors import clock
 from inventory.doors.interface import Refused
+from inventory.doors.storable import storable
 from inventory.people.actions.devices import seen
 from inventory.people.models import Device, DeviceScope, Person
 from inventory.people.queries.devices import code_changes, read_pass
@@ -115,6 +115,6 @@ def _unreadable(one: Unreadable) -> ReceivedCount:
     except ValueError:
         message = "An entry has no identifier: it can be neither taken nor answered."
         raise Refused(422, message, "unreadable") from None
-    # Kept as it came, for somebody to read; but a null character is kept by no database.
-    body = json.loads(json.dumps({k: v for k, v in raw.items() if k != "pass"}).replace("\\u0000", ""))
+    # Kept as it came, for somebody to read.
+    body = storable({k: v for k, v in raw.items() if k != "pass"})
     return ReceivedCount(identifier, body, troubles=tuple(one.problems))

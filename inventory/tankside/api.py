@@ -14,6 +14,7 @@ from inventory.book.queries.documents import read_document
 from inventory.book.rules.drafts import Numbers
 from inventory.doors import clock
 from inventory.doors.interface import Refused
+from inventory.doors.storable import storable
 from inventory.people.actions import codes, devices, limits
 from inventory.people.models import Device, DeviceScope, Person
 from inventory.people.queries.devices import NoDevice, device_of
@@ -215,8 +216,8 @@ def _unreadable(one: schemas.Unreadable) -> Received:
         message = "An entry has no identifier: it can be neither taken nor answered."
         raise Refused(422, message, "unreadable") from None
     kind = str(raw.get("kind", ""))
-    # Kept as it came, for somebody to read; but a null character is kept by no database.
-    body = json.loads(json.dumps({k: v for k, v in raw.items() if k != "pass"}).replace("\\u0000", ""))
+    # Kept as it came, for somebody to read.
+    body = storable({k: v for k, v in raw.items() if k != "pass"})
     return Received(
         identifier,
         kind if kind in set(EntryKind) else "",

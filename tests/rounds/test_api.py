@@ -318,6 +318,7 @@ def make_improbable(house: TestHouse) -> Callable[[], int]:
         ({"person": 99_999}, "nobody here"),
         ({"round": 4}, "less than or equal to 3"),
         ({"colour": "blue"}, "Extra"),
+        ({"co\ud800lour": "\ud83d"}, "unicode"),
         ({"lines": [{"line": 900, "value": 1}]}, "no line 900"),
         ({"lines": [{"line": 1, "value": -1}]}, "greater than"),
         ({"lines": [{"line": 1, "value": 1.5}]}, "integer"),

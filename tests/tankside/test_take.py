@@ -45,6 +45,14 @@ def test_an_entry_that_cannot_be_read_is_kept_without_its_pass(tablet: Tablet) -
     assert tablet.one(entry)["already"]
 
 
+def test_an_entry_with_half_a_sign_in_a_name_or_a_value_is_kept_and_told(tablet: Tablet) -> None:
+    """A lone surrogate is good JSON (RFC 8259, section 8.2), and no text for PostgreSQL."""
+    entry = tablet.entry("died", lot="G1", n=1, note="\ud83d") | {"co\ud800lour": "\udc1f"}
+    assert tablet.one(entry)["outcome"] == "came back"
+    assert Entry.objects.get().body["co\ufffdlour"] == "\ufffd"
+    assert tablet.one(entry)["already"]
+
+
 def test_an_identifier_means_one_entry_and_no_other(house: TankHouse, tablet: Tablet) -> None:
     first = tablet.entry(lot="G1", n=1)
     tablet.one(first)

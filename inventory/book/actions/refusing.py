@@ -6,6 +6,7 @@ from typing import Any
 
 from django.db import transaction
 
+from inventory.doors.storable import storable
 from inventory.people.models import Person
 
 from ..models import RefusedAbout, RefusedEntry
@@ -34,8 +35,7 @@ def keep_refused(
         by_name=(by.name if by else by_name)[:120],
         door=door.value,
         what=what[:200],
-        # No database keeps a null character.
-        said={key: _plain(value) for key, value in said.items()},
+        said={_plain(key): _plain(value) for key, value in said.items()},
         why="\n".join(_plain(str(one)) for one in why),
     )
     named = [(kind, key) for kind, key in dict.fromkeys(about) if key][:_ABOUT_MOST]
@@ -46,4 +46,4 @@ def keep_refused(
 
 
 def _plain(value: Any) -> Any:
-    return value.replace("\x00", "") if isinstance(value, str) else value
+    return storable(value) if isinstance(value, str) else value
