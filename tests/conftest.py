@@ -32,6 +32,10 @@ settings.register_profile("house", deadline=None, print_blob=True, suppress_heal
 settings.load_profile("house_ci" if os.environ.get("CI") else "house")
 
 
+# Of this run, in the process that hands the tests out.
+_crashed: set[str] = set()
+
+
 @pytest.fixture
 def ledger_now() -> datetime:
     """The moment at which the tests' house lives: 2026-10-06 09:00 there."""
@@ -101,6 +105,18 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
         if os.environ.get("TIDETALLY_REQUIRE_BROWSER") == "1":
             pytest.fail("TIDETALLY_REQUIRE_BROWSER=1, and no chromium on this machine", pytrace=False)
         pytest.skip("no chromium on this machine: install Debian's package chromium")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_handlecrashitem(crashitem: str, report: pytest.TestReport, sched: Any) -> None:
+    """A test that did not end, or whose process died, is tried once more; the summary names it (-r R).
+
+    Only that: one that ended and failed has failed. Those of the browser are tried again elsewhere.
+    """
+    if crashitem not in _crashed and not crashitem.startswith("tests/browser/"):
+        _crashed.add(crashitem)
+        sched.mark_test_pending(crashitem)
+        report.outcome = "rerun"  # type: ignore[assignment]  # a word of pytest-rerunfailures
 
 
 def _chromium() -> str | None:
