@@ -9,6 +9,7 @@ from hypothesis import settings as settings_
 from hypothesis import strategies as st
 
 from census.estimators.rules.estimate import CannotEstimate
+from census.population.queries import watching
 from census.population.rules.watch import began, limits_for, run_length, watch
 
 
@@ -57,3 +58,30 @@ def test_an_outbreak_is_noticed_and_its_beginning_is_told() -> None:
 def test_a_watch_without_a_usual_rate_is_refused(usual: float, why: str) -> None:
     with pytest.raises(CannotEstimate, match=why):
         limits_for(usual)
+
+
+@settings_(max_examples=60)
+@given(st.lists(st.integers(0, 12), max_size=80), st.floats(0.01, 3), st.floats(0.05, 4))
+def test_sums_counted_in_whole_parts_are_those_of_fractions(
+    deaths: list[int], usual: float, a_year: float
+) -> None:
+    limits = limits_for(usual, false_alarms_a_year=a_year)
+    total = Fraction(0)
+    for day, n in zip(watch(deaths, limits), deaths, strict=True):
+        total = max(Fraction(0), total + n - limits.k)
+        assert (day.deaths, day.sum, day.alarm) == (n, total, total >= limits.h)
+        total = Fraction(0) if day.alarm else total
+
+
+def test_that_no_limit_is_quiet_enough_is_found_out_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = []
+
+    def tried(usual: float, **_: float) -> None:
+        asked.append(usual)
+        raise CannotEstimate("No limit up to 60 deaths is quiet enough.")
+
+    monkeypatch.setattr(watching, "limits_for", tried)
+    watching._limits.cache_clear()
+    assert [watching._limits(900.0, 0.1) for _ in range(3)] == [None] * 3
+    assert asked == [900.0]
+    watching._limits.cache_clear()

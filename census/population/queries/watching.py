@@ -124,10 +124,11 @@ def read_watch(
     series, too_many = [], []
     for key in watched:
         if only is None or _matches(key, only):
-            try:
-                series.append(_series(key, deaths[key], base, since, today, held=held[key], allowed=allowed))
-            except CannotEstimate:
+            one = _series(key, deaths[key], base, since, today, held=held[key], allowed=allowed)
+            if one is None:
                 too_many.append(key)
+            else:
+                series.append(one)
     return Watch(series, names, base, since, today, too_many=too_many)
 
 
@@ -151,10 +152,13 @@ def _series(
     *,
     held: int,
     allowed: float,
-) -> Series:
+) -> Series | None:
+    """None where no limit is quiet enough."""
     base_days = (base[1] - base[0]).days + 1
     base_deaths = sum(n for day, n in deaths.items() if base[0].toordinal() <= day <= base[1].toordinal())
     limits = _limits(usual_rate(base_deaths, base_days), allowed)
+    if limits is None:
+        return None
     first, last = since.toordinal(), today.toordinal()
     days = watch([max(0, deaths[day]) for day in range(first, last + 1)], limits)
     alarms = [
@@ -170,9 +174,13 @@ def _series(
 
 
 @lru_cache(maxsize=4096)
-def _limits(usual: float, allowed: float) -> Limits:
-    """Both are rounded beforehand, so that few are worked out for many series."""
-    return limits_for(usual, false_alarms_a_year=allowed, times=noticed_times(usual))
+def _limits(usual: float, allowed: float) -> Limits | None:
+    """Both are rounded beforehand, so that few are worked out for many series. None where no limit is quiet
+    enough: to find that out takes longest, and an exception would not be kept."""
+    try:
+        return limits_for(usual, false_alarms_a_year=allowed, times=noticed_times(usual))
+    except CannotEstimate:
+        return None
 
 
 def false_if_high(series: Iterable[Series]) -> float:
