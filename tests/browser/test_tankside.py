@@ -313,6 +313,22 @@ def test_undo_leaves_both_lines(phone: Page, tank_side: TankSide) -> None:
     assert Lot.objects.get(accession="2025-1").held == 200
 
 
+def test_an_undo_without_signal_does_not_say_that_the_entry_was_not_sent(
+    phone: Page, tank_side: TankSide
+) -> None:
+    open_tank(phone, tank_side)
+    phone.get_by_role("button", name="two-spotted goby").click()
+    phone.get_by_role("button", name="Died").click()
+    phone.get_by_role("button", name="Save").click()
+    expect(phone.locator("p.big")).to_contain_text("Saved and sent.")
+    phone.context.set_offline(True)
+    phone.get_by_role("button", name="Undo (10 min left)").click()
+    expect(phone.locator("p.big")).to_contain_text("The entry was sent before, this is not yet sent.")
+    expect(phone.locator("#badge")).to_have_text("1 not yet sent")
+    phone.context.set_offline(False)
+    expect(phone.locator("p.big")).to_contain_text("Undone. Both lines stay in the history.")
+
+
 def test_after_two_idle_minutes_nobody_is_chosen_and_what_was_saved_stays(
     phone: Page, tank_side: TankSide
 ) -> None:

@@ -50,10 +50,16 @@ export async function showSaved({ identifier, place, person, go, again }) {
 
 export function stateOf(row, undo) {
   if (undo && undo.state === "sent") return { sign: "undone", mark: "↩", words: "Undone. Both lines stay in the history." };
-  if (undo && undo.state === "waiting") return { sign: "waits", mark: "↩", words: "Undone on this device. Both are not yet sent." };
+  if (undo && undo.state === "waiting") return { sign: "waits", mark: "↩", words: undoWaits(row) };
   if (row.state === "sent") return { sign: "sent", mark: "✓", words: "Saved and sent." };
   if (row.state === "came back") return { sign: "back", mark: "!", words: "It came back. It is not in the book." };
   return { sign: "waits", mark: "✓", words: "Saved on this device. Not yet sent: it goes by itself when there is signal." };
+}
+
+// Who looks at the book meanwhile finds the entry there, when it was sent before it was undone.
+function undoWaits(row) {
+  const waits = row.state === "sent" ? "The entry was sent before, this is not yet sent." : "Both are not yet sent.";
+  return `Undone on this device. ${waits}`;
 }
 
 export function canUndo(row, undo, person) {
