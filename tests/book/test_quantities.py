@@ -159,6 +159,30 @@ def test_the_source_of_a_pool_names_every_source_and_lots_inherit_it(book: Book)
     assert known[pool.pk] == "P1 + P9 + from Far Sea Centre"
 
 
+def test_the_sources_of_a_few_lots_are_those_that_they_have_among_all(
+    book: Book, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    place = make_place("E2")
+    first, second, third, other = make_lot(), make_lot(), make_lot(), make_lot()
+    book.crossing("taken", "2025-06-01", first, place, 20, permit_number="P1")
+    book.crossing("received", "2025-07-03", second, place, 8, party="Far Sea Centre")
+    book.crossing("born", "2025-07-03", other, place, 8)
+    book.event("regrouped", "2025-12-01", (book.cell(first, place), book.cell(second, place), 3))
+    book.event("regrouped", "2025-12-02", (book.cell(second, place), book.cell(third, place), 3))
+    book.event("regrouped", "2025-12-03", (book.cell(third, place), book.cell(first, place), 1))
+    undone = book.event("regrouped", "2025-12-04", (book.cell(other, place), book.cell(third, place), 2))
+    book.reversal(undone, "2025-12-05")
+    early, known = book.moment("2025-12-02"), book.moment("2025-12-04T23:00")
+    for before, known_at in ((None, None), (early, None), (None, known)):
+        every = source_labels(before=before, known_at=known_at)
+        for lot in (first, second, third, other):
+            with django_assert_num_queries(3):
+                found = source_labels(before=before, known_at=known_at, lots=[lot.pk])
+            assert found == {pk: label for pk, label in every.items() if pk == lot.pk}
+    assert source_labels(lots=[third.pk]) == {third.pk: "P1 + from Far Sea Centre"}
+    assert source_labels(lots=[]) == {}
+
+
 @pytest.mark.parametrize("by", list(StockBy))
 def test_the_number_of_queries_does_not_grow_with_rows(
     book: Book, by: StockBy, django_assert_max_num_queries: DjangoAssertNumQueries

@@ -1,26 +1,23 @@
 """What the arithmetic needs from the book, in a constant number of queries."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from typing import NamedTuple
 
+import numpy as np
+
 from inventory.book.models import Lot, Place
 from inventory.book.queries.names import PrintedNames
-from inventory.book.queries.quantities import (
-    Pair,
-    cell_balances,
-    cell_balances_from_now,
-    cell_ends,
-    late_flows,
-    pair_flows,
-    source_labels,
-)
+from inventory.book.queries.quantities import end_columns, period_columns, source_labels
+from inventory.book.queries.quantities.sql import rows
 from inventory.book.queries.quantities.stock import NO_SOURCE
+from inventory.book.rules.columns import Amounts, EndColumns, Flows, Numbers
 from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.happened import end_of_day, start_of_day
 from inventory.book.rules.kinds import EventKind
 
+from ..rules.arrays import RowColumns, row_columns
 from ..rules.question import By, Question
 from ..rules.young import YOUNG_DAYS
 from .closings import Knowledge
@@ -63,78 +60,138 @@ def moments_of(question: Question, known: tuple[Knowledge, Knowledge], zone: tzi
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """Balances by cell at both ends, and flows by pair: in the period, late, and in the 30 days
-    before it (whose young may die inside)."""
+    """Balances at both ends, and flows: in the period, late, and in the 30 days before it (whose young may
+    die inside). Cells stand by their position in ``ends``."""
 
-    opening: dict[int, int]
-    closing: dict[int, int]
-    flows: list[Pair]
-    late: list[Pair]
-    earlier: list[Pair]
-    cells: dict[int, CellEnd]
+    opening: Amounts
+    closing: Amounts
+    flows: Flows
+    late: Flows
+    earlier: Flows
+    ends: EndColumns
 
-    def opened(self) -> Iterator[tuple[int, int]]:
-        """What the report's opening holds by cell: stock loaded inside the period belongs to it."""
-        yield from self.opening.items()
-        for a, b, n in self.flows:
-            if self.cells[a].cause == OPENING:
-                yield b, n
-            elif self.cells[b].cause == OPENING:
-                yield a, -n
+    def opened(self) -> Amounts:
+        """What the report's opening holds: stock loaded inside the period belongs to it."""
+        loaded = self.ends.cause_called(OPENING)
+        a, b, n = self.flows
+        came, went = self.ends.cause[a] == loaded, self.ends.cause[b] == loaded
+        return Amounts(
+            np.concatenate([self.opening.cell, b[came], a[went]]),
+            np.concatenate([self.opening.n, n[came], -n[went]]),
+        )
 
 
 def read_book(moments: Moments) -> Reading:
-    """Six sums out of the ledger and one look at their cells.
+    """Sums out of the ledger and one look at their cells. Seven queries at most.
 
-    The opening comes from the flows or a snapshot, the closing from the book's other end, so that a
-    report that ties also proves the snapshot and the cached balances.
+    The opening and the closing come from opposite ends of the book wherever that can be, so that a
+    report that ties also proves the closings and the cached balances.
     """
-    known_at = moments.closing.at
-    opening = cell_balances(before=moments.start, known_at=moments.opening.at)
-    closing = cell_balances_from_now(before=moments.end, known_at=known_at)
-    flows = pair_flows(since=moments.start, before=moments.end, known_at=known_at)
-    earlier = pair_flows(since=moments.young_since, before=moments.start, known_at=known_at)
-    late = late_flows(before=moments.start, known_from=moments.opening.at, known_until=known_at)
-    named = {*opening, *closing}
-    for pairs in (flows, earlier, late):
-        named.update(pair.from_cell for pair in pairs)
-        named.update(pair.to_cell for pair in pairs)
-    return Reading(opening, closing, flows, late, earlier, cell_ends(named))
+    found = period_columns(
+        earlier=moments.young_since,
+        start=moments.start,
+        end=moments.end,
+        opening_known=moments.opening.at,
+        closing_known=moments.closing.at,
+    )
+    ends = end_columns(found.cells())
+
+    def held(amounts: Amounts) -> Amounts:
+        return Amounts(ends.at(amounts.cell), amounts.n)
+
+    def flowed(flows: Flows) -> Flows:
+        return Flows(ends.at(flows.from_cell), ends.at(flows.to_cell), flows.n)
+
+    return Reading(
+        opening=held(found.opening),
+        closing=held(found.closing),
+        flows=flowed(found.flows),
+        late=flowed(found.late),
+        earlier=flowed(found.earlier),
+        ends=ends,
+    )
 
 
-def row_function(question: Question, names: PrintedNames | None = None) -> Callable[[CellEnd], RowKey]:
-    """The row of an inside cell, under the names to print. Asks for the sources when rows are sources.
+def rows_of(
+    question: Question, ends: EndColumns, names: PrintedNames | None
+) -> tuple[RowColumns, Sequence[str] | None]:
+    """The rows of all cells, and the words of their groups where those are no numbers.
+
+    The same rows as those of :func:`row_function`.
+    """
+    taxon = ends.taxon
+    if names is not None:
+        lots, first, of_cell = np.unique(ends.lot, return_index=True, return_inverse=True)
+        printed = [
+            names.taxon_of(lot, taxon_id)
+            for lot, taxon_id in zip(lots.tolist(), ends.taxon[first].tolist(), strict=True)
+        ]
+        taxon = np.array(printed, dtype=np.int64)[of_cell]
+    group, words = _groups(question, ends)
+    return row_columns(ends, group=group, taxon=taxon, scope=question.scope), words
+
+
+def _groups(question: Question, ends: EndColumns) -> tuple[Numbers, Sequence[str] | None]:
+    """The group of every cell."""
+    if question.by is By.PLACE:
+        return ends.place, None
+    if question.by is By.LOT:
+        return ends.lot, None
+    if question.by is By.SOURCE:
+        labels = source_labels(known_at=question.known_at)
+        lots, of_cell = np.unique(ends.lot, return_inverse=True)
+        words, codes = _coded(labels.get(lot, NO_SOURCE) for lot in lots.tolist())
+        return codes[of_cell], words
+    if question.by is By.OWNER:
+        words, codes = _coded(owner or THE_HOUSE for owner in ends.owners)
+        return codes[ends.owner], words
+    return np.zeros(len(ends.cell), dtype=np.int64), ("",)
+
+
+def _coded(words: Iterable[str]) -> tuple[Sequence[str], Numbers]:
+    """Every word once, and the position of each in that."""
+    found: dict[str, int] = {}
+    codes = [found.setdefault(word, len(found)) for word in words]
+    return tuple(found), np.array(codes, dtype=np.int64)
+
+
+def row_function(
+    question: Question, names: PrintedNames | None = None, *, lots: Collection[int] | None = None
+) -> Callable[[CellEnd], RowKey]:
+    """The row of an inside cell, under the names to print. Asks for the sources when rows are sources, of
+    ``lots`` alone where only their cells are asked for.
 
     The label of a source is what is known now of a lot's whole life, so that one lot stands in one
     row in every period.
     """
-    group = _group_function(question)
+    group = _group_function(question, lots)
     if names is None:
         return lambda cell: RowKey(group(cell), cell.taxon_id, cell.unit)
     taxon_of = names.taxon_of
     return lambda cell: RowKey(group(cell), taxon_of(cell.lot_id, cell.taxon_id), cell.unit)
 
 
-def _group_function(question: Question) -> Callable[[CellEnd], int | str]:
+def _group_function(question: Question, lots: Collection[int] | None) -> Callable[[CellEnd], int | str]:
     if question.by is By.PLACE:
         return lambda cell: cell.place_id or 0
     if question.by is By.LOT:
         return lambda cell: cell.lot_id
     if question.by is By.SOURCE:
-        labels = source_labels(known_at=question.known_at)
+        labels = source_labels(known_at=question.known_at, lots=lots)
         return lambda cell: labels.get(cell.lot_id, NO_SOURCE)
     if question.by is By.OWNER:
         return lambda cell: cell.owner or THE_HOUSE
     return lambda cell: ""
 
 
-def group_labels(question: Question, keys: list[RowKey]) -> dict[int | str, str]:
-    """What stands in the first column, by group. At most one query."""
+def group_labels(question: Question, words: Sequence[str] | None) -> Mapping[int | str, str]:
+    """What stands in the first column, by group: ``words`` are groups that stand for themselves. At most one
+    query."""
+    if words is not None:
+        return {word: word for word in words}
     if question.by is By.PLACE:
-        return dict(Place.objects.values_list("pk", "code"))
-    if question.by is By.LOT:
-        return dict(Lot.objects.values_list("pk", "accession"))
-    return {key.group: str(key.group) for key in keys}
+        return dict(rows("SELECT id, code FROM book_place", []))
+    return dict(rows("SELECT id, accession FROM book_lot", []))
 
 
 def group_label(by: By, group: str) -> str:

@@ -37,7 +37,7 @@ def label_of_arrival(kind: str, *, party: str = "", permit: str = "") -> str:
 
 def label_of_lot(labels: Collection[str]) -> str:
     """One label of all sources of a lot, in alphabetical order."""
-    return " + ".join(sorted(labels))
+    return " + ".join(sorted(labels)) if len(labels) > 1 else next(iter(labels), "")
 
 
 def inherit(
@@ -50,14 +50,14 @@ def inherit(
     takers: defaultdict[int, set[int]] = defaultdict(set)
     for giver, taker in edges:
         takers[giver].add(taker)
-    labels: defaultdict[int, set[str]] = defaultdict(set)
-    for lot, own in arrived.items():
-        labels[lot] |= set(own)
+    labels = {lot: frozenset(own) for lot, own in arrived.items()}
     waiting = [lot for lot in labels if lot in takers]
+    nothing: frozenset[str] = frozenset()
     while waiting:
         giver = waiting.pop()
         for taker in takers[giver]:
-            if not labels[giver] <= labels[taker]:
-                labels[taker] |= labels[giver]
+            both = labels.get(taker, nothing) | labels[giver]
+            if len(both) > len(labels.get(taker, nothing)):
+                labels[taker] = both
                 waiting.append(taker)
-    return {lot: frozenset(own) for lot, own in labels.items()}
+    return labels

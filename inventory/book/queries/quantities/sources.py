@@ -1,13 +1,14 @@
 """Where the animals of each lot came from, as one label a lot."""
 
 from collections import defaultdict
+from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
 from inventory.book.rules.kinds import ARRIVALS
 from inventory.book.rules.sources import inherit, label_of_arrival, label_of_lot
 
-from .sql import known, moment, rows
+from .sql import among, known, moment, out_of_index, rows
 
 # A reversed event brought nothing, so neither it nor its reversal is asked. Reversals are known
 # by their own column; whether one was known at a moment is its own entered_at.
@@ -16,9 +17,10 @@ _NOT_REVERSED = """
  AND NOT EXISTS (SELECT 1 FROM book_event r WHERE r.reverses_id = e.id{entered})
 """
 
-# By the event's kind, which leaves four fifths of the events aside before a flow is read.
+# By the event's kind, which leaves four fifths of the events aside before a flow is read. Few rows come
+# twice, so that they are sorted out here and not by the database, which would sort them all.
 _ARRIVALS = f"""
-SELECT DISTINCT c.lot_id, e.kind, e.party, e.permit_number
+SELECT c.lot_id, e.kind, e.party, e.permit_number
   FROM book_event e
   JOIN book_flow f ON f.event_id = e.id
   JOIN book_cell c ON c.id = f.to_cell_id
@@ -35,20 +37,54 @@ SELECT DISTINCT a.lot_id, b.lot_id
  WHERE e.kind = 'regrouped' AND a.lot_id <> b.lot_id AND a.inside AND b.inside
 """
 
+# Lots whose animals came into the given ones, however far back, and these; also by what was reversed, for to
+# look at one lot too many changes no label.
+_GIVERS = """
+WITH RECURSIVE giver(lot_id) AS (
+  SELECT id FROM book_lot WHERE {of_lots}
+  UNION
+  SELECT a.lot_id
+    FROM giver
+    JOIN book_cell b ON b.lot_id = giver.lot_id
+    JOIN book_flow f ON f.to_cell_id = b.id
+    JOIN book_cell a ON a.id = f.from_cell_id
+   WHERE b.inside AND a.inside AND a.lot_id <> b.lot_id
+)
+SELECT lot_id FROM giver
+"""
 
-def source_labels(*, before: datetime | None = None, known_at: datetime | None = None) -> dict[int, str]:
+
+def source_labels(
+    *,
+    before: datetime | None = None,
+    known_at: datetime | None = None,
+    lots: Iterable[int] | None = None,
+) -> dict[int, str]:
     """Label of the source of each lot by lot id; several sources of a pool joined with " + ".
 
-    A lot that others were regrouped into carries their sources too. Two queries.
+    A lot that others were regrouped into carries their sources too. Two queries; three for ``lots`` alone,
+    which read no more than what their animals came through.
     """
+    wanted = None if lots is None else set(lots)
+    givers = None if wanted is None else _givers(wanted)
     arrived: defaultdict[int, set[str]] = defaultdict(set)
-    for lot, cause, party, permit in _asked(_ARRIVALS, before, known_at):
+    for lot, cause, party, permit in _asked(_ARRIVALS, before, known_at, into=("c", givers)):
         arrived[lot].add(label_of_arrival(cause, party=party, permit=permit))
-    edges = [(giver, taker) for giver, taker in _asked(_REGROUPED, before, known_at)]
-    return {lot: label_of_lot(labels) for lot, labels in inherit(arrived, edges).items()}
+    edges = [(giver, taker) for giver, taker in _asked(_REGROUPED, before, known_at, into=("b", givers))]
+    found = inherit(arrived, edges)
+    return {lot: label_of_lot(own) for lot, own in found.items() if wanted is None or lot in wanted}
 
 
-def _asked(sql: str, before: datetime | None, known_at: datetime | None) -> list[tuple[Any, ...]]:
+def _givers(lots: Iterable[int]) -> list[int]:
+    """All lots that a label of these can come from. One query."""
+    of_lots, ids = among("id", lots)
+    return [lot for (lot,) in rows(_GIVERS.format(of_lots=of_lots), ids)]
+
+
+def _asked(
+    sql: str, before: datetime | None, known_at: datetime | None, *, into: tuple[str, list[int] | None]
+) -> list[tuple[Any, ...]]:
+    """``into``: the cell that the animals came to, by its letter, and the lots that it must be of."""
     entered, more = known(known_at)
     later, even_more = known(known_at, "r")
     params = [*even_more]
@@ -56,4 +92,12 @@ def _asked(sql: str, before: datetime | None, known_at: datetime | None) -> list
     if before is not None:
         sql += " AND f.effective_at < %s"
         params.append(moment(before))
-    return rows(sql + entered, [*params, *more])
+    cell, lots = into
+    if lots is None:
+        return rows(sql + entered, [*params, *more])
+    of_lots, ids = among(f"{cell}.lot_id", lots)
+    # By the lots' own cells, not by the kinds of all events.
+    sql = sql.replace("WHERE e.kind", f"WHERE {out_of_index('e.kind')}").replace(
+        "e.reverses_id IS", f"{out_of_index('e.reverses_id')} IS"
+    )
+    return rows(f"{sql}{entered} AND {of_lots}", [*params, *more, *ids])
