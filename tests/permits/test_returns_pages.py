@@ -39,7 +39,7 @@ def test_a_draft_is_looked_at_and_frozen(house: PermitHouse, as_role: AsRole) ->
     house.record(a_take("two-spotted goby", 4))
     client = as_role(Role.PERMIT_OFFICER)
     page = client.get(draft(house)).text
-    assert "All 13 checks are met." in page
+    assert "All 14 checks are met." in page
     answer = client.post(draft(house), {"looked_at": mark_of(page), "explained": "", "remark": "as agreed"})
     one = PermitReturn.objects.get()
     assert answer["Location"] == f"/return/{one.pk}"
@@ -99,7 +99,7 @@ def test_a_correction_waits_for_a_second_person(house: PermitHouse, as_role: AsR
     assert as_role(Role.AQUARIST).post(address).status_code == 403
     as_role(Role.CURATOR).post(address)
     assert CorrectionApproval.objects.get().by == house.people[Role.CURATOR]
-    assert "All 13 checks are met." in as_role(Role.PERMIT_OFFICER).get(draft(house)).text
+    assert "All 14 checks are met." in as_role(Role.PERMIT_OFFICER).get(draft(house)).text
 
 
 def test_open_questions_of_other_rooms_are_asked(

@@ -18,6 +18,7 @@ from ..queries.field_names import open_names
 from ..queries.reading import PermitRead, line_terms, read_permits
 from ..queries.runs import Runs
 from ..queries.takes import TakeRead, current_takes, trip_chains
+from ..readers.coastline import shore_of
 from ..rules.checks import OF_TRIPS, Breach, CaseKind, TakeFacts, TripFacts, check_take, check_trip
 
 
@@ -196,9 +197,10 @@ def _of_trip(root: int, takes: list[TakeRead], permits: Mapping[int, Permit]) ->
     used = {read.take.permit_id for read in takes}
     day = takes[0].trip.ends_on
     reads = read_permits([permit for pk, permit in permits.items() if pk in used], on=day)
+    facts = trip_facts(takes[0])
     for pk, read in reads.items():
         trip = takes[0].trip
-        for breach in check_trip(trip_facts(takes[0]), read.terms):
+        for breach in check_trip(facts, read.terms):
             matters[_Key(breach.kind.value, pk, None, root, None)] = _Matter(breach.words, trip, None)
     names_open = open_names({take.take.taxon_id for take in takes if take.take.taxon_id})
     for take in takes:
@@ -227,12 +229,16 @@ def breaches_of(take: TakeRead, read: PermitRead, *, names_open: Collection[int]
 def trip_facts(take: TakeRead) -> TripFacts:
     """A trip as the rules look at it."""
     trip = take.trip
+    latitude = float(trip.latitude) if trip.latitude is not None else None
+    longitude = float(trip.longitude) if trip.longitude is not None else None
     return TripFacts(
         starts_on=trip.starts_on,
         ends_on=trip.ends_on,
         people=take.people,
-        latitude=float(trip.latitude) if trip.latitude is not None else None,
-        longitude=float(trip.longitude) if trip.longitude is not None else None,
+        latitude=latitude,
+        longitude=longitude,
+        uncertainty_m=trip.uncertainty_m or 0,
+        shore=shore_of(latitude, longitude) if latitude is not None and longitude is not None else None,
         gear=trip.gear,
     )
 

@@ -25,6 +25,7 @@ from ..models import (
     PermitVersion,
     Scope,
     VersionKind,
+    Waters,
 )
 from ..rules.scopes import RANKS
 
@@ -80,6 +81,7 @@ class VersionFacts:
     people: Sequence[str] = ()
     area_words: str = ""
     area: Sequence[tuple[float, float]] = ()
+    waters: str = Waters.SEA.value
     gear: Sequence[str] = ()
     seasons: Sequence[tuple[str, str]] = ()
     conditions: str = ""
@@ -177,6 +179,7 @@ def _add_version(
         valid_until=facts.valid_until,
         area_words=facts.area_words,
         area=[list(corner) for corner in facts.area],
+        waters=facts.waters,
         gear=list(facts.gear),
         seasons=[list(season) for season in facts.seasons],
         conditions=facts.conditions,
@@ -199,6 +202,8 @@ def _check(facts: VersionFacts) -> None:
         raise PermitRefused("valid_until", f"it ends on {facts.valid_until}, before it begins")
     if facts.area and len(facts.area) < 3:
         raise PermitRefused("area", "an area has at least three corners")
+    if facts.waters not in Waters.values:
+        raise PermitRefused("waters", f"{facts.waters!r} is none of {', '.join(Waters.values)}")
     if facts.stock_statement not in _STATEMENTS:
         raise PermitRefused(
             "stock_statement", f"{facts.stock_statement!r} is none of {', '.join(_STATEMENTS[1:])}"

@@ -8,7 +8,7 @@ from django import forms
 from django.forms import BaseFormSet, formset_factory
 
 from ..actions.permits import LineFacts, LinkFacts, VersionFacts
-from ..models import Per, PermitVersion, Scope, VersionKind
+from ..models import Per, PermitVersion, Scope, VersionKind, Waters
 from ..queries.accounts import member_name
 from ..queries.reading import PermitRead
 from ..rules.sheets import area, seasons, several
@@ -27,6 +27,13 @@ class VersionForm(forms.Form):
     )
     area_words = forms.CharField(required=False, max_length=300, label="Area, in the permit's words")
     area = ReadField(read=area, empty=(), label="Area, corners", help_text=_AREA_HELP)
+    waters = forms.ChoiceField(
+        required=False,
+        label="Waters",
+        choices=Waters.choices,
+        initial=Waters.SEA,
+        help_text="Positions of trips far on the other side of the shore are asked about.",
+    )
     gear = ReadField(read=several, empty=(), label="Gear allowed", help_text="Joined with |; empty: any.")
     seasons = ReadField(
         read=seasons, empty=(), label="Seasons", help_text="04-01 to 09-30, joined with |; empty: all year."
@@ -65,7 +72,8 @@ class VersionForm(forms.Form):
             *("let_go_alive_counts", "notice_days", "missing_is_notice", "stock_statement"),
             *("return_due_on", "why"),
         )
-        return VersionFacts(lines=lines, **{name: said[name] for name in names})
+        waters = said["waters"] or Waters.SEA.value
+        return VersionFacts(lines=lines, waters=waters, **{name: said[name] for name in names})
 
 
 class NewPermitForm(VersionForm):
@@ -227,7 +235,7 @@ def version_initial(version: PermitVersion, people: list[str]) -> dict[str, Any]
     """The newest version, as the form offers it for the next."""
     plain = (
         *("valid_from", "valid_until", "area_words", "conditions", "let_go_alive_counts", "notice_days"),
-        *("missing_is_notice", "stock_statement", "return_due_on"),
+        *("missing_is_notice", "stock_statement", "return_due_on", "waters"),
     )
     return {name: getattr(version, name) for name in plain} | {
         "people": people,

@@ -14,6 +14,7 @@ from .permits import (
     PermitVersion,
     Scope,
     VersionKind,
+    Waters,
 )
 from .returns import (
     CorrectionApproval,
@@ -67,4 +68,5 @@ __all__ = [
     "Trip",
     "TripPerson",
     "VersionKind",
+    "Waters",
 ]

@@ -13,6 +13,8 @@ from inventory.db import triggers
 from inventory.names.models import Taxon
 from inventory.people.models import Person
 
+from ..rules.shore import Waters as Kinds
+
 
 class Authority(models.Model):
     """Who issues permits and gets the returns."""
@@ -55,6 +57,14 @@ class VersionKind(models.TextChoices):
     RENEWAL = "renewal", "renewed"
 
 
+class Waters(models.TextChoices):
+    """Where the permit lets animals be taken."""
+
+    SEA = Kinds.SEA.value, "the sea"
+    INLAND = Kinds.INLAND.value, "lakes and rivers"
+    BOTH = Kinds.BOTH.value, "the sea, lakes and rivers"
+
+
 class PermitVersion(models.Model):
     """All that a permit says from ``amended_on`` on, whole. Limits go on through amendments.
 
@@ -71,6 +81,12 @@ class PermitVersion(models.Model):
     valid_until = models.DateField(help_text="Last day, inside.")
     area_words = models.CharField(max_length=300, blank=True)
     area = models.JSONField(default=list, blank=True)
+    waters = models.CharField(
+        max_length=6,
+        choices=Waters,
+        default=Waters.SEA,
+        help_text="A position on the other side of the shore is doubtful.",
+    )
     gear = models.JSONField(default=list, blank=True, help_text="Gear allowed; empty: not limited.")
     seasons = models.JSONField(default=list, blank=True)
     conditions = models.TextField(blank=True, help_text="In the permit's own words.")

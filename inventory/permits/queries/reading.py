@@ -42,6 +42,7 @@ class PermitRead:
             area_words=version.area_words,
             gear=version.gear,
             seasons=[(start, end) for start, end in version.seasons],
+            waters=version.waters,
         )
 
     @property

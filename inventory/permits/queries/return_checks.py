@@ -40,8 +40,10 @@ def findings(draft: Draft, *, today: date) -> list[Finding]:
     found[Check.WRONG_PERMIT] = list(_wrong_permit(draft))
     cases = list(Case.objects.filter(permit=draft.permit, closed_at=None).select_related("trip"))
     over = [case for case in cases if case.kind == CaseKind.OVER_LIMIT]
+    doubtful = [case for case in cases if case.kind == CaseKind.COORDINATES]
     found[Check.OVER_LIMIT] = [_case(case) for case in over]
-    found[Check.OTHER_CASES] = [_case(case) for case in cases if case not in over]
+    found[Check.DOUBTFUL_PLACE] = [_case(case) for case in doubtful]
+    found[Check.OTHER_CASES] = [_case(case) for case in cases if case not in over + doubtful]
     found[Check.OUTSIDE_DATES] = [
         Missing(_called(read), "trip", (str(read.trip.identifier),)) for read in draft.outside
     ]

@@ -2,9 +2,9 @@
 
 Plain values in, breaches in words out. What is checked of coordinates: that they lie on the globe, that
 latitude and longitude are not swapped (the swapped pair lies inside the permit's area, or the latitude
-as written cannot be one), and that they lie inside the permit's area where that is known as a polygon.
-Whether a point is on land is not checked against a coastline, for none is kept here: a point outside the
-area is told, whatever it lies on.
+as written cannot be one), that they lie inside the permit's area where that is known as a polygon, that
+they lie in the waters of which the permit speaks, by a coastline and within what that errs (`.shore`), and
+that they are not 0, 0. An area and a coast are two matters: one position can break both.
 """
 
 import re
@@ -12,6 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
+
+from .shore import Shore, Waters, wrong_side
 
 
 class CaseKind(StrEnum):
@@ -63,17 +65,20 @@ class Terms:
     area_words: str = ""
     gear: Sequence[str] = ()
     seasons: Sequence[tuple[str, str]] = ()
+    waters: str = Waters.SEA.value
 
 
 @dataclass(frozen=True, slots=True)
 class TripFacts:
-    """What a slip says of a trip."""
+    """What a slip says of a trip. ``shore``: how far from it the position lies; None: nobody looked."""
 
     starts_on: date
     ends_on: date
     people: Sequence[str] = ()
     latitude: float | None = None
     longitude: float | None = None
+    uncertainty_m: int = 0
+    shore: Shore | None = None
     gear: str = ""
 
 
@@ -129,7 +134,11 @@ def check_trip(trip: TripFacts, terms: Terms) -> list[Breach]:
     if closed:
         open_from = ", ".join(f"{start} to {end}" for start, end in terms.seasons)
         found.add(CaseKind.SEASON, f"{closed[0]} lies outside the season of {terms.number} ({open_from})")
-    found.breaches.extend(check_position(trip.latitude, trip.longitude, terms))
+    found.breaches.extend(
+        check_position(
+            trip.latitude, trip.longitude, terms, shore=trip.shore, uncertainty_m=trip.uncertainty_m
+        )
+    )
     return found.breaches
 
 
@@ -160,7 +169,14 @@ def in_season(day: date, seasons: Sequence[tuple[str, str]]) -> bool:
     )
 
 
-def check_position(latitude: float | None, longitude: float | None, terms: Terms) -> list[Breach]:
+def check_position(
+    latitude: float | None,
+    longitude: float | None,
+    terms: Terms,
+    *,
+    shore: Shore | None = None,
+    uncertainty_m: int = 0,
+) -> list[Breach]:
     """What is doubtful in a pair of coordinates; nothing when none are given."""
     if latitude is None or longitude is None:
         if latitude is not None or longitude is not None:
@@ -171,10 +187,17 @@ def check_position(latitude: float | None, longitude: float | None, terms: Terms
     swapped_inside = bool(terms.area) and inside_polygon(latitude, longitude, terms.area)
     if swapped_inside and not inside:
         return [Breach(CaseKind.COORDINATES, f"{told}: swapped, they lie inside the area of {terms.number}")]
+    found = _Found()
     if terms.area and not inside:
         area = f" ({terms.area_words})" if terms.area_words else ""
-        return [Breach(CaseKind.OUTSIDE_AREA, f"{told} lies outside the area of {terms.number}{area}")]
-    return []
+        found.add(CaseKind.OUTSIDE_AREA, f"{told} lies outside the area of {terms.number}{area}")
+    if latitude == longitude == 0:
+        found.add(CaseKind.COORDINATES, f"{told}: so some devices write where they know no position")
+    elif shore is not None:
+        doubt = wrong_side(shore, terms.waters, uncertainty_m=uncertainty_m, permit=terms.number)
+        if doubt:
+            found.add(CaseKind.COORDINATES, f"{told} {doubt}")
+    return found.breaches
 
 
 def refuse_position(latitude: float | None, longitude: float | None) -> str:

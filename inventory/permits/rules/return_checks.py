@@ -10,6 +10,7 @@ class Check(StrEnum):
 
     TOTALS = "totals"
     NO_COORDINATES = "no_coordinates"
+    DOUBTFUL_PLACE = "doubtful_place"
     NO_PLACE = "no_place"
     OPEN_NAME = "open_name"
     UNAPPROVED = "unapproved"
@@ -31,6 +32,7 @@ class Check(StrEnum):
 _WORDS = {
     Check.TOTALS: "The totals are those of the permit's page",
     Check.NO_COORDINATES: "Every row has coordinates",
+    Check.DOUBTFUL_PLACE: "No case of doubtful coordinates is open",
     Check.NO_PLACE: "Every row has a place in words",
     Check.OPEN_NAME: "No name is open above the rank that the permit allows",
     Check.UNAPPROVED: "Every correction is approved by a second person",

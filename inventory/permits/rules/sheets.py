@@ -21,7 +21,7 @@ PERMITS = Sheet(
         *("number", "version", "change", "amended_on", "short", "authority", "authority_name", "return_days"),
         *("holder", "kind", "valid_from", "valid_until", "people", "area_words", "area", "gear", "seasons"),
         *("conditions", "let_go_alive_counts", "notice_days", "missing_is_notice", "stock_statement"),
-        *("return_due_on", "why", "entered", "entered_by"),
+        *("return_due_on", "why", "entered", "entered_by", "waters"),
     ),
     needed=("number", "authority", "holder", "valid_from", "valid_until"),
     longest={
@@ -182,7 +182,7 @@ _SPECIAL: Mapping[str, Reader] = {
     **dict.fromkeys(("people", "names", "events", "lots"), several),
     **dict.fromkeys(("latitude", "longitude"), degrees),
     **dict.fromkeys(("depth_from_m", "depth_to_m"), _DECIMAL),
-    **dict.fromkeys(("change", "per", "covers", "sex", "direction"), word),
+    **dict.fromkeys(("change", "per", "covers", "sex", "direction", "waters"), word),
     "area": area,
     "seasons": seasons,
     "happened": as_typed.happened,

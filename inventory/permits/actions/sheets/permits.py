@@ -5,7 +5,7 @@ from typing import Any
 
 from inventory.book.actions.load.guests import GuestLoad, GuestRow
 
-from ...models import Permit, PermitLine, Scope, VersionKind
+from ...models import Permit, PermitLine, Scope, VersionKind, Waters
 from ...rules.sheets import PERMIT_LINES, PERMITS
 from ..permits import LineFacts, LinkFacts, PermitRefused, VersionFacts, amend_permit, enter_permit
 from .loading import Loading
@@ -91,6 +91,7 @@ def _version_facts(values: Mapping[str, Any], lines: Sequence[GuestRow]) -> Vers
         people=values.get("people", ()),
         area_words=values.get("area_words", ""),
         area=values.get("area", ()),
+        waters=values.get("waters") or Waters.SEA.value,
         gear=values.get("gear", ()),
         seasons=values.get("seasons", ()),
         conditions=values.get("conditions", ""),
