@@ -1,7 +1,7 @@
 """The sheet that proves the sums: live formulas over the sheets of a report."""
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import xlsxwriter  # type: ignore[import-untyped]
@@ -16,13 +16,17 @@ from .grid import counts, leading
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """A table on its sheet: rows as a spreadsheet numbers them; its lines begin at ``first``. ``held``: each
-    line's name and what its identities came to, empty for a long table, whose lines are proved together."""
+    """A table on its sheet: rows as a spreadsheet numbers them; its lines begin at ``first``.
+
+    ``held``: each line's name and what its identities came to. Empty in a long part, where the lines of a
+    table are proved together: ``off`` says on how many of them an identity does not hold.
+    """
 
     table: Table
     first: int
     total: int
-    held: Sequence[tuple[str, Sequence[Held]]] = ()
+    held: Sequence[tuple[str, Sequence[Held]]]
+    off: Mapping[Identity, int]
 
     @property
     def last(self) -> int:
@@ -36,32 +40,36 @@ class Placed:
 
 @dataclass(frozen=True, slots=True)
 class Laid:
-    """A part on its sheet, whose rows run from ``first`` to ``last``."""
+    """A part on its sheet, whose rows run from ``first`` to ``last``.
+
+    ``unit`` is the letter of its units, ``letters`` are those of its figures by key. They are found once: a
+    long proof asks for a million.
+    """
 
     part: Part
     placed: Sequence[Placed]
     first: int
     last: int
+    unit: str = field(init=False)
+    letters: Mapping[str, str] = field(init=False)
 
-    def letter(self, key: str) -> str:
-        """Letter of a column."""
-        return _letter(len(leading(self.part)) + [column.key for column in self.part.columns].index(key))
+    def __post_init__(self) -> None:
+        before = len(leading(self.part))
+        letters = {column.key: _letter(at) for at, column in enumerate(self.part.columns, start=before)}
+        object.__setattr__(self, "unit", _letter(before - 1))
+        object.__setattr__(self, "letters", letters)
 
     def cell(self, key: str, row: int) -> str:
-        return f"'{self.part.title}'!{self.letter(key)}{row}"
+        return f"'{self.part.title}'!{self.letters[key]}{row}"
 
     def column(self, key: str, placed: Placed) -> str:
         """A column over the lines of one table."""
-        letter = self.letter(key)
+        letter = self.letters[key]
         return f"'{self.part.title}'!{letter}{placed.first}:{letter}{placed.last}"
 
     def whole(self, letter: str) -> str:
         """All rows of a column."""
         return f"'{self.part.title}'!${letter}${self.first}:${letter}${self.last}"
-
-    @property
-    def unit(self) -> str:
-        return _letter(len(leading(self.part)) - 1)
 
 
 def _letter(number: int) -> str:
@@ -156,7 +164,7 @@ def _elsewhere(document: Document, laid: Sequence[Laid], check: Check) -> Iterat
 def _sum_if(laid: Laid, said: Said) -> str:
     wanted = [(laid.unit, said.unit), *([("B", said.label)] if said.label else [])]
     conditions = ",".join(f'{laid.whole(letter)},"{text}"' for letter, text in _quoted(wanted))
-    return f"=SUMIFS({laid.whole(laid.letter(said.column))},{conditions})"
+    return f"=SUMIFS({laid.whole(laid.letters[said.column])},{conditions})"
 
 
 def _quoted(wanted: list[tuple[str, str]]) -> list[tuple[str, str]]:
@@ -164,8 +172,8 @@ def _quoted(wanted: list[tuple[str, str]]) -> list[tuple[str, str]]:
 
 
 def _lines(laid: Sequence[Laid]) -> Iterator[Values]:
-    """Each identity on each line it holds for, and on the totals. The lines of a long table are proved by one
-    formula for each identity, which counts those that are off."""
+    """Each identity on each line it holds for, and on the totals. In a long part the lines of a table are
+    proved by one formula for each identity, which counts those that are off."""
     yield ["sheet", "line or total", "must come to", "in and on", "out", "in the report", "difference"]
     for one in laid:
         for placed in one.placed:
@@ -207,16 +215,16 @@ def _together(laid: Laid, placed: Placed, identity: Identity) -> Values:
         for sign, keys in (("+", identity.plus), ("-", (*identity.minus, identity.result)))
         for key in keys
     ]
-    lines = len(placed.table.lines)
+    table = placed.table
+    lines = f"{len(table.lines)} lines of {table.unit}"
     return [
         laid.part.title,
-        f"{lines} lines of {placed.table.unit}: how many are off",
+        f"{lines}{f', {table.total_label}' if table.total_label else ''}: how many are off",
         _heading(laid, identity),
         "",
         "",
         "",
-        # No line is off, or the report itself would say that it does not tie.
-        (f"=SUMPRODUCT(--(({''.join(terms).removeprefix('+')})<>0))", 0),
+        (f"=SUMPRODUCT(--(({''.join(terms).removeprefix('+')})<>0))", placed.off.get(identity, 0)),
     ]
 
 

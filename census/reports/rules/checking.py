@@ -65,8 +65,8 @@ class Check:
         self._added: defaultdict[tuple[str, str, str, str], int] = defaultdict(int)
         self._wrong: list[str] = []
 
-    def line(self, part: Part, table: Table, line: Line, figures: Mapping[str, Figure]) -> None:
-        """One line; the figures are those of ``line``, made once by who asks."""
+    def line(self, part: Part, table: Table, line: Line, figures: Mapping[str, Figure]) -> bool:
+        """One line; the figures are those of ``line``, made once by who asks. Whether the line ties."""
         # Most figures of a long report are 0, which nothing is added for.
         numbers = {key: one.value for key, one in figures.items() if isinstance(one.value, int) and one.value}
         sums = self.sums(part, table)
@@ -78,8 +78,10 @@ class Check:
                 self._added[part.key, key, table.unit, ""] += n
                 if labelled:
                     self._added[part.key, key, table.unit, line.label] += n
-        if not line.free and any(_off(identity, numbers) for identity in part.identities):
-            self._wrong.append(f"line {line.number}, {line.name.accepted if line.name else line.label}")
+        if line.free or not any(_off(identity, numbers) for identity in part.identities):
+            return True
+        self._wrong.append(f"line {line.number}, {line.name.accepted if line.name else line.label}")
+        return False
 
     def sums(self, part: Part, table: Table) -> dict[str, int]:
         """The sums of a table's lines so far, by column."""

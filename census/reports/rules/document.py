@@ -165,7 +165,10 @@ class Identity:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One sheet. ``label`` heads the first column (a place's code, an owner), empty when there is none."""
+    """One sheet. ``label`` heads the first column (a place's code, an owner), empty when there is none.
+
+    ``named``: its rows are taxa, which is found once, for files ask it of every line.
+    """
 
     key: str
     title: str
@@ -174,11 +177,11 @@ class Part:
     blocks: Sequence[Block]
     identities: Sequence[Identity] = ()
     words: str = ""
+    named: bool = field(init=False)
 
-    @property
-    def named(self) -> bool:
-        """Whether the rows are taxa."""
-        return any(line.name for block in self.blocks for table in block.tables for line in table.lines)
+    def __post_init__(self) -> None:
+        named = any(line.name for table in self.tables() for line in table.lines)
+        object.__setattr__(self, "named", named)
 
     def tables(self) -> Iterator[Table]:
         for block in self.blocks:
