@@ -4,11 +4,13 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from django import forms
 from django.db import IntegrityError, connection, transaction
 
 from census.rounds.actions.counts import Entry, Taken, take_counts
 from census.rounds.actions.recounts import ask_recount
 from census.rounds.actions.refused import CensusRefused
+from census.rounds.forms import RecountForm
 from census.rounds.models import Census, Count, Line, Recount, Sheet, Sighting
 from census.rounds.queries.reading import read_census
 from census.rounds.rules.words import LineKind, LineState, Seen, SheetState, Verdict
@@ -161,6 +163,18 @@ def test_a_recount_is_made_by_another_person_and_only_when_asked(house: TestHous
     row = house.row(sheet.census, "goby")
     assert row.confirmed
     assert row.state is LineState.CONFIRMED
+
+
+def test_a_recount_is_asked_of_nobody_who_could_not_count(house: TestHouse, sheet: Sheet) -> None:
+    take(house, sheet, entry(house, 3, 6))
+    inspector = factories.make_person("Ruth", roles=["inspector"])
+    with pytest.raises(CensusRefused, match="Ruth may not count again: it is for the role counter, aquarist"):
+        ask_recount(lines=[house.line(sheet.census, "goby")], of=inspector, by=house.registrar, now=NOW)
+    assert not Recount.objects.exists()
+    offered = RecountForm().fields["of"]
+    assert isinstance(offered, forms.ModelChoiceField)
+    assert offered.queryset is not None
+    assert set(offered.queryset) == {house.registrar, house.curator, house.first, house.second}
 
 
 def test_asking_the_same_recount_again_changes_nothing(house: TestHouse, sheet: Sheet) -> None:

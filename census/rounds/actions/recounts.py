@@ -11,7 +11,7 @@ from inventory.people.models import Person
 from ..models import Count, Line, Recount, Sheet
 from ..queries.settings import settings_in_use
 from ..rules.settings import CensusSettings
-from ..rules.who import DECIDES
+from ..rules.who import COUNTERS, DECIDES
 from ..rules.words import SheetState
 from .allowed import require
 from .moving import running
@@ -34,6 +34,7 @@ def ask_recount(
     A sheet that was handed in goes out again. Asking the same again changes nothing.
     """
     require(by, DECIDES, "ask for a recount")
+    require(of, COUNTERS, "count again")
     held = list(
         Line.objects.filter(pk__in=[line.pk for line in lines])
         .select_related("sheet__census")

@@ -5,15 +5,12 @@ from datetime import datetime
 from django.db import transaction
 
 from inventory.people.models import Person
-from inventory.people.rules.roles import Role
 
 from ..models import CountToCome, Draw
 from ..queries.spots import Spot
-from ..rules.who import COUNTS, SAMPLES
+from ..rules.who import COUNTERS, SAMPLES
 from .allowed import require
 from .refused import CensusRefused
-
-_COUNTERS = tuple(role for role in COUNTS if role is not Role.TYPIST)
 
 
 @transaction.atomic
@@ -22,7 +19,7 @@ def spot_to_come(
 ) -> CountToCome:
     """``counter`` (else ``by``) counts the animals of a spot at ``planned_at``, blind until then."""
     counter = counter or by
-    require(counter, _COUNTERS, "count on the spot")
+    require(counter, COUNTERS, "count on the spot")
     if planned_at < now:
         raise CensusRefused("A count to come lies ahead; say now, or a moment after it.")
     return CountToCome.objects.create(

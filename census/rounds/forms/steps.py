@@ -6,8 +6,11 @@ from inventory.book.models import Place, PlaceKind
 from inventory.book.rules.periods import code_of
 from inventory.people.models import Person
 
-_PEOPLE = Person.objects.filter(left_on=None, user__isnull=False)
+from ..rules.who import COUNTERS
 
+_PEOPLE = Person.objects.filter(left_on=None, user__isnull=False)
+# Nobody who could not write on the sheet is named for one.
+_WHO_COUNT = _PEOPLE.filter(user__groups__name__in=[role.value for role in COUNTERS]).distinct()
 
 CLASSES = {
     "A": "exact",
@@ -20,7 +23,7 @@ CLASSES = {
 class IssueForm(forms.Form):
     """Who gets the sheet, and when it is to be counted."""
 
-    counters = forms.ModelMultipleChoiceField(_PEOPLE, required=False, label="Counters")
+    counters = forms.ModelMultipleChoiceField(_WHO_COUNT, required=False, label="Counters")
     planned_at = forms.DateTimeField(
         required=False,
         label="To be counted at",
@@ -32,7 +35,7 @@ class IssueForm(forms.Form):
 class RecountForm(forms.Form):
     """Who counts again. The reason is not told to the counter."""
 
-    of = forms.ModelChoiceField(_PEOPLE, label="Ask a recount of")
+    of = forms.ModelChoiceField(_WHO_COUNT, label="Ask a recount of")
 
 
 class OpenCensusForm(forms.Form):

@@ -13,6 +13,8 @@ COUNTS = (
     Role.REGISTRAR,
     Role.CURATOR,
 )
+# Who may be asked to count: a typist types what others counted.
+COUNTERS = tuple(role for role in COUNTS if role is not Role.TYPIST)
 # A letter of a borrower is typed by the permit officer as well, who looks after the loans.
 TYPES_LETTERS = (*COUNTS, Role.PERMIT_OFFICER)
 # Who may see the book beside the counts; a counter who only counts never does.
