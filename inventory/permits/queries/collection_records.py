@@ -16,7 +16,7 @@ from ..rules.collection_records import Name, PermitFacts, Position, Record, coar
 from ..rules.whereabouts import Whereabouts
 from .field_names import open_names
 from .reading import PermitRead, read_permit
-from .takes import TakeRead, current_takes
+from .takes import TakeRead, current_takes, doubtful_trips
 from .whereabouts import whereabouts_of_takes
 
 
@@ -54,6 +54,7 @@ class CollectionRecords:
         """What the authority will ask about, as sentences."""
         questions = (
             ("have no coordinates", [r for r in self.records if r.position.latitude is None]),
+            ("have coordinates that are in doubt", [r for r in self.records if r.position.doubtful]),
             (
                 "have no place in words",
                 [r for r in self.records if not self.coarse and not r.position.locality],
@@ -91,6 +92,7 @@ def collection_records(
         names=names,
         release=_release_words(release),
         firsts=_firsts(takes),
+        doubtful=doubtful_trips(permit, known_at=known_at),
     )
     records = [reader.record(take, now.get(take.take.pk, [])) for take in takes]
     house = getattr(House.objects.first(), "name", "")
@@ -105,6 +107,7 @@ class _Reader:
     names: Mapping[int, Name]
     release: str
     firsts: tuple[Mapping[int, str], Mapping[int, str]]
+    doubtful: Collection[int]
 
     def record(self, found: TakeRead, now: Sequence[Whereabouts]) -> Record:
         """One take as it is told."""
@@ -115,7 +118,7 @@ class _Reader:
             take=f"urn:uuid:{takes[take.pk]}",
             trip=f"urn:uuid:{trips[found.trip_root]}",
             happened=trip.happened,
-            position=self._position(trip),
+            position=self._position(trip, doubtful=found.trip_root in self.doubtful),
             depth_from_m=plain(trip.depth_from_m),
             depth_to_m=plain(trip.depth_to_m),
             gear=trip.gear,
@@ -144,13 +147,14 @@ class _Reader:
             now=now,
         )
 
-    def _position(self, trip: Trip) -> Position:
+    def _position(self, trip: Trip, *, doubtful: bool) -> Position:
         return Position(
             locality=trip.locality,
             latitude=plain(trip.latitude),
             longitude=plain(trip.longitude),
             datum=trip.datum if trip.latitude is not None else "",
             uncertainty_m=trip.uncertainty_m,
+            doubtful=doubtful,
         )
 
     def _permit(self, found: TakeRead) -> PermitFacts:

@@ -9,7 +9,7 @@ from django.db.models import Q
 
 from inventory.book.models import Flow
 
-from ..models import Permit, Take, TakeEvent, Trip, TripPerson
+from ..models import Case, CaseKind, Permit, Take, TakeEvent, Trip, TripPerson
 from ..rules.accounts import Taken
 from .strays import place_strays
 
@@ -119,6 +119,17 @@ def trip_chains(*, known_at: datetime | None = None) -> TripChains:
         roots[newer] = root
         rows[root] = (*rows.get(root, (root,)), newer)
     return TripChains(roots, rows)
+
+
+def doubtful_trips(permit: Permit, *, known_at: datetime | None = None) -> set[int]:
+    """The first rows of trips whose coordinates a case of the permit doubts. Two queries."""
+    cases = Case.objects.filter(permit=permit, kind=CaseKind.COORDINATES)
+    if known_at is None:
+        cases = cases.filter(closed_at=None)
+    else:
+        cases = cases.filter(Q(closed_at=None) | Q(closed_at__gt=known_at), opened_at__lte=known_at)
+    chains = trip_chains(known_at=known_at)
+    return {chains.root(trip) for trip in cases.values_list("trip_id", flat=True)}
 
 
 def people_of(trips: Collection[int]) -> dict[int, tuple[str, ...]]:

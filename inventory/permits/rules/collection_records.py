@@ -34,7 +34,10 @@ class Name:
 
 @dataclass(frozen=True, slots=True)
 class Position:
-    """Where animals were caught. Decimal degrees; ``generalised`` says how it was made coarse, if it was."""
+    """Where animals were caught. Decimal degrees; ``generalised`` says how it was made coarse, if it was.
+
+    ``doubtful``: a case of its coordinates is open.
+    """
 
     locality: str = ""
     latitude: Decimal | None = None
@@ -43,6 +46,7 @@ class Position:
     uncertainty_m: int | None = None
     generalised: str = ""
     withheld: str = ""
+    doubtful: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,7 +216,7 @@ def coarsened(record: Record, *, house: str, degrees: Decimal = COARSE_DEGREES) 
     withheld = (
         f"Exact position, place in words and remarks: kept by {house}, given to the authority on request."
     )
-    coarse = Position(generalised=_LEFT_OUT, withheld=withheld)
+    coarse = Position(generalised=_LEFT_OUT, withheld=withheld, doubtful=position.doubtful)
     if position.latitude is not None and position.longitude is not None:
         latitude = _rounded(position.latitude, degrees)
         half = float(degrees) / 2
@@ -228,6 +232,7 @@ def coarsened(record: Record, *, house: str, degrees: Decimal = COARSE_DEGREES) 
             generalised=f"Coordinates rounded to {degrees} degree, and the uncertainty made larger by it. "
             + _LEFT_OUT,
             withheld=withheld,
+            doubtful=position.doubtful,
         )
     return replace(record, position=coarse, remarks="", amended="yes" if record.amended else "")
 

@@ -9,7 +9,7 @@ of the animals: kept, let go, died.
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from .collection_records import JOINED, Record, stocked
+from .collection_records import JOINED, Position, Record, stocked
 
 DWC = "http://rs.tdwg.org/dwc/terms/"
 DC = "http://purl.org/dc/terms/"
@@ -47,6 +47,7 @@ OCCURRENCES = Table(
                 *("vitality", "establishmentMeans", "occurrenceStatus", "occurrenceRemarks", "organismID"),
                 *("disposition", "eventID", "eventDate", "samplingProtocol", "locality"),
                 *("decimalLatitude", "decimalLongitude", "geodeticDatum", "coordinateUncertaintyInMeters"),
+                "georeferenceVerificationStatus",
                 *("minimumDepthInMeters", "maximumDepthInMeters", "verbatimIdentification"),
                 *("identificationQualifier", "taxonID", "scientificName", "nameAccordingTo", "kingdom"),
                 *("phylum", "class", "order", "family", "genus", "taxonRank", "scientificNameAuthorship"),
@@ -134,6 +135,7 @@ def _occurrence(record: Record, outcome: Outcome, house: str, dataset: str) -> d
         "decimalLongitude": _text(position.longitude),
         "geodeticDatum": position.datum if position.latitude is not None else "",
         "coordinateUncertaintyInMeters": _text(position.uncertainty_m or None),
+        "georeferenceVerificationStatus": _verification(position),
         "minimumDepthInMeters": _text(record.depth_from_m),
         "maximumDepthInMeters": _text(record.depth_to_m),
         "verbatimIdentification": record.verbatim,
@@ -150,6 +152,13 @@ def _occurrence(record: Record, outcome: Outcome, house: str, dataset: str) -> d
         "taxonRank": name.rank,
         "scientificNameAuthorship": name.authorship,
     }
+
+
+def _verification(position: Position) -> str:
+    """In the words of Darwin Core's examples; nothing of positions that nobody doubts."""
+    if not position.doubtful:
+        return ""
+    return "requires georeference" if position.latitude is None else "requires verification"
 
 
 def _individuals(record: Record, outcome: Outcome) -> int | None:
