@@ -5,8 +5,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.db import transaction
 
-from inventory.book.queries.quantities import traced_flows
+from inventory.book.queries.quantities import lots_that_share, traced_flows
 from inventory.book.rules.kinds import EventKind
 
 from ..factories import NOW, make_event, make_lot, make_person, make_place, make_reversal
@@ -67,3 +68,32 @@ def test_the_number_of_queries_does_not_depend_on_lots_and_flows(django_assert_n
     lots += [fill() for _ in range(3)]
     with django_assert_num_queries(4):
         assert len(traced_flows(lots, before=LATER).flows) == 8
+
+
+@pytest.mark.django_db(transaction=True)
+def test_which_lots_share_animals_is_read_again_when_animals_are_regrouped(
+    django_assert_num_queries: Any,
+) -> None:
+    tank = make_place()
+    one, two, three = make_lot(), make_lot(), make_lot()
+    make_event(lot=one, place=tank, unknown=9, happened="2026-09-01")
+    assert lots_that_share([one.pk]) == {one.pk: {one.pk}}
+    make_event(EventKind.REGROUPED, lot=one, to_lot=two, place=tank, unknown=2, happened="2026-09-02")
+    with django_assert_num_queries(2):
+        assert lots_that_share([one.pk]) == {one.pk: {one.pk, two.pk}}
+    make_event(EventKind.DIED, lot=one, place=tank, unknown=1, happened="2026-09-03")
+    with django_assert_num_queries(1):
+        assert lots_that_share([two.pk]) == {two.pk: {one.pk, two.pk}}
+    make_event(EventKind.REGROUPED, lot=two, to_lot=three, place=tank, unknown=1, happened="2026-09-04")
+    assert lots_that_share([one.pk]) == {one.pk: {one.pk, two.pk, three.pk}}
+    with transaction.atomic():
+        four = make_lot()
+        make_event(EventKind.REGROUPED, lot=one, to_lot=four, place=tank, unknown=1, happened="2026-09-05")
+        assert four.pk in lots_that_share([one.pk])[one.pk]
+        transaction.set_rollback(True)
+    assert lots_that_share([one.pk]) == {one.pk: {one.pk, two.pk, three.pk}}
+
+
+def test_no_lots_have_no_trace_and_ask_nothing(django_assert_num_queries: Any) -> None:
+    with django_assert_num_queries(0):
+        assert traced_flows([], before=LATER).flows == []

@@ -10,12 +10,12 @@ from django.test.utils import CaptureQueriesContext
 from django.utils.timezone import get_current_timezone
 
 from census.change.queries.remembered import remembered_report
-from census.change.queries.report import change_report
+from census.change.queries.report import Report, change_report
 from census.change.rules.question import By
 from inventory.book.models import Revision
 from inventory.book.queries.revision import book_state, unchanged_before
 from inventory.names.models import Taxon
-from tests.factories import make_event, make_period
+from tests.factories import make_event, make_lot, make_period, make_place
 
 from .sample import THIRD_QUARTER, Sample, make_sample
 
@@ -93,6 +93,38 @@ def test_a_source_is_told_by_the_whole_life_of_a_lot_and_read_again() -> None:
     assert [row.label for row in remembered_report(question, zone=zone).rows] == [
         row.label for row in change_report(question, zone=zone).rows
     ]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_by_source_what_changes_no_source_leaves_the_report_as_it_was() -> None:
+    """A later death or move; an arrival, animals of another lot and what takes them back are read."""
+    sample = make_sample()
+    goby, tank = sample.lots["goby"], sample.places["E1"]
+    question, zone = replace(THIRD_QUARTER, by=By.SOURCE), get_current_timezone()
+
+    def asked() -> Report:
+        return remembered_report(question, zone=zone)
+
+    def rows(report: Report) -> list[tuple[str, int]]:
+        return [(row.label, row.change.closing) for row in report.rows]
+
+    first = asked()
+    make_event("died", lot=goby, place=tank, happened="2026-10-01")
+    make_event("moved", lot=goby, place=tank, to_place=make_place("E99"), happened="2026-10-01")
+    assert asked() is first
+    assert rows(first) == rows(change_report(question, zone=zone))
+    came = make_event("received", party="Far Sea Centre", lot=goby, place=tank, happened="2026-10-02")
+    told = asked()
+    assert rows(told) == rows(change_report(question, zone=zone)) != rows(first)
+    make_event("reversed", reverses=came, happened="2026-10-03")
+    assert asked() is not told
+    assert rows(asked()) == rows(change_report(question, zone=zone)) == rows(first)
+    taken = make_lot(taxon=goby.taxon)
+    make_event("taken", permit_number="P7", lot=taken, place=tank, happened="2026-10-03")
+    told = asked()
+    make_event("regrouped", lot=taken, to_lot=goby, place=tank, happened="2026-10-04")
+    assert asked() is not told
+    assert rows(asked()) == rows(change_report(question, zone=zone)) != rows(told)
 
 
 @pytest.mark.django_db(transaction=True)

@@ -17,6 +17,7 @@ from census.rounds.models import Census
 from inventory.people.models import Person
 from tests.change.sample import THIRD_QUARTER, Sample, make_sample
 from tests.factories import make_event, make_lot, make_period, make_person
+from tests.permits.house import a_take, make_permit_house
 
 from .conftest import OF_THE_HOUSE
 
@@ -91,3 +92,36 @@ def test_counts_are_told_beside_the_book_of_their_own_moments_so_a_census_makes_
     taxa = _asked("taxa")
     _enter(house, "2026-10-02")
     assert _asked("taxa") is taxa
+
+
+def test_permits_are_told_anew_above_sources_that_are_remembered(house: Sample) -> None:
+    """A take that was let go is written in no event: only the permits know of it."""
+    permits = make_permit_house()
+    permits.record(a_take("two-spotted goby", 2))
+    first = _asked("permits")
+    assert _rows(first) == _rows(_made("permits"))
+    permits.record(a_take("two-spotted goby", let_go=3), happened="2026-09-02")
+    again = _asked("permits")
+    assert again.part("sources") is first.part("sources")
+    assert _rows(again) == _rows(_made("permits")) != _rows(first)
+    assert checked(again) == []
+    _enter(house, "2026-09-30")
+    later = _asked("permits")
+    assert later.part("sources") is not first.part("sources")
+    assert _rows(later) == _rows(_made("permits")) != _rows(again)
+    assert checked(later) == []
+    make_lot(taxon=house.taxa["goby"], verbatim_identification="Gobius typed so")
+    assert _rows(_asked("permits")) == _rows(_made("permits"))
+    lines = [line for table in _asked("permits").part("sources").tables() for line in table.lines]
+    assert "Gobius typed so" in [name for line in lines if line.name for name in line.name.typed]
+
+
+def test_a_line_more_on_a_permit_numbers_the_sources_anew(house: Sample) -> None:
+    permits = make_permit_house()
+    first = _asked("permits")
+    permits.record(a_take("Asterias rubens", let_go=1))
+    again = _asked("permits")
+    assert _rows(again) == _rows(_made("permits"))
+    numbers = [line.number for part in again.parts for table in part.tables() for line in table.lines]
+    assert numbers == list(range(1, len(numbers) + 1))
+    assert len(numbers) == 1 + sum(len(table.lines) for part in first.parts for table in part.tables())

@@ -14,7 +14,7 @@ from threading import Lock
 
 from django.db import connection
 
-from inventory.book.queries.revision import BookState, book_state, unchanged_before
+from inventory.book.queries.revision import BookState, book_state, unchanged_before, unchanged_sources
 from inventory.book.rules.happened import end_of_day
 
 from ..rules.question import By, Question
@@ -56,16 +56,17 @@ def remembered_reports(question: Question, groupings: Sequence[By], *, zone: tzi
 
 
 def _recalled(key: Key, state: BookState, zone: tzinfo) -> Report | None:
-    """What is remembered and still right. One query when the book has grown since."""
+    """What is remembered and still right. One or two queries when the book has grown since."""
     with _lock:
         kept = _reports.get(key)
     if kept is None:
         return None
     then, report = kept
     if then != state:
+        if not unchanged_before(then, state, before=end_of_day(key[0].last_day, zone)):
+            return None
         # A source is told by a lot's whole life, later arrivals too.
-        before = end_of_day(key[0].last_day, zone)
-        if key[0].by is By.SOURCE or not unchanged_before(then, state, before=before):
+        if key[0].by is By.SOURCE and not unchanged_sources(then, state):
             return None
     with _lock:
         _reports[key] = (state, report)

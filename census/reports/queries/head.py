@@ -78,13 +78,18 @@ class Names:
         return self.by_taxon.get(taxon.pk) or Name(taxon.scientific_name)
 
 
+FEW = 100
+
+
 def names_of(taxa: Iterable[Taxon], question: Question, saying: Saying) -> Names:
     """Accepted name, typed name if different, common name; a name that changed inside the period has one row
     and a foot note. Two queries."""
     wanted = {taxon.pk: taxon for taxon in taxa}
     typed: dict[int, set[str]] = defaultdict(set)
+    # Of few taxa their own lots are asked; of most of the house all are, which is quicker than a long list.
+    lots = Lot.objects.filter(taxon__in=wanted) if len(wanted) <= FEW else Lot.objects.all()
     for taxon_id, words in (
-        Lot.objects.exclude(verbatim_identification="")
+        lots.exclude(verbatim_identification="")
         .values_list("taxon_id", "verbatim_identification")
         .order_by()
         .distinct()

@@ -1,15 +1,19 @@
 """Layout D: by source and permit, one block a permit, then every source of the house."""
 
+from collections import OrderedDict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
-from itertools import groupby
+from itertools import count, groupby
+from threading import Lock
 from urllib.parse import urlencode
 
+from django.db import connection
 from django.urls import reverse
 
 from census.change.queries.remembered import remembered_reports
 from census.change.queries.report import Report
+from census.change.queries.unhindered import without_collecting
 from census.change.rules.question import By, Question
 from inventory.permits.models import Case, Permit, PermitReturn
 from inventory.permits.queries.accounts import LineAccount, PermitAccount, accounts
@@ -55,7 +59,7 @@ def by_permit(question: Question, saying: Saying) -> Document:
     found = accounts(permits, as_of=day, zone=zone, known_at=known)
     where = whereabouts(permits, as_of=day, zone=zone, known_at=known)
     feet = _feet(permits, question, saying)
-    numbers = iter(range(1, 10**9))
+    numbers = count(1)
     asked = {"as_of": question.last_day.isoformat(), "known_at": local_moment(question, saying)}
     blocks = [
         _block(
@@ -75,9 +79,7 @@ def by_permit(question: Question, saying: Saying) -> Document:
         " is what counts in the time that the limit is stated for: in all, this year, on the trip with most,"
         " or held here now.",
     )
-    names = names_of({row.taxon.pk: row.taxon for row in report.rows}.values(), question, saying)
-    address = address_of(question, local_moment(question, saying))
-    sources = _sources(report, address, names, numbers)
+    sources, notes = _remembered_sources(report, question, saying, first=next(numbers))
     return Document(
         layout="permits",
         title=f"Sources and permits, {saying.days(question.first_day, question.last_day)}",
@@ -98,7 +100,7 @@ def by_permit(question: Question, saying: Saying) -> Document:
         said=_said(house),
         untied=[*report.named_untied, *house.named_untied],
         present_only=present_only(),
-        notes=names.notes,
+        notes=notes,
         ties=(
             "Ties: opening + in - out + late = closing for every source; taken is let go, died on the way and"
             " kept on every line; every total is the sum of its lines, and the sources are the house."
@@ -242,6 +244,42 @@ def _notice(one: Notice, saying: Saying) -> str:
         f"Notice of {one.n} {one.kind_words} ({one.lot.accession}), found {saying.day(one.found_on)}, due"
         f" {saying.day(one.due_on)}: {told or 'not told yet'}."
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """The part of all sources as it was made of a report and of names, its lines numbered from ``first``."""
+
+    report: Report
+    names: Names
+    first: int
+    part: Part
+
+
+PARTS_KEPT = 2
+_parts: OrderedDict[tuple[Question, Saying, str], _Kept] = OrderedDict()
+_lock = Lock()
+
+
+def _remembered_sources(
+    report: Report, question: Question, saying: Saying, *, first: int
+) -> tuple[Part, list[str]]:
+    """The sources with the notes on their names. The permits above are read anew each time: what they tell
+    is written in many places; the sources are most of the report, and made of the report and names alone."""
+    names = names_of(report.rows.named_taxa().values(), question, saying)
+    key = (question, saying, str(connection.settings_dict["NAME"]))
+    with _lock:
+        kept = _parts.get(key)
+    if kept is None or kept.report is not report or (kept.names, kept.first) != (names, first):
+        address = address_of(question, local_moment(question, saying))
+        with without_collecting():
+            kept = _Kept(report, names, first, _sources(report, address, names, count(first)))
+    with _lock:
+        _parts[key] = kept
+        _parts.move_to_end(key)
+        while len(_parts) > PARTS_KEPT:
+            _parts.popitem(last=False)
+    return kept.part, names.notes
 
 
 def _sources(report: Report, asked: Mapping[str, str], names: Names, numbers: Iterator[int]) -> Part:

@@ -3,6 +3,7 @@
 from datetime import datetime
 from typing import NamedTuple
 
+from ..rules.kinds import ARRIVALS, EventKind
 from .quantities.sql import moment, out_of_index, rows
 
 _STATE = """
@@ -53,3 +54,22 @@ def unchanged_before(then: BookState, now: BookState, *, before: datetime) -> bo
     sql = _SINCE.format(effective_at=out_of_index("f.effective_at"))
     head, touched = rows(sql, [then.event, then.flow, moment(before)])[0]
     return head == then.head and not touched
+
+
+# What can give a lot another source: an arrival, animals of another lot, and what takes either back.
+_OF_SOURCES = (*ARRIVALS, EventKind.REGROUPED, EventKind.REVERSED)
+_SOURCES_SINCE = f"""
+SELECT EXISTS (SELECT 1 FROM book_event WHERE id > %s AND kind IN ({", ".join(["%s"] * len(_OF_SOURCES))}))
+"""
+
+
+def unchanged_sources(then: BookState, now: BookState) -> bool:
+    """Whether every lot has the source that it had, told of its whole life: since ``then`` only such events
+    came as change none, as deaths and moves. Of one chain that goes on, as :func:`unchanged_before` finds.
+    At most one query.
+    """
+    if then == now:
+        return True
+    if then.event is None:
+        return False
+    return not rows(_SOURCES_SINCE, [then.event, *(str(kind) for kind in _OF_SOURCES)])[0][0]

@@ -3,7 +3,10 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime
+from threading import Lock
 from typing import NamedTuple
+
+from django.db import connection
 
 from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.kinds import ARRIVALS, EventKind
@@ -38,8 +41,11 @@ def traced_flows(lots: Iterable[int], *, before: datetime, known_at: datetime | 
     """Every flow of ``lots``, and of all lots that ever gave animals to them or got some, before ``before``.
 
     What was reversed is left out with its reversal: it did not happen. Of one moment arrivals come
-    first, then as entered. Four queries.
+    first, then as entered. Five queries at most, none for no lots.
     """
+    lots = set(lots)
+    if not lots:
+        return Traced([], {}, {})
     family = _families()
     wanted = {family.get(lot, lot) for lot in lots}
     among_them = {lot for lot, first in family.items() if first in wanted} | wanted
@@ -72,7 +78,7 @@ SELECT a.lot_id, b.lot_id
 
 def lots_that_share(lots: Iterable[int]) -> dict[int, set[int]]:
     """Of each of these lots all that ever gave animals to it or got some, directly or through others, and
-    itself. One query."""
+    itself. Two queries at most."""
     family = _families()
     members: defaultdict[int, set[int]] = defaultdict(set)
     for lot, first in family.items():
@@ -80,8 +86,42 @@ def lots_that_share(lots: Iterable[int]) -> dict[int, set[int]]:
     return {lot: members[family[lot]] if lot in family else {lot} for lot in lots}
 
 
+# Events are chained: the hash of the newest of a kind stands for all of that kind before it.
+_NEWEST = "SELECT id, hash FROM book_event WHERE kind = 'regrouped' ORDER BY id DESC LIMIT 1"
+_remembered: dict[str, tuple[tuple[int, str], dict[int, int]]] = {}
+_lock = Lock()
+
+
 def _families() -> dict[int, int]:
-    """Each lot that shares animals with others, with the smallest id among them. One query."""
+    """Each lot that shares animals with others, with the smallest id among them; nobody changes it.
+
+    Remembered until animals are regrouped again, outside of a transaction, which may take its events back.
+    Two queries at most.
+    """
+    if connection.in_atomic_block:
+        return _read_families()
+    newest = rows(_NEWEST, [])
+    if not newest:
+        return {}
+    database = str(connection.settings_dict["NAME"])
+    with _lock:
+        kept = _remembered.get(database)
+    if kept is not None and kept[0] == newest[0]:
+        return kept[1]
+    family = _read_families()
+    with _lock:
+        _remembered[database] = ((newest[0][0], newest[0][1]), family)
+    return family
+
+
+def forget() -> None:
+    """Everything; for who measures."""
+    with _lock:
+        _remembered.clear()
+
+
+def _read_families() -> dict[int, int]:
+    """One query."""
     neighbours: defaultdict[int, list[int]] = defaultdict(list)
     for one, other in set(rows(_PAIRS, [])):
         neighbours[one].append(other)
