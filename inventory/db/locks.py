@@ -20,6 +20,8 @@ _LEDGER_LOCK = 7_302_416
 _NOTHING = 0.05
 
 _queue = threading.Lock()
+# Whether this thread's transaction has the lock of the ledger.
+_holding = threading.local()
 # By process too: a lock on a file that a parent opened would be one lock for all its children.
 _tickets: dict[tuple[int, str], int] = {}
 
@@ -130,6 +132,20 @@ def _patience() -> float:
     return float(connection.settings_dict["OPTIONS"].get("timeout", 5.0))
 
 
+@contextmanager
+def writers_lock() -> Iterator[None]:
+    """Holds back other writers of the ledger; who asks for it again inside has it already.
+
+    For the whole of a transaction, and for one in which no savepoint before it is rolled back to.
+    """
+    serialize_writers()
+    _holding.depth = getattr(_holding, "depth", 0) + 1
+    try:
+        yield
+    finally:
+        _holding.depth -= 1
+
+
 def serialize_writers() -> None:
     """Holds back other writers of the ledger until this transaction ends.
 
@@ -137,6 +153,6 @@ def serialize_writers() -> None:
     then written would race (READ COMMITTED left lots below zero), and the hash chain needs one
     order anyway, so an advisory lock makes a queue.
     """
-    if connection.vendor == "postgresql":
+    if connection.vendor == "postgresql" and not getattr(_holding, "depth", 0):
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock(%s)", [_LEDGER_LOCK])

@@ -2,22 +2,40 @@
 
 Django writes the text of a query anew whenever it is asked, which takes longer than SQLite needs to answer
 a question with an index. A prepared query says in Django's own words what is asked, with slots where its
-values go, and keeps the text for all threads of the process.
+values go, and keeps the text for all threads of the process. On PostgreSQL the server keeps its plan too, for
+each connection, and :func:`read_ahead` asks many of them in one trip.
 """
 
-from collections.abc import Callable, Collection, Sequence
-from typing import Any, Generic, TypeVar
+import threading
+from collections.abc import Callable, Collection, Hashable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any, Generic, NamedTuple, TypeVar
 
-from django.db import DEFAULT_DB_ALIAS, connections, models
+from django.db import DEFAULT_DB_ALIAS, connection, connections, models
 from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.models.expressions import Expression
+
+from .trips import Statement, ask
 
 # A list in a query is filled up to one of these lengths with its last value, so that few texts are kept.
 _LENGTHS = (1, 4, 16, 64, 256, 1_024, 4_096, 10_000)
 
 Row = TypeVar("Row", bound=models.Model)
-# The SQL, its parameters with slots among them, and what turns a column into Python's values.
-_Text = tuple[str, Sequence[Any], list[tuple[int, Sequence[Callable[..., Any]], Any]]]
+# What turns a column into Python's values.
+_Converters = list[tuple[int, Sequence[Callable[..., Any]], Any]]
+# The SQL, and its parameters with slots among them.
+_Text = tuple[str, Sequence[Any], _Converters]
+
+# What each thread has read ahead.
+_ahead = threading.local()
+
+
+class Question(NamedTuple):
+    """A prepared query with its values; ``key`` is the same for the same question."""
+
+    key: Hashable
+    statement: Statement
+    converters: _Converters
 
 
 class _Slot(Expression):
@@ -55,6 +73,23 @@ class Prepared:
         self._texts: dict[tuple[str, tuple[int, ...]], _Text] = {}
 
     def __call__(self, *values: Any) -> list[tuple[Any, ...]]:
+        answer = _read_ahead().pop(self._key(values), None)
+        if answer is None:
+            question = self.of(*values)
+            if question is None:
+                return []
+            (rows,), converters = ask([question.statement]), question.converters
+        else:
+            rows, converters = answer
+        found = [list(row) for row in rows]
+        for at, turns, column in converters:
+            for row in found:
+                for turn in turns:
+                    row[at] = turn(row[at], column, connection)
+        return [tuple(row) for row in found]
+
+    def of(self, *values: Any) -> Question | None:
+        """What a call with these values asks, for :func:`read_ahead`; None where it would ask nothing."""
         arguments = [
             _filled(value) if isinstance(field, list) else value
             for value, field in zip(values, self._fields, strict=True)
@@ -64,19 +99,17 @@ class Prepared:
             for value, field in zip(arguments, self._fields, strict=True)
         )
         if 0 in lengths:
-            return []
+            return None
         connection = connections[DEFAULT_DB_ALIAS]
         sql, params, converters = self._text(lengths, connection)
         filled = [one.value_in(arguments, connection) if isinstance(one, _Slot) else one for one in params]
-        with connection.cursor() as cursor:
-            cursor.execute(sql, filled)
-            rows = cursor.fetchall()
-        found = [list(row) for row in rows]
-        for at, turns, column in converters:
-            for row in found:
-                for turn in turns:
-                    row[at] = turn(row[at], column, connection)
-        return [tuple(row) for row in found]
+        return Question(self._key(values), Statement(sql, filled), converters)
+
+    def _key(self, values: Sequence[Any]) -> Hashable:
+        return id(self), *(
+            frozenset(value) if isinstance(field, list) else value
+            for value, field in zip(values, self._fields, strict=True)
+        )
 
     def _text(self, lengths: tuple[int, ...], connection: BaseDatabaseWrapper) -> _Text:
         key = (connection.vendor, lengths)
@@ -116,6 +149,10 @@ class Instances(Generic[Row]):
         self._model, self._names = model, names
         self._beside, self._other, self._of_other = beside, other, of_other
 
+    def of(self, *values: Any) -> Question | None:
+        """As :meth:`Prepared.of`."""
+        return self._rows.of(*values)
+
     def __call__(self, *values: Any) -> list[Row]:
         return [row[0] for row in self.with_more(*values)]
 
@@ -133,6 +170,35 @@ class Instances(Generic[Row]):
                 )
             found.append((instance, *row[theirs:]))
         return found
+
+
+@contextmanager
+def read_ahead(*questions: Question | None) -> Iterator[None]:
+    """Asks all of them in one trip; who asks one of them inside gets that answer, once.
+
+    So the code stays as it reads, and a question that was not foreseen is asked as ever. What is foreseen
+    must not be changed inside before it is asked. On SQLite, where none travels, nothing is read ahead.
+    """
+    asked = [question for question in questions if question is not None]
+    if connection.vendor != "postgresql" or not asked:
+        yield
+        return
+    answers = ask([question.statement for question in asked])
+    known = _read_ahead()
+    known.update((one.key, (rows, one.converters)) for one, rows in zip(asked, answers, strict=True))
+    try:
+        yield
+    finally:
+        for one in asked:
+            known.pop(one.key, None)
+
+
+def _read_ahead() -> dict[Hashable, tuple[list[tuple[Any, ...]], _Converters]]:
+    """What this thread has read ahead and not asked yet."""
+    if not hasattr(_ahead, "answers"):
+        _ahead.answers = {}
+    answers: dict[Hashable, tuple[list[tuple[Any, ...]], _Converters]] = _ahead.answers
+    return answers
 
 
 def _filled(values: Collection[Any]) -> list[Any]:

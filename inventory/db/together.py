@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 from django.db import connection, transaction
 
-from .locks import busy, left_until, patience_ends, queue_of_writers, serialize_writers
+from .locks import busy, left_until, patience_ends, queue_of_writers, writers_lock
 
 MOST = 32
 
@@ -74,7 +74,7 @@ class _Line:
 _line = _Line()
 
 
-def write_together(work: Callable[[], T]) -> T:
+def write_together(work: Callable[[], T], careful: Callable[[], T] | None = None) -> T:
     """Does ``work`` in a transaction under the writers' lock and answers what it answers, once committed.
 
     The work may be done by another thread, on that thread's connection, beside others, without a savepoint
@@ -82,23 +82,26 @@ def write_together(work: Callable[[], T]) -> T:
     group is kept and each is done again alone, in its own thread; what is raised then is raised to its
     caller. So a work must be fit to be done twice, of which one is kept. Nobody waits in all longer than the
     house's patience, however many wait.
+
+    ``careful`` is the same work for the time alone, when it differs: it may use savepoints, and ``work`` be
+    without, for what it leaves half done when it raises is taken back with its group.
     """
     until = patience_ends()
-    if not connection.in_atomic_block:
-        mine = _Waiting(work, until)
+    mine = _Waiting(work, until)
+    if connection.in_atomic_block:
+        _write([mine])
+    else:
         _line.wait(mine)
-        if mine.answers:
-            answer: T = mine.answers[0]
-            return answer
-    with queue_of_writers(until), transaction.atomic():
-        serialize_writers()
-        return work()
+    if mine.answers:
+        answer: T = mine.answers[0]
+        return answer
+    with queue_of_writers(until), transaction.atomic(), writers_lock():
+        return (careful or work)()
 
 
 def _write(group: list[_Waiting]) -> None:
     try:
-        with transaction.atomic():
-            serialize_writers()
+        with transaction.atomic(), writers_lock():
             answers = [one.work() for one in group]
     except Exception:
         return  # Each is done again by itself, and tells its own caller.

@@ -20,11 +20,14 @@ def _number(name: str, default: int) -> int:
 PATIENCE = _number("TIDETALLY_PATIENCE", 20)
 # Connections of each process that its threads share; 0: each thread keeps its own.
 POOL = _number("TIDETALLY_POOL", 0)
+# 0: behind a pooler that lends a connection for one transaction only and forgets prepared statements.
+PREPARED = _number("TIDETALLY_PREPARED", 1)
 
 
 def from_url(url: str, *, only_read: bool = False) -> dict[str, Any]:
     """PostgreSQL (or what the address names), with patience, and a pool where one is asked for."""
-    told: dict[str, Any] = dict(dj_database_url.parse(url, conn_max_age=60, conn_health_checks=True))
+    # A connection whose server is gone is noticed by inventory.db.kept, one of a pool by the pool.
+    told: dict[str, Any] = dict(dj_database_url.parse(url, conn_max_age=60, conn_health_checks=bool(POOL)))
     if not str(told["ENGINE"]).endswith("postgresql"):
         return told
     words = f"-c lock_timeout={PATIENCE * 1_000}"
@@ -32,6 +35,9 @@ def from_url(url: str, *, only_read: bool = False) -> dict[str, Any]:
         words += " -c default_transaction_read_only=on"
     options: dict[str, Any] = {**told.get("OPTIONS", {})}
     options["options"] = f"{words} {options.get('options', '')}".strip()
+    if PREPARED:
+        # What inventory.db.trips asks is planned once for each connection; Django's own statements never are.
+        options["prepare_threshold"] = 0
     if POOL:
         # Half a minute in the queue, as long as a device waits, and then 503.
         options["pool"] = {"min_size": 1, "max_size": POOL, "timeout": 20}

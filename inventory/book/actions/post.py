@@ -5,16 +5,20 @@ the pure rules, checks, chains, and writes events and flows in bulk. The databas
 the balances and refuse what the rules let slip.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
+from typing import Any
 from uuid import UUID
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 
-from inventory.db.insert import insert_rows
+from inventory.db.insert import FEW, insert_few, insert_rows
 from inventory.db.locks import serialize_writers
+from inventory.db.prepared import Question
 from inventory.db.statistics import refresh_statistics
+from inventory.db.trips import ask
 from inventory.names.models import Taxon
 
 from ..models import Account, Cell, Event, Flag, Flow, Lot, Place
@@ -28,15 +32,20 @@ from . import post_flags, post_reading
 
 # Characters that an event keeps of each text. SQLite would take more, PostgreSQL refuses.
 _TEXTS = ("ref", "device", "party", "permit_number", "cause", "reason", "evidence")
+_EVENT = [column.attname for column in Event._meta.concrete_fields]
 _LONGEST = {column.name: column.max_length or 0 for column in Event._meta.fields if column.name in _TEXTS}
 
 
 class LedgerRefused(Exception):
-    """A batch that the ledger did not take; nothing of it was written."""
+    """A batch that the ledger did not take; nothing of it was written.
 
-    def __init__(self, problems: Sequence[Problem]) -> None:
+    ``late``: the database itself refused it, so that a transaction without a savepoint is over.
+    """
+
+    def __init__(self, problems: Sequence[Problem], *, late: bool = False) -> None:
         super().__init__("\n".join(str(problem) for problem in problems))
         self.problems = list(problems)
+        self.late = late
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,19 +68,36 @@ class _Reading:
     flows: list[FlowDraft] = field(default_factory=list)
 
 
-def post_event(draft: EventDraft, *, now: datetime, zone: tzinfo) -> Posted:
+def will_ask(*, identifier: UUID, lots: Mapping[str, int], person: str) -> list[Question | None]:
+    """What posting one event of these lots (accession to number) by this person asks before it writes.
+
+    For who has the writers' lock and reads ahead. A reversal asks more.
+    """
+    return [*post_reading.will_ask(identifier, lots, person), post_flags.will_ask()]
+
+
+def post_event(draft: EventDraft, *, now: datetime, zone: tzinfo, savepoint: bool = True) -> Posted:
     """Posts one event. Raises :class:`LedgerRefused`."""
-    return post_events([draft], now=now, zone=zone)[0]
+    return post_events([draft], now=now, zone=zone, savepoint=savepoint)[0]
 
 
-@transaction.atomic
-def post_events(drafts: Sequence[EventDraft], *, now: datetime, zone: tzinfo) -> list[Posted]:
+def post_events(
+    drafts: Sequence[EventDraft], *, now: datetime, zone: tzinfo, savepoint: bool = True
+) -> list[Posted]:
     """Posts ``drafts`` and answers each, in their order.
 
     Idempotent on the client's identifier: the same identifier with the same content gives the
     first answer again. The batch is booked in order of happening, arrivals first, so that it may
     be given in any order. Raises :class:`LedgerRefused` with every problem found.
+
+    Without a ``savepoint`` a caller in a transaction of its own lets go of all of it when the refusal is
+    ``late`` or anything else is raised; a refusal that is not late has written nothing.
     """
+    with transaction.atomic() if savepoint or not connection.in_atomic_block else nullcontext():
+        return _post(drafts, now=now, zone=zone)
+
+
+def _post(drafts: Sequence[EventDraft], *, now: datetime, zone: tzinfo) -> list[Posted]:
     serialize_writers()
     posted, fresh, problems = _split_known(drafts, zone)
     batch = post_reading.read([reading.draft for reading in fresh], zone)
@@ -278,34 +304,42 @@ def _write(
     cells = post_reading.cell_ids(batch, (cell for r in readings for f in r.flows for cell in f[:2]))
     events = _chained(readings, batch, now=now)
     try:
-        names = [column.attname for column in Event._meta.concrete_fields]
-        insert_rows(Event, names, ([getattr(event, name) for name in names] for event in events))
-        insert_rows(
-            Flow,
-            ("event_id", "from_cell_id", "to_cell_id", "n", "effective_at", "entered_at", "reversal"),
-            (
-                (
-                    event.id,
-                    cells[flow.from_cell],
-                    cells[flow.to_cell],
-                    flow.n,
-                    event.effective_at,
-                    event.entered_at,
-                    event.reverses_id is not None,
-                )
+        _insert(
+            [{name: getattr(event, name) for name in _EVENT} for event in events],
+            [
+                {
+                    "event_id": event.id,
+                    "from_cell_id": cells[flow.from_cell],
+                    "to_cell_id": cells[flow.to_cell],
+                    "n": flow.n,
+                    "effective_at": event.effective_at,
+                    "entered_at": event.entered_at,
+                    "reversal": event.reverses_id is not None,
+                }
                 for event, reading in zip(events, readings, strict=True)
                 for flow in reading.flows
-            ),
+            ],
         )
     except IntegrityError as error:
         # The rules looked at whole days and let it pass; row by row the database cannot. Nothing more is
         # asked of it: the transaction, or the savepoint of this batch, goes with what is raised.
         message = f"in this order an individual would be in two places or in none ({error})"
-        raise LedgerRefused([Problem(readings[0].index, readings[0].draft.origin, "", message)]) from error
+        problem = Problem(readings[0].index, readings[0].draft.origin, "", message)
+        raise LedgerRefused([problem], late=True) from error
     post_flags.raise_and_settle([(e, r.flows) for e, r in zip(events, readings, strict=True)], batch, now=now)
     if _ledger_doubled(events[0].id, events[-1].id):
         refresh_statistics((Account, Cell, Event, Flag, Flow, Lot, Place, Taxon))
     return [(reading.index, event) for reading, event in zip(readings, events, strict=True)]
+
+
+def _insert(events: list[dict[str, Any]], flows: list[dict[str, Any]]) -> None:
+    """One statement a table, so that a trigger for each statement runs once; few rows in one trip."""
+    tables = [(model, rows) for model, rows in ((Event, events), (Flow, flows)) if rows]
+    if all(len(rows) <= FEW for _, rows in tables):
+        ask([insert_few(model, rows) for model, rows in tables])
+        return
+    for model, rows in tables:
+        insert_rows(model, list(rows[0]), (list(row.values()) for row in rows))
 
 
 def _ledger_doubled(first: int, last: int) -> bool:

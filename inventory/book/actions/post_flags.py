@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import datetime
 
-from inventory.db.prepared import Prepared
+from inventory.db.prepared import Prepared, Question
 from inventory.people.models import House
 
 from ..models import Event, Flag
@@ -16,6 +16,11 @@ _BELOW_ZERO = Prepared(
         "lot__accession", "place_id", "pk"
     )
 )
+
+
+def will_ask() -> Question | None:
+    """What :func:`raise_and_settle` asks of every batch."""
+    return _BELOW_ZERO.of()
 
 
 def raise_and_settle(

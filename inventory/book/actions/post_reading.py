@@ -1,6 +1,6 @@
 """What the writer reads before it writes: all that a batch of drafts can touch, in sets."""
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 from typing import NamedTuple, TypeVar
@@ -8,7 +8,7 @@ from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
-from inventory.db.prepared import Prepared
+from inventory.db.prepared import Prepared, Question
 from inventory.people.models import Person
 
 from ..models import Account, Cell, Event, Flow, Lot, LotKind, PeriodVersion, PlaceKind
@@ -96,6 +96,19 @@ class Batch:
         period's own first day.
         """
         return max((closed for _, end, closed in self.closings if moment < end), default=None)
+
+
+def will_ask(identifier: UUID, lots: Mapping[str, int], person: str) -> list[Question | None]:
+    """What is asked here for one event that is no reversal, of these lots (accession to number)."""
+    return [
+        _EVENTS.of([identifier]),
+        _HEAD.of(),
+        _ACCOUNTS.of(),
+        _LOTS.of(list(lots)),
+        _PEOPLE.of([person]),
+        _CLOSINGS.of(),
+        _CELLS.of(list(lots.values())),
+    ]
 
 
 def known_events(identifiers: Collection[UUID]) -> dict[UUID, tuple[int, str]]:

@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from inventory.db.prepared import Prepared
+from inventory.db.prepared import Prepared, Question
+from inventory.doors.once import once
 
 from ..models import Setting
 from ..rules.settings import NAMED, Named, in_use
@@ -11,6 +12,12 @@ from ..rules.settings import NAMED, Named, in_use
 _CHANGES = Prepared(lambda: Setting.objects.order_by("since", "id").values_list("name", "value"))
 
 
+def asked_numbers() -> Question | None:
+    """What :func:`numbers_in_use` asks, for who reads ahead."""
+    return _CHANGES.of()
+
+
+@once
 def numbers_in_use(*, at: datetime | None = None) -> dict[str, int]:
     """Every named number as it stood at ``at`` (None: now). One query."""
     if at is None:

@@ -9,6 +9,7 @@ from django.core.signing import BadSignature, Signer
 from django.db.models import F, QuerySet
 from django.utils import timezone
 
+from inventory.db.prepared import Instances
 from inventory.doors import clock
 
 from ..models import CodeTries, Device, Person, PersonCode
@@ -17,6 +18,12 @@ from ..rules.devices import token_hash
 from ..rules.roles import Role
 
 _SALT = "people.pass"
+# Asked with every request of a device.
+_DEVICES = Instances(
+    lambda wanted: Device.objects.exclude(token_hash="").filter(token_hash=wanted).order_by("pk"),
+    Device._meta.get_field("token_hash"),
+    model=Device,
+)
 
 
 class NoDevice(Exception):
@@ -30,7 +37,7 @@ class NoDevice(Exception):
 def device_of(token: str) -> Device:
     """The device that holds ``token``. Raises :class:`NoDevice`. One query."""
     wanted = token_hash(token)
-    device = Device.objects.exclude(token_hash="").filter(token_hash=wanted).first()
+    device = next(iter(_DEVICES(wanted)), None)
     if device is None or not hmac.compare_digest(device.token_hash, wanted):
         raise NoDevice("This device is not enrolled here. Ask the registrar for a code.", revoked=False)
     if device.revoked_at:

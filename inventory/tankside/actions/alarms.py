@@ -7,7 +7,8 @@ from django.db.models import Q
 
 from inventory.book.models import Cell, Event, Flow, Lot, Place
 from inventory.book.rules.kinds import EventKind
-from inventory.db.prepared import Prepared
+from inventory.db.insert import change_row
+from inventory.db.prepared import Prepared, read_ahead
 from inventory.names.models import CountClass
 from inventory.people.models import Person
 
@@ -36,7 +37,10 @@ _RINGING = Prepared(
 _DEATHS = Prepared(
     lambda place, lot, since, until: (
         Flow.objects.filter(
-            Q(from_cell__account__place=place) | Q(from_cell__lot=lot),
+            # One after the other, for either finds its few cells, and their flows, by an index.
+            from_cell__in=Cell.objects.filter(account__place=place)
+            .values("pk")
+            .union(Cell.objects.filter(lot=lot).values("pk")),
             to_cell__account__cause=EventKind.DIED,
             effective_at__gte=since,
             effective_at__lte=until,
@@ -65,29 +69,35 @@ def raise_alarms(booked: Booked, around: Surroundings) -> str:
     lot, place, moment = booked.lot, booked.place, booked.moment
     if lot is None or place is None or moment is None or booked.event_id is None or is_eggs(lot.unit):
         return ""
-    in_tank, of_lot = _deaths(lot, place, moment)
-    if _OPEN(lot.pk):
-        # Nothing is held under an open name, so there is no share of it either.
-        of_lot = ()
-    deaths = Deaths(
-        moment=moment,
-        class_a=(lot.count_class or lot.taxon.count_class) == CountClass.EXACT,
-        in_tank=in_tank,
-        of_lot=of_lot,
-        held_now=_HELD(lot.pk)[0][0],
-    )
-    found = reasons(deaths, limits_of(around.numbers), now=around.now)
-    if not found:
-        return ""
     since = around.now - WINDOW
-    ringing = _RINGING(place.pk, since)
+    with read_ahead(
+        _DEATHS.of(*_near(lot, place, moment)),
+        _OPEN.of(lot.pk),
+        _HELD.of(lot.pk),
+        _RINGING.of(place.pk, since),
+    ):
+        in_tank, of_lot = _deaths(lot, place, moment)
+        if _OPEN(lot.pk):
+            # Nothing is held under an open name, so there is no share of it either.
+            of_lot = ()
+        deaths = Deaths(
+            moment=moment,
+            class_a=(lot.count_class or lot.taxon.count_class) == CountClass.EXACT,
+            in_tank=in_tank,
+            of_lot=of_lot,
+            held_now=_HELD(lot.pk)[0][0],
+        )
+        found = reasons(deaths, limits_of(around.numbers), now=around.now)
+        if not found:
+            return ""
+        ringing = _RINGING(place.pk, since)
     alarms = []
     for reason, n in found:
         said = _words(reason, n, lot, place)[:300]
         rings = _ringing(reason, lot, ringing)
         if rings is not None:
             # Whoever looks reads how many there are now.
-            Alarm.objects.filter(pk=rings).update(words=said)
+            booked.beside.append(change_row(Alarm, rings, words=said))
             continue
         alarms.append(
             Alarm(
@@ -150,9 +160,13 @@ def see_alarm(alarm: Alarm, *, by: Person, now: datetime) -> bool:
 
 def _deaths(lot: Lot, place: Place, moment: datetime) -> tuple[Happened, Happened]:
     """Deaths within a day of ``moment`` that were not taken back: in the tank, and of the lot. One query."""
-    rows = _DEATHS(place.pk, lot.pk, moment - WINDOW, moment + WINDOW)
+    rows = _DEATHS(*_near(lot, place, moment))
     in_tank = tuple((at, n) for at, n, _, where, unit in rows if where == place.pk and not is_eggs(unit))
     return in_tank, tuple((at, n) for at, n, whose, _, _ in rows if whose == lot.pk)
+
+
+def _near(lot: Lot, place: Place, moment: datetime) -> tuple[int, int, datetime, datetime]:
+    return place.pk, lot.pk, moment - WINDOW, moment + WINDOW
 
 
 def _ringing(reason: Reason, lot: Lot, alarms: Sequence[tuple[int, str, int]]) -> int | None:

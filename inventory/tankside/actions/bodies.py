@@ -7,7 +7,7 @@ from django.db import transaction
 from inventory.book.models import Event, Flag, Lot
 from inventory.book.models.flags import FlagKind
 from inventory.db.locks import serialize_writers
-from inventory.db.prepared import Prepared
+from inventory.db.prepared import Prepared, Question
 from inventory.names.models import CountClass
 from inventory.people.models import Person
 from inventory.permits.models import PermitVersion
@@ -31,9 +31,16 @@ _TOLD_OF = Prepared(
 def must_state_body(lot: Lot) -> bool:
     """Whether a death of this lot needs a word on the body: class A does, and what was taken
     under a permit that wants to be told of a death."""
-    if (lot.count_class or lot.taxon.count_class) == CountClass.EXACT:
-        return True
-    return bool(_TOLD_OF(lot.pk))
+    return _is_exact(lot) or bool(_TOLD_OF(lot.pk))
+
+
+def asked_whether_told(lot: Lot) -> Question | None:
+    """What :func:`must_state_body` asks, for who reads ahead."""
+    return None if _is_exact(lot) else _TOLD_OF.of(lot.pk)
+
+
+def _is_exact(lot: Lot) -> bool:
+    return (lot.count_class or lot.taxon.count_class) == CountClass.EXACT
 
 
 def keep_body(*, event: int, body: StatedBody, by: Person, now: datetime) -> Body | str:

@@ -3,20 +3,22 @@
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from inventory.book.actions import post
 from inventory.book.actions.post import LedgerRefused, post_event
 from inventory.book.models import Cell, Flag, Lot, LotKind, Place
 from inventory.book.models.flags import FlagKind
-from inventory.db.prepared import Prepared
+from inventory.db.prepared import Prepared, Question
+from inventory.db.trips import Statement
 from inventory.people.models import Person
 
 from ..models import Body, Entry
 from ..queries.around import Surroundings
-from ..queries.doubles import twin_of
+from ..queries.doubles import asked_twin, twin_of
 from ..queries.quarantine import left_early_by
 from ..rules import drafting, times, words
-from ..rules.kinds import BODIES, OPEN_NAMES, TAKES, EntryKind
+from ..rules.kinds import BODIES, EVENT_OF, OPEN_NAMES, TAKES, EntryKind
 from ..rules.stated import ComesBack, Stated, Trouble, comes_back
-from .bodies import keep_body, must_state_body
+from .bodies import asked_whether_told, keep_body, must_state_body
 from .eggs import lot_of_eggs
 from .open_names import lot_of_open_name
 
@@ -47,6 +49,8 @@ class Booked:
     alarm: str = ""
     # Whether it can be undone for some minutes.
     undoable: bool = False
+    # What is written beside the entry, which nothing before needs to see.
+    beside: list[Statement] = field(default_factory=list)
 
 
 def refused(error: LedgerRefused) -> ComesBack:
@@ -54,8 +58,45 @@ def refused(error: LedgerRefused) -> ComesBack:
     return ComesBack(*(Trouble(_FIELDS.get(one.column, one.column), one.message) for one in error.problems))
 
 
-def book_event(entry: Stated, around: Surroundings, person: Person, saved: datetime) -> Booked:
-    """Posts the event of a checked entry. Raises :class:`ComesBack`; then nothing is kept."""
+class HalfDone(Exception):
+    """The database refused what was being written; without a savepoint the transaction is over."""
+
+
+def refused_before_written(entry: Stated | None) -> bool:
+    """Whether what can be refused of an entry is refused before anything of it is written."""
+    if entry is None:
+        return True
+    # An open name and eggs may make a lot first.
+    return entry.kind in EVENT_OF and entry.kind is not EntryKind.EGGS and not entry.open_name
+
+
+def will_ask(entry: Stated | None, around: Surroundings) -> list[Question | None]:
+    """What booking asks before it writes, as far as it is known now; nothing where it is not."""
+    if entry is None or not refused_before_written(entry):
+        return []
+    author, place = around.authors.get(entry.person or 0), around.places.get(entry.place)
+    lot = around.lots.get(entry.to_lot if entry.kind is EntryKind.HATCHED and entry.to_lot else entry.lot)
+    if author is None or place is None or lot is None:
+        return []
+    person, minutes = author.person, around.numbers["double_entry_minutes"]
+    asked = [
+        *post.will_ask(identifier=entry.identifier, lots={lot.accession: lot.pk}, person=person.name),
+        asked_twin(entry, person=person, place=place, lot=lot, minutes=minutes),
+    ]
+    if _is_held_against_book(entry, lot):
+        asked.append(_HELD.of(lot.pk, place.pk))
+    if entry.kind in BODIES and entry.body is None:
+        asked.append(asked_whether_told(lot))
+    return asked
+
+
+def book_event(
+    entry: Stated, around: Surroundings, person: Person, saved: datetime, *, savepoint: bool = True
+) -> Booked:
+    """Posts the event of a checked entry. Raises :class:`ComesBack`; then nothing is kept.
+
+    Without a ``savepoint`` raises :class:`HalfDone` where a savepoint would be needed.
+    """
     place = place_of(entry, around)
     lot = _lot_of(entry, around, place)
     if entry.to_place and entry.to_place not in around.places:
@@ -84,8 +125,10 @@ def book_event(entry: Stated, around: Surroundings, person: Person, saved: datet
         ),
     )
     try:
-        posted = post_event(draft, now=around.now, zone=around.zone)
+        posted = post_event(draft, now=around.now, zone=around.zone, savepoint=savepoint)
     except LedgerRefused as error:
+        if error.late and not savepoint:
+            raise HalfDone from error
         raise refused(error) from error
     booked = Booked(
         words=words.confirmation(entry, _named(entry, around, lot, place), happened),
@@ -149,10 +192,14 @@ def _lot_of(entry: Stated, around: Surroundings, place: Place) -> Lot:
 
 def _more_than_book(entry: Stated, lot: Lot, place: Place) -> bool:
     """Whether a group is asked for more than it has there now; of an individual the ledger itself says it."""
-    if entry.kind not in TAKES or lot.kind == LotKind.INDIVIDUAL or entry.open_name:
+    if not _is_held_against_book(entry, lot):
         return False
     held: int = sum(balance for (balance,) in _HELD(lot.pk, place.pk))
     return entry.numbers.total > max(held, 0)
+
+
+def _is_held_against_book(entry: Stated, lot: Lot) -> bool:
+    return entry.kind in TAKES and lot.kind != LotKind.INDIVIDUAL and not entry.open_name
 
 
 def _named(entry: Stated, around: Surroundings, lot: Lot, place: Place) -> words.Named:

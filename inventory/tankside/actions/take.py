@@ -4,6 +4,7 @@ import hashlib
 import json
 import logging
 from collections.abc import Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta, tzinfo
 from typing import Any
@@ -12,8 +13,10 @@ from uuid import UUID
 from django.db import DatabaseError, DataError, IntegrityError, transaction
 
 from inventory.book.models.flags import FlagKind
-from inventory.db.prepared import Prepared
+from inventory.db.insert import insert_few
+from inventory.db.prepared import Prepared, read_ahead
 from inventory.db.together import write_together
+from inventory.db.trips import ask
 from inventory.people.actions.devices import seen
 from inventory.people.models import Device, DeviceScope, Person
 
@@ -24,7 +27,7 @@ from ..rules import drafting
 from ..rules.kinds import EVENT_OF, EntryKind
 from ..rules.stated import ComesBack, Stated, Trouble, comes_back
 from .alarms import raise_alarms
-from .booking import Booked, book_event, raise_flags
+from .booking import Booked, book_event, raise_flags, refused_before_written, will_ask
 from .others import book_note, book_reading
 from .slips import book_slip
 from .undo import undo
@@ -71,7 +74,11 @@ def take_entries(
 
 def _take(one: Received, around: Surroundings) -> dict[str, Any]:
     try:
-        return write_together(lambda: _take_once(one, around))
+        # Without savepoints where nothing is half done; if it is after all, once more with them.
+        return write_together(
+            lambda: _take_once(one, around, savepoint=not refused_before_written(one.stated)),
+            careful=lambda: _take_once(one, around, savepoint=True),
+        )
     except Exception as error:
         if isinstance(error, DatabaseError) and not isinstance(error, DataError | IntegrityError):
             raise
@@ -82,8 +89,13 @@ def _take(one: Received, around: Surroundings) -> dict[str, Any]:
         return _keep(one, around, None, [Trouble("", words)])
 
 
-def _take_once(one: Received, around: Surroundings) -> dict[str, Any]:
+def _take_once(one: Received, around: Surroundings, *, savepoint: bool) -> dict[str, Any]:
     """Under the writers' lock, which two tabs that send the same wait for before they look for it."""
+    with read_ahead(_BEFORE.of(one.identifier), *will_ask(one.stated, around)):
+        return _take_now(one, around, savepoint=savepoint)
+
+
+def _take_now(one: Received, around: Surroundings, *, savepoint: bool) -> dict[str, Any]:
     # With the entry, for a write of its own would stand in the way of the others.
     seen(around.device, now=around.now)
     before = _BEFORE(one.identifier)
@@ -95,15 +107,15 @@ def _take_once(one: Received, around: Surroundings) -> dict[str, Any]:
         return _keep(one, around, None, [Trouble("identifier", words)])
     try:
         # All of an entry or nothing: a lot made for one that comes back goes with it.
-        with transaction.atomic():
-            booked = _book(one, around)
+        with transaction.atomic() if savepoint else nullcontext():
+            booked = _book(one, around, savepoint=savepoint)
             raise_flags(booked, around)
     except ComesBack as back:
         return _keep(one, around, None, back.troubles)
     return _keep(one, around, booked, [])
 
 
-def _book(one: Received, around: Surroundings) -> Booked:
+def _book(one: Received, around: Surroundings, *, savepoint: bool) -> Booked:
     """Raises :class:`ComesBack`."""
     entry = one.stated
     if entry is None:
@@ -120,16 +132,18 @@ def _book(one: Received, around: Surroundings) -> Booked:
         booked = book_reading(entry, around, None, saved)
     else:
         person = _author(entry, around, saved, flags)
-        booked = _book_by(entry, around, person, saved)
+        booked = _book_by(entry, around, person, saved, savepoint=savepoint)
     booked.flags[:0] = flags
     if entry.kind is EntryKind.DIED:
         booked.alarm = raise_alarms(booked, around)
     return booked
 
 
-def _book_by(entry: Stated, around: Surroundings, person: Person, saved: datetime) -> Booked:
+def _book_by(
+    entry: Stated, around: Surroundings, person: Person, saved: datetime, *, savepoint: bool
+) -> Booked:
     if entry.kind in EVENT_OF:
-        return book_event(entry, around, person, saved)
+        return book_event(entry, around, person, saved, savepoint=savepoint)
     if entry.kind is EntryKind.UNDO:
         return undo(entry, around, person, saved)
     if entry.kind is EntryKind.READING:
@@ -163,25 +177,26 @@ def _keep(
     place = booked.place if booked else around.places.get(stated.place if stated else "")
     lot = booked.lot if booked else around.lots.get(stated.lot if stated else "")
     author = around.authors.get(stated.person or 0) if stated else None
-    Entry.objects.create(
-        identifier=one.identifier,
-        content_hash=one.content_hash,
-        kind=one.kind,
-        device=around.device,
-        person=author.person if author else None,
-        place=place,
-        lot=lot,
-        open_name=stated.open_name if stated else "",
-        total=stated.numbers.total if stated else 0,
-        saved_at=stated.saved_at if stated else None,
-        received_at=around.now,
-        body=body,
-        outcome=Outcome.SENT if booked else Outcome.CAME_BACK,
-        answer=answer,
-        event_id=booked.event_id if booked else None,
-        replaces=stated.replaces if stated else None,
-        undoes=booked.undoes if booked else None,
-    )
+    row = {
+        "identifier": one.identifier,
+        "content_hash": one.content_hash,
+        "kind": one.kind,
+        "device_id": around.device.pk,
+        "person_id": author.person.pk if author else None,
+        "place_id": place.pk if place else None,
+        "lot_id": lot.pk if lot else None,
+        "open_name": stated.open_name if stated else "",
+        "total": stated.numbers.total if stated else 0,
+        "saved_at": stated.saved_at if stated else None,
+        "received_at": around.now,
+        "body": body,
+        "outcome": (Outcome.SENT if booked else Outcome.CAME_BACK).value,
+        "answer": answer,
+        "event_id": booked.event_id if booked else None,
+        "replaces": stated.replaces if stated else None,
+        "undoes_id": booked.undoes.pk if booked and booked.undoes else None,
+    }
+    ask([*(booked.beside if booked else ()), insert_few(Entry, [row])])
     return answer
 
 

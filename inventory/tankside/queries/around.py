@@ -9,9 +9,9 @@ from django.contrib.auth.models import Group
 from django.db.models import Exists, F, OuterRef
 
 from inventory.book.models import Lot, PeriodVersion, Place
-from inventory.book.queries.settings import numbers_in_use
+from inventory.book.queries.settings import asked_numbers, numbers_in_use
 from inventory.book.who import RECORDS
-from inventory.db.prepared import Instances
+from inventory.db.prepared import Instances, read_ahead
 from inventory.people.models import Device, House, Person
 from inventory.people.queries.devices import read_pass
 from inventory.people.rules.roles import Role
@@ -82,16 +82,18 @@ def read(
     """Four queries, however many entries."""
     accessions = {code for entry in entries for code in (entry.lot, entry.to_lot) if code}
     codes = {code for entry in entries for code in (entry.place, entry.to_place) if code}
-    return Surroundings(
-        device=device,
-        clock=Clock(sent_at, now),
-        now=now,
-        zone=zone,
-        authors=_authors({entry.person for entry in entries if entry.person is not None}),
-        places={place.code: place for place in _PLACES(codes)},
-        lots={lot.accession: lot for lot in _LOTS(accessions)},
-        numbers=numbers_in_use(),
-    )
+    authors = {entry.person for entry in entries if entry.person is not None}
+    with read_ahead(_AUTHORS.of(authors), _PLACES.of(codes), _LOTS.of(accessions), asked_numbers()):
+        return Surroundings(
+            device=device,
+            clock=Clock(sent_at, now),
+            now=now,
+            zone=zone,
+            authors=_authors(authors),
+            places={place.code: place for place in _PLACES(codes)},
+            lots={lot.accession: lot for lot in _LOTS(accessions)},
+            numbers=numbers_in_use(),
+        )
 
 
 _PLACES = Instances(

@@ -11,7 +11,7 @@ from inventory.book.queries import story
 from inventory.book.queries.settings import numbers_in_use
 from inventory.book.queries.story import EventTold
 from inventory.book.rules.kinds import EventKind
-from inventory.db.prepared import Prepared
+from inventory.db.prepared import Prepared, Question
 from inventory.people.models import Person
 
 from ..models import DoubleDecision, Entry, Outcome
@@ -58,12 +58,21 @@ def twin_of(entry: Stated, *, person: Person, place: Place, lot: Lot, minutes: i
 
     What was taken back meanwhile is no twin. One query.
     """
+    twins = _TWINS(*_alike(entry, person, place, lot, minutes))
+    return twins[0][0] if twins else None
+
+
+def asked_twin(entry: Stated, *, person: Person, place: Place, lot: Lot, minutes: int) -> Question | None:
+    """What :func:`twin_of` asks, for who reads ahead."""
+    return _TWINS.of(*_alike(entry, person, place, lot, minutes))
+
+
+def _alike(entry: Stated, person: Person, place: Place, lot: Lot, minutes: int) -> tuple[object, ...]:
     near = timedelta(minutes=minutes)
-    twins = _TWINS(
+    return (
         *(person.pk, place.pk, lot.pk, entry.kind.value, entry.numbers.total),
         *(entry.saved_at - near, entry.saved_at + near, entry.identifier),
     )
-    return twins[0][0] if twins else None
 
 
 @dataclass(frozen=True, slots=True)
