@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from django.db import connection
+from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from inventory.book import blind
@@ -136,7 +137,7 @@ def test_what_the_permit_does_not_allow_is_kept_and_becomes_a_case(
 
 
 def test_kept_ones_without_a_tank_count_at_once_and_wait_for_the_desk(
-    permit: Permit, house: TankHouse, tablet: Tablet
+    permit: Permit, house: TankHouse, tablet: Tablet, client: Client
 ) -> None:
     slip = a_slip(house, taken("two-spotted goby", 4, kept=4))
     answer = tablet.one(tablet.entry("slip", place="", slip=slip))
@@ -145,6 +146,10 @@ def test_kept_ones_without_a_tank_count_at_once_and_wait_for_the_desk(
     line, *_ = account(permit, as_of=date(2026, 10, 6), zone=NOW.tzinfo).lines  # type: ignore[arg-type]
     assert line.used.kept == 4
     (take,) = kept_not_stocked()
+    assert house.registrar.user is not None
+    client.force_login(house.registrar.user)
+    page = f"/trip/{take.trip.identifier}"
+    assert "not yet in the stock" in client.get(page).content.decode()
     correct_take(
         take=take,
         entry=TakeEntry(identifier=take.identifier.__class__(int=5), name=take.verbatim_identification,
@@ -156,6 +161,7 @@ def test_kept_ones_without_a_tank_count_at_once_and_wait_for_the_desk(
     lot = Take.objects.get(replaced_by=None).lot
     assert lot is not None
     assert house.held(lot, house.quarantine) == 4
+    assert "not yet in the stock" not in client.get(page).content.decode()
 
 
 def test_a_take_may_name_a_tank_of_its_own(permit: Permit, house: TankHouse, tablet: Tablet) -> None:
