@@ -38,6 +38,7 @@ urlpatterns = [
     path("authority/<int:pk>/form", authorities.template, name="template_new"),
     path("authority/<int:pk>/form/<int:number>", authorities.template, name="template"),
     path("lot-sources/<path:accession>", pools.lot_sources, name="lot_sources"),
+    path("permits/sighting/<int:pk>/withdraw", pools.withdraw, name="sighting_withdraw"),
     path("loans", loans.loans, name="loans"),
     path("loans/new", loans.enter, name="loan_new"),
     path("loan/<int:pk>", loans.loan, name="loan"),

@@ -28,7 +28,7 @@ from .house import LINES, PermitHouse, a_take, a_trip, make_permit_house
 
 DAY = date(2026, 10, 6)
 # 140 km from the Baltic.
-BERLIN = {"latitude": Decimal("52.52"), "longitude": Decimal("13.405")}
+BERLIN: dict[str, Any] = {"latitude": Decimal("52.52"), "longitude": Decimal("13.405")}
 
 
 @pytest.fixture

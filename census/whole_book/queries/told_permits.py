@@ -20,6 +20,7 @@ from inventory.permits.models import (
     PermitVersion,
     ReturnLook,
     ReturnSending,
+    Sighting,
     StatementSent,
     Take,
     TradeFacts,
@@ -30,17 +31,19 @@ from .of_subject import day, events_of
 
 
 def told(subject: Subject) -> Iterator[Told]:
-    """Fourteen queries for a permit, seven for a lot, none for a place."""
+    """Fifteen queries for a permit, eight for a lot, none for a place."""
     if subject.kind is About.PERMIT:
         yield from _permit(subject.key)
         yield from _takes(Q(permit__number=subject.key))
         yield from _notices(Q(permit__number=subject.key))
         yield from _cases(subject.key)
         yield from _returns(subject.key)
+        yield from _sightings(Q(permit__number=subject.key))
     elif subject.kind is About.LOT:
         yield from _takes(Q(lot=subject.pk) | Q(events__event__in=events_of(subject)))
         yield from _notices(Q(lot=subject.pk))
         yield from _loans(subject.pk)
+        yield from _sightings(Q(cell__lot=subject.pk))
         for fact in TradeFacts.objects.filter(event__in=events_of(subject)).select_related(
             "entered_by", "taxon"
         ):
@@ -88,6 +91,17 @@ def _permit(number: str) -> Iterator[Told]:
         yield day(
             sent.sent_on, "statement of stock sent", words, sent.entered_by.name, entered_at=sent.entered_at
         )
+
+
+def _sightings(where: Q) -> Iterator[Told]:
+    """Marked animals that were seen, and what was withdrawn of it. One query."""
+    related = ("permit", "cell__lot", "entered_by", "withdrawn__by")
+    for one in Sighting.objects.filter(where).select_related(*related):
+        words = f"{one.n} of {one.permit.number} seen in lot {one.cell.lot.accession}: {one.mark}"
+        who, url = one.entered_by.name, reverse("lot_sources", args=[one.cell.lot.accession])
+        yield Told(one.effective_at, one.entered_at, "marked animal seen", words, who, one.happened, url=url)
+        if back := getattr(one, "withdrawn", None):
+            yield Told(back.at, back.at, "sighting withdrawn", words, back.by.name, why=back.why, url=url)
 
 
 def _takes(where: Q) -> Iterator[Told]:

@@ -27,6 +27,7 @@ from .returns import (
     ReturnTemplate,
     TemplateVersion,
 )
+from .sightings import Sighting, SightingWithdrawn
 from .statements import StatementSent
 from .takes import Take, TakeEvent, Trip, TripPerson
 
@@ -60,6 +61,8 @@ __all__ = [
     "ReturnSending",
     "ReturnTemplate",
     "Scope",
+    "Sighting",
+    "SightingWithdrawn",
     "StatementSent",
     "Take",
     "TakeEvent",

@@ -12,7 +12,7 @@ from inventory.book.models import Flow
 from inventory.book.queries.quantities import lots_that_share
 from inventory.book.rules.happened import end_of_day
 
-from ..models import LineLink, PermitReturn, PermitVersion, ReturnRow, Take
+from ..models import LineLink, PermitReturn, PermitVersion, ReturnRow, Sighting, Take
 from ..rules.return_changes import Was, compare
 from ..rules.statements import values_of
 from .collection_records import collection_records
@@ -77,7 +77,7 @@ def to_look_at(returns: Sequence[PermitReturn], *, zone: tzinfo) -> set[int]:
     """Which of these returns something was entered for since they were frozen, or last looked at.
 
     A quick look for all at once: what was entered may in the end change no record, and
-    :func:`changed_since` tells. Versions that were amended are past that. Seven queries.
+    :func:`changed_since` tells. Versions that were amended are past that. Eight queries.
     """
     marks = {one.pk: _mark(one) for one in returns if getattr(one, "amended_by", None) is None}
     standing = [one for one in returns if one.pk in marks]
@@ -152,6 +152,7 @@ def _reported(returns: Sequence[PermitReturn], *, zone: tzinfo) -> dict[int, lis
             "from_cell__lot_id", "to_cell__lot_id", "effective_at", "event__entered_at", "event__recorded_at"
         )
     )
+    told += _seen(every, since=min(one.frozen_at for one in returns))
     found: dict[int, list[tuple[datetime, datetime]]] = {}
     for one in returns:
         mine = {lot for first in lots_of[one.pk] for lot in shared[first]}
@@ -162,3 +163,13 @@ def _reported(returns: Sequence[PermitReturn], *, zone: tzinfo) -> dict[int, lis
             if at < ends and (source in mine or target in mine)
         ]
     return found
+
+
+def _seen(lots: Collection[int], *, since: datetime) -> list[tuple[int, int, datetime, datetime, datetime]]:
+    """Marked animals of these lots that were seen, by what was entered or withdrawn since. One query."""
+    late = Sighting.objects.filter(Q(entered_at__gt=since) | Q(withdrawn__at__gt=since), cell__lot__in=lots)
+    rows = late.order_by().values_list("cell__lot_id", "effective_at", "entered_at", "withdrawn__at")
+    return [
+        (lot, lot, at, max(entered, withdrawn or entered), max(entered, withdrawn or entered))
+        for lot, at, entered, withdrawn in rows
+    ]

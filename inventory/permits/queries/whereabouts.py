@@ -14,9 +14,10 @@ from inventory.book.queries.quantities import Traced, traced_flows
 from inventory.book.rules.happened import end_of_day
 from inventory.book.rules.kinds import EventKind
 
-from ..models import Permit, PermitLine
+from ..models import Permit, PermitLine, Sighting
 from ..rules.shares import Bounds, Shares
 from ..rules.whereabouts import ALIVE, FATES, GIVEN_BACK, Fate, Whereabouts, fate_of
+from .sightings import sightings_of
 from .takes import current_takes
 from .whereabouts_steps import OfPermit, Slips, Sources
 
@@ -25,7 +26,8 @@ from .whereabouts_steps import OfPermit, Slips, Sources
 class PermitWhereabouts:
     """One permit: a row for each line and unit, and in ``together`` one for each unit.
 
-    ``set_aside`` are events that say whose the animals were, against all that is booked before.
+    ``set_aside`` are events that say whose the animals were, against all that is booked before, and
+    ``sightings_set_aside`` marked animals that cannot have been seen.
     """
 
     permit: Permit
@@ -33,6 +35,7 @@ class PermitWhereabouts:
     rows: list[Whereabouts] = field(default_factory=list)
     together: list[Whereabouts] = field(default_factory=list)
     set_aside: list[Event] = field(default_factory=list)
+    sightings_set_aside: list[Sighting] = field(default_factory=list)
     words: dict[int, str] = field(default_factory=dict)
 
     @property
@@ -78,6 +81,7 @@ def whereabouts(
         of_permit.rows = network.rows(permit.number, hidden=hidden)
         of_permit.together = network.rows(permit.number, hidden=hidden, together=True)
         of_permit.set_aside = [event for event in events.values() if event.permit_number == permit.number]
+        of_permit.sightings_set_aside = [one for one in network.not_seen if one.permit_id == permit.pk]
         found[permit.pk] = of_permit
     return found
 
@@ -105,7 +109,9 @@ def _network(
 ) -> "_Network":
     numbers = {permit.number for permit in permits}
     taken_into = _lots_taken_into(numbers, slips.events_of(numbers))
-    return _Network(traced_flows(taken_into, before=before, known_at=known_at), slips)
+    traced = traced_flows(taken_into, before=before, known_at=known_at)
+    seen = sightings_of(list(traced.family), before=before, known_at=known_at)
+    return _Network(traced, slips, seen)
 
 
 def _lots_taken_into(numbers: Collection[str], events: Collection[int]) -> set[int]:
@@ -121,11 +127,13 @@ class _Network:
     A place is a fate and a unit: lots that share animals count in one unit, so none is mixed.
     """
 
-    def __init__(self, traced: Traced, slips: Slips) -> None:
+    def __init__(self, traced: Traced, slips: Slips, sightings: Sequence[Sighting]) -> None:
         self._traced = traced
-        self._sources = Sources(traced, slips)
+        self._sources = Sources(traced, slips, sightings)
         self._shares = Shares(self._sources.steps(), self._place)
-        self.set_aside = {traced.flows[number].event_id for number in self._shares.set_aside}
+        against = [self._sources.said[number] for number in self._shares.set_aside]
+        self.set_aside = {said.event_id for said in against if not isinstance(said, Sighting)}
+        self.not_seen = [said for said in against if isinstance(said, Sighting)]
 
     def _place(self, cell: Hashable) -> tuple[Fate, str]:
         end = self._traced.ends[cell]  # type: ignore[index]

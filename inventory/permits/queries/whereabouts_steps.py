@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Hashable, Sequence
+from datetime import datetime
 from typing import NamedTuple
 
 from inventory.book.queries.quantities import Traced, TracedFlow
@@ -9,8 +10,8 @@ from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.kinds import ARRIVALS, EventKind
 from inventory.book.rules.sources import label_of_arrival
 
-from ..models import Take
-from ..rules.shares import Step
+from ..models import Sighting, Take
+from ..rules.shares import Seen, Step
 from .takes import TakeRead
 
 
@@ -62,11 +63,17 @@ class Slips:
 
 
 class Sources:
-    """Of each flow its source: a line of a permit, else the label of its arrival."""
+    """Of each flow its source: a line of a permit, else the label of its arrival.
 
-    def __init__(self, traced: Traced, slips: Slips) -> None:
+    ``sightings`` of marked animals are evidence beside that of events. ``said`` is what each step was
+    made of, in the same order.
+    """
+
+    def __init__(self, traced: Traced, slips: Slips, sightings: Sequence[Sighting] = ()) -> None:
         self._traced = traced
         self._slips = slips
+        self._sightings = sightings
+        self.said: list[TracedFlow | Sighting] = []
         # How many came, and among which lots they can be.
         self.came: defaultdict[tuple[OfPermit, str], int] = defaultdict(int)
         self.families: defaultdict[OfPermit, set[int]] = defaultdict(set)
@@ -77,14 +84,31 @@ class Sources:
                 self.came[source, end.unit] += flow.n
                 self.families[source].add(traced.family[end.lot_id])
 
-    def steps(self) -> list[Step]:
-        """All flows, in their order."""
-        return [
-            Step(None, flow.to_cell, flow.n, self.of(flow))
-            if flow.kind in ARRIVALS
-            else Step(flow.from_cell, flow.to_cell, flow.n, self._evidence(flow))
-            for flow in self._traced.flows
-        ]
+    def steps(self) -> list[Step | Seen]:
+        """All flows in their order, and after those of its moment each sighting that says whose it is."""
+        steps: list[Step | Seen] = []
+        self.said = []
+        waiting = list(reversed(self._sightings))
+
+        def see(until: datetime | None) -> None:
+            while waiting and (until is None or waiting[-1].effective_at < until):
+                sighting = waiting.pop()
+                family = self._traced.family[sighting.cell.lot_id]
+                source = self._of_permit(sighting.permit.number, family, sighting.line_number)
+                if source is not None:
+                    steps.append(Seen(sighting.cell_id, sighting.n, source))
+                    self.said.append(sighting)
+
+        for flow in self._traced.flows:
+            see(flow.effective_at)
+            steps.append(
+                Step(None, flow.to_cell, flow.n, self.of(flow))
+                if flow.kind in ARRIVALS
+                else Step(flow.from_cell, flow.to_cell, flow.n, self._evidence(flow))
+            )
+            self.said.append(flow)
+        see(None)
+        return steps
 
     def of(self, flow: TracedFlow) -> Hashable:
         """Where the animals of an arrival came from; None of any other flow."""
@@ -104,9 +128,13 @@ class Sources:
         if not flow.permit_number:
             return None
         family = self._traced.family[self._traced.ends[flow.from_cell].lot_id]
+        return self._of_permit(flow.permit_number, family, None)
+
+    def _of_permit(self, permit: str, family: int, line: int | None) -> OfPermit | None:
+        """The only source of the permit, or of its line, among lots that share animals."""
         of_permit = [
             source
             for source, families in self.families.items()
-            if source.permit == flow.permit_number and family in families
+            if source.permit == permit and family in families and line in (None, source.line)
         ]
         return of_permit[0] if len(of_permit) == 1 else None

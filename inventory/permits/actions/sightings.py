@@ -1,0 +1,72 @@
+"""Writes down that a marked animal was seen, and takes it back."""
+
+from datetime import datetime, tzinfo
+
+from django.db import transaction
+
+from inventory.book.models import Cell
+from inventory.book.rules.happened import Happened
+from inventory.people.models import Person
+
+from ..models import Permit, Sighting, SightingWithdrawn
+
+
+class SightingRefused(Exception):
+    """What was written cannot be a sighting; ``column`` says where, the message what to do."""
+
+    def __init__(self, column: str, message: str) -> None:
+        super().__init__(message)
+        self.column = column
+
+
+@transaction.atomic
+def record_sighting(
+    *,
+    cell: Cell,
+    permit: Permit,
+    mark: str,
+    happened: Happened,
+    by: Person,
+    now: datetime,
+    zone: tzinfo,
+    n: int = 1,
+    line_number: int | None = None,
+) -> Sighting:
+    """Keeps a sighting; the same one twice stands once. Raises :class:`SightingRefused`.
+
+    One that the book leaves no room for is kept too: the pages say that it is set aside.
+    """
+    if not cell.inside:
+        raise SightingRefused("cell", "an animal is seen in a tank; choose one that the lot stands in")
+    if n < 1:
+        raise SightingRefused("n", "at least one animal was seen")
+    if not mark.strip():
+        raise SightingRefused("mark", "say by what it is known: a tag, a clip, a scar, a picture")
+    at = happened.effective_at(zone)
+    if at > now:
+        raise SightingRefused("happened", f"{happened} lies in the future")
+    same = Sighting.objects.filter(
+        cell=cell, permit=permit, mark=mark.strip(), happened=str(happened), n=n, line_number=line_number
+    )
+    known = same.filter(withdrawn=None).first()
+    return known or Sighting.objects.create(
+        cell=cell,
+        permit=permit,
+        line_number=line_number,
+        n=n,
+        mark=mark.strip(),
+        happened=str(happened),
+        effective_at=at,
+        entered_at=now,
+        entered_by=by,
+    )
+
+
+@transaction.atomic
+def withdraw_sighting(*, sighting: Sighting, why: str, by: Person, now: datetime) -> None:
+    """Takes a sighting back with a reason; both stay readable. One that is withdrawn stays as it is."""
+    if not why.strip():
+        raise SightingRefused("why", "say why it was none")
+    SightingWithdrawn.objects.get_or_create(
+        sighting=sighting, defaults={"at": now, "by": by, "why": why.strip()}
+    )
