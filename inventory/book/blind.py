@@ -9,6 +9,7 @@ Django is ready, a function that says which places are hidden from a person::
 
 from collections.abc import Callable, Collection
 
+from inventory.doors.once import once
 from inventory.people.models import Person
 
 Hides = Callable[[Person], Collection[int]]
@@ -22,6 +23,7 @@ def ask(hides: Hides) -> None:
         _ASKED.append(hides)
 
 
+@once
 def hidden_from(person: Person) -> frozenset[int]:
     """Ids of the places whose numbers ``person`` may not see now."""
     return frozenset(place for hides in _ASKED for place in hides(person))

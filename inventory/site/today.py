@@ -10,6 +10,7 @@ from datetime import datetime
 
 from django.utils.module_loading import import_string
 
+from inventory.doors.once import asking_once
 from inventory.people.attention import Attention, about_places
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
@@ -50,7 +51,8 @@ def of_tanks(person: Person, places: Collection[int], *, now: datetime) -> list[
 
 def _asked(person: Person, now: datetime) -> list[Attention]:
     offers: list[Callable[..., list[Attention]]] = [import_string(name) for name in OFFERED_BY]
-    return [item for offer in offers for item in offer(person, now=now)]
+    with asking_once():
+        return [item for offer in offers for item in offer(person, now=now)]
 
 
 def _concerns(item: Attention, roles: frozenset[Role]) -> bool:

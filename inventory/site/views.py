@@ -10,6 +10,7 @@ from inventory.book.models import Place
 from inventory.book.queries.keeping import keeps_any, places_kept
 from inventory.book.queries.story import last_entries
 from inventory.doors import clock
+from inventory.doors.once import asking_once
 from inventory.people.access import person_of, requires, roles_of
 
 from .today import gather, of_tanks
@@ -22,12 +23,13 @@ LAST_ENTRIES = 12
 def today(request: HttpRequest) -> HttpResponse:
     """What needs attention, what concerns the person's roles first, and the last entries."""
     now, person = clock.now(), person_of(request.user)
-    context = {
-        "now": now,
-        "today": gather(person, roles_of(request.user), now=now),
-        "events": last_entries(LAST_ENTRIES, hidden=blind.hidden_from(person)),
-        "keeps": keeps_any(person, on=timezone.localdate(now)),
-    }
+    with asking_once():
+        context = {
+            "now": now,
+            "today": gather(person, roles_of(request.user), now=now),
+            "events": last_entries(LAST_ENTRIES, hidden=blind.hidden_from(person)),
+            "keeps": keeps_any(person, on=timezone.localdate(now)),
+        }
     return render(request, "site/today.html", context)
 
 

@@ -6,10 +6,9 @@ from django.urls import reverse
 
 from inventory.permits.absences import Absence
 
-from ..models import Census, Line
-from ..rules.states import SHEETS_REPLACED
+from ..models import Census
 from ..rules.words import CensusState
-from .reading import Row, read_rows
+from .reading import Row, read_census
 
 _DONE = (CensusState.CLOSED.value, CensusState.ABANDONED.value)
 
@@ -18,17 +17,13 @@ def open_absences(taxa: Collection[int]) -> Iterable[Absence]:
     """Lines of these taxa that were counted below the book, from the first count that was: a second count
     or a settlement later does not put off the day on which they were found absent.
 
-    A constant number of queries for each census that is not done.
+    A census is read whole, as the page Today reads it anyway. A constant number of queries for each that is
+    not done.
     """
-    replaced = [state.value for state in SHEETS_REPLACED]
     for census in Census.objects.exclude(state__in=_DONE):
-        lines = Line.objects.exclude(sheet__state__in=replaced)
-        asked = lines.filter(sheet__census=census, taxon__in=taxa)
-        keys = set(asked.values_list("joined_key", flat=True)) - {""}
-        # All lines of a joined set or none.
-        whole = asked | lines.filter(sheet__census=census, joined_key__in=keys) if keys else asked
-        for row in read_rows(census, whole):
-            yield from _of_row(row)
+        for row in read_census(census):
+            if any(part.line.taxon_id in taxa for part in row.parts):
+                yield from _of_row(row)
 
 
 def _of_row(row: Row) -> Iterable[Absence]:

@@ -13,6 +13,7 @@ from django.db.models import Prefetch, QuerySet
 
 from inventory.book.models import Event, Lot
 from inventory.book.queries.quantities import Held, Point, held_at
+from inventory.doors.once import once
 
 from ..models import Census, Count, Decision, Line, Recount, Sighting
 from ..rules.compare import Comparison, Measured, compare, compare_joined, counts_agree
@@ -26,6 +27,7 @@ from .settings import settings_of
 A_MINUTE = timedelta(minutes=1)
 
 
+@once
 def read_census(census: Census, *, settings: CensusSettings | None = None) -> list[Row]:
     """All lines of the census that count, joined sets as one row; sheets that were replaced are left out."""
     replaced = [state.value for state in SHEETS_REPLACED]

@@ -9,6 +9,7 @@ from fractions import Fraction
 from inventory.book.queries.quantities import Held, Scope, cell_balances, cell_facts
 from inventory.book.queries.quantities.balances import held_sum
 from inventory.book.rules.happened import end_of_day
+from inventory.doors.once import once
 
 from ..models import Direction, Loan, LoanConfirmation, LoanExtension, LoanLot
 from ..rules import loans as rules
@@ -100,6 +101,7 @@ class Totals:
     lent_by_us: int
 
 
+@once
 def read_loans(
     *, on: date, zone: tzinfo, loans: Sequence[Loan] | None = None, hidden: Collection[int] = ()
 ) -> list[LoanRead]:

@@ -8,10 +8,12 @@ under the permit, and of all that share animals with them.
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, tzinfo
+from datetime import date, tzinfo
+
+from django.db.models import Q
 
 from inventory.book.models import Event, Flow, Lot, Place
-from inventory.book.queries.quantities import traced_flows
+from inventory.book.queries.quantities import lots_that_share
 from inventory.book.queries.settings import numbers_in_use
 from inventory.book.rules.happened import parse_happened
 from inventory.book.rules.kinds import EventKind
@@ -24,7 +26,7 @@ from ..models import NoticeSending, Per, Permit, PermitLine, PermitVersion
 from ..rules.notices import ABSENCES, DEATHS, KIND_WORDS, Asks, asks, due_on
 from ..rules.reminders import when
 from ..rules.scopes import line_for
-from .reading import PermitRead, animal_of, read_permits
+from .reading import PermitRead, animal_of, every_permit
 
 DEFAULT_DAYS = "protected_death_notice_days"
 
@@ -89,7 +91,7 @@ class Notice:
 
 def notices(*, on: date, zone: tzinfo, hidden: Collection[int] = ()) -> list[Notice]:
     """Every notice of every permit as the book stands, by day. A constant number of queries."""
-    reads = list(read_permits(list(Permit.objects.select_related("authority")), on=on).values())
+    reads = list(every_permit(on=on).values())
     scopes = _scopes(reads)
     if not scopes:
         return []
@@ -178,26 +180,21 @@ def _add_lots(scopes: Sequence[_Scope]) -> None:
     for number, lot in taken.values_list("permit_number", "flows__to_cell__lot"):
         if lot is not None:
             by_number[number].add(lot)
-    lots = {lot for found in by_number.values() for lot in found}
-    family = traced_flows(lots, before=_AFTER_ALL).family if lots else {}
+    # Which lots share animals does not depend on the day: to look at one too many loses nothing.
+    shared = lots_that_share({lot for found in by_number.values() for lot in found}) if by_number else {}
     for scope in scopes:
-        mine = {family.get(lot, lot) for lot in by_number[scope.read.permit.number]}
-        scope.lots = {lot for lot, first in family.items() if first in mine}
-
-
-# Which lots share animals does not depend on the day: to look at one too many loses nothing.
-_AFTER_ALL = datetime.fromisoformat("9999-01-01T00:00+00:00")
+        scope.lots = {lot for own in by_number[scope.read.permit.number] for lot in shared[own]}
 
 
 def _booked(scopes: Sequence[_Scope], taxa: Collection[int], on: date) -> Iterable[Notice]:
-    """Deaths and absences in the book that were not taken back. One query, one more for the lots."""
+    """Deaths and absences in the book that were not taken back. One query."""
     flows = (
         Flow.objects.filter(
+            _covered(scopes, taxa),
             event__kind__in=[*DEATHS, *ABSENCES],
             event__reversed_by=None,
             reversal=False,
             from_cell__inside=True,
-            from_cell__lot__taxon__in=taxa,
         )
         .select_related("event__entered_by", "from_cell__lot__taxon", "from_cell__account")
         .order_by("event_id", "id")
@@ -224,6 +221,20 @@ def _booked(scopes: Sequence[_Scope], taxa: Collection[int], on: date) -> Iterab
                     event=event,
                     places=places,
                 )
+
+
+# So many lots are asked for by number; of more, all of their taxa are read and the others left aside.
+_MOST_LOTS = 2_000
+
+
+def _covered(scopes: Sequence[_Scope], taxa: Collection[int]) -> Q:
+    """The lots that a line can speak of: of every animal of its kind where it limits what is held, else
+    those that came under the permit."""
+    lots = {lot for scope in scopes for lot in scope.lots}
+    if len(lots) > _MOST_LOTS:
+        return Q(from_cell__lot__taxon__in=taxa)
+    held = {taxon for scope in scopes for taxon, line in scope.lines.items() if line.per == Per.HELD}
+    return Q(from_cell__lot__in=lots) | Q(from_cell__lot__taxon__in=held)
 
 
 def _absent(scopes: Sequence[_Scope], taxa: Collection[int], on: date, zone: tzinfo) -> Iterable[Notice]:

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from inventory.doors.once import once
 from inventory.names.models import Taxon
 
 from ..models import LineLink, LinkMember, Permit, PermitLine, PermitPerson, PermitVersion, VersionKind
@@ -142,6 +143,12 @@ def read_permits(permits: Sequence[Permit], *, on: date) -> dict[int, PermitRead
         for permit in permits
         if permit.pk in chosen
     }
+
+
+@once
+def every_permit(*, on: date) -> dict[int, PermitRead]:
+    """All permits as they stand on the day. Six queries."""
+    return read_permits(list(Permit.objects.select_related("authority")), on=on)
 
 
 def read_permit(permit: Permit, *, on: date) -> PermitRead:

@@ -7,11 +7,11 @@ from django.urls import reverse
 
 from inventory.book.queries.settings import numbers_in_use
 
-from ..models import Per, Permit, PermitReturn, ReturnSending
+from ..models import Per, PermitReturn, ReturnSending
 from ..rules.reminders import About, Reminder, step_of
 from .loans import LoanRead, read_loans
 from .notices import Notice, notices
-from .reading import PermitRead, read_permits
+from .reading import PermitRead, every_permit
 from .returns import due_rules, dues_of
 from .stock_statements import stock_statements
 
@@ -27,7 +27,7 @@ def reminders(
     """
     numbers = numbers_in_use()
     steps = [numbers[name] for name in STEPS]
-    reads = list(read_permits(list(Permit.objects.select_related("authority")), on=on).values())
+    reads = list(every_permit(on=on).values())
     told = notices(on=on, zone=zone, hidden=hidden) if found is None else found
     all_of_it = [
         *_notices(told, on),
