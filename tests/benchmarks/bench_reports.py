@@ -167,8 +167,11 @@ def _pages(options: argparse.Namespace) -> None:
 def _forget() -> None:
     """As after an entry: every report has to be worked out again."""
     from census.change.queries import remembered
-    from census.reports.queries import checked, documents
+    from census.reports.queries import checked, documents, permits
+    from inventory.book.queries.quantities import sources, traces
 
+    for room in (permits, sources, traces):
+        room.forget()
     remembered._reports.clear()
     checked._known.clear()
     documents.forget()

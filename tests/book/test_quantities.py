@@ -6,6 +6,7 @@ from io import StringIO
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import transaction
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
@@ -26,7 +27,7 @@ from inventory.book.queries.quantities import (
 )
 from inventory.book.rules.happened import end_of_day
 from tests.change.rows import Book
-from tests.factories import make_lot, make_place, make_taxon
+from tests.factories import make_event, make_lot, make_place, make_taxon
 
 pytestmark = pytest.mark.django_db
 
@@ -181,6 +182,29 @@ def test_the_sources_of_a_few_lots_are_those_that_they_have_among_all(
             assert found == {pk: label for pk, label in every.items() if pk == lot.pk}
     assert source_labels(lots=[third.pk]) == {third.pk: "P1 + from Far Sea Centre"}
     assert source_labels(lots=[]) == {}
+
+
+@pytest.mark.django_db(transaction=True)
+def test_sources_of_all_lots_are_read_again_when_an_event_tells_of_one(
+    django_assert_num_queries: DjangoAssertNumQueries,
+) -> None:
+    place, first, second = make_place("E2"), make_lot(), make_lot()
+    make_event("taken", permit_number="P1", lot=first, place=place, unknown=9, happened="2026-06-01")
+    assert source_labels() == {first.pk: "P1"}
+    make_event("died", lot=first, place=place, unknown=1, happened="2026-06-02")
+    with django_assert_num_queries(1):
+        assert source_labels() == {first.pk: "P1"}
+    came = make_event("received", party="Far Sea Centre", lot=second, place=place, happened="2026-06-02")
+    assert source_labels() == {first.pk: "P1", second.pk: "from Far Sea Centre"}
+    make_event("regrouped", lot=first, to_lot=second, place=place, unknown=2, happened="2026-06-03")
+    assert source_labels()[second.pk] == "P1 + from Far Sea Centre"
+    make_event("reversed", reverses=came, happened="2026-06-04")
+    assert source_labels() == {first.pk: "P1", second.pk: "P1"}
+    with transaction.atomic():
+        make_event("born", lot=first, place=place, happened="2026-06-05")
+        assert source_labels()[first.pk] == "P1 + born here"
+        transaction.set_rollback(True)
+    assert source_labels() == {first.pk: "P1", second.pk: "P1"}
 
 
 @pytest.mark.parametrize("by", list(StockBy))

@@ -282,10 +282,17 @@ def _remembered_sources(
     return kept.part, names.notes
 
 
+def forget() -> None:
+    """Everything; for who measures."""
+    with _lock:
+        _parts.clear()
+
+
 def _sources(report: Report, asked: Mapping[str, str], names: Names, numbers: Iterator[int]) -> Part:
     """Every source, permits and others alike; a pool stands under all of its own."""
     tables = []
-    rows = sorted(report.rows, key=lambda row: (row.unit, row.label, *classified(row.taxon)))
+    every = report.rows
+    rows = every.in_order(every.unit_ranks(), every.label_ranks(), every.taxon_ranks(classified))
     for unit, of_unit in groupby(rows, key=lambda row: row.unit):
         lines = [
             Line(

@@ -5,9 +5,10 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
-from inventory.book.rules.kinds import ARRIVALS
+from inventory.book.rules.kinds import ARRIVALS, EventKind
 from inventory.book.rules.sources import inherit, label_of_arrival, label_of_lot
 
+from .of_kinds import OfKinds
 from .sql import among, known, moment, out_of_index, rows
 
 # A reversed event brought nothing, so neither it nor its reversal is asked. Reversals are known
@@ -62,9 +63,18 @@ def source_labels(
 ) -> dict[int, str]:
     """Label of the source of each lot by lot id; several sources of a pool joined with " + ".
 
-    A lot that others were regrouped into carries their sources too. Two queries; three for ``lots`` alone,
-    which read no more than what their animals came through.
+    A lot that others were regrouped into carries their sources too. Three queries at most: those of all lots
+    as they are known now are remembered until another event tells of sources, and ``lots`` alone read no more
+    than what their animals came through. Nobody changes the answer.
     """
+    if before is None and known_at is None and lots is None:
+        return _of_all()
+    return _read_labels(before, known_at, lots)
+
+
+def _read_labels(
+    before: datetime | None = None, known_at: datetime | None = None, lots: Iterable[int] | None = None
+) -> dict[int, str]:
     wanted = None if lots is None else set(lots)
     givers = None if wanted is None else _givers(wanted)
     arrived: defaultdict[int, set[str]] = defaultdict(set)
@@ -73,6 +83,15 @@ def source_labels(
     edges = [(giver, taker) for giver, taker in _asked(_REGROUPED, before, known_at, into=("b", givers))]
     found = inherit(arrived, edges)
     return {lot: label_of_lot(own) for lot, own in found.items() if wanted is None or lot in wanted}
+
+
+# What can give a lot another source: an arrival, animals of another lot, and what takes either back.
+_of_all = OfKinds([*ARRIVALS, EventKind.REGROUPED, EventKind.REVERSED], _read_labels)
+
+
+def forget() -> None:
+    """What is remembered; for who measures."""
+    _of_all.forget()
 
 
 def _givers(lots: Iterable[int]) -> list[int]:

@@ -3,15 +3,13 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime
-from threading import Lock
 from typing import NamedTuple
-
-from django.db import connection
 
 from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.kinds import ARRIVALS, EventKind
 
 from .flows import cell_ends, flows_of_lots
+from .of_kinds import OfKinds
 from .sql import among, rows
 
 
@@ -76,6 +74,11 @@ SELECT a.lot_id, b.lot_id
 """
 
 
+def forget() -> None:
+    """What is remembered; for who measures."""
+    _families.forget()
+
+
 def lots_that_share(lots: Iterable[int]) -> dict[int, set[int]]:
     """Of each of these lots all that ever gave animals to it or got some, directly or through others, and
     itself. Two queries at most."""
@@ -86,42 +89,8 @@ def lots_that_share(lots: Iterable[int]) -> dict[int, set[int]]:
     return {lot: members[family[lot]] if lot in family else {lot} for lot in lots}
 
 
-# Events are chained: the hash of the newest of a kind stands for all of that kind before it.
-_NEWEST = "SELECT id, hash FROM book_event WHERE kind = 'regrouped' ORDER BY id DESC LIMIT 1"
-_remembered: dict[str, tuple[tuple[int, str], dict[int, int]]] = {}
-_lock = Lock()
-
-
-def _families() -> dict[int, int]:
-    """Each lot that shares animals with others, with the smallest id among them; nobody changes it.
-
-    Remembered until animals are regrouped again, outside of a transaction, which may take its events back.
-    Two queries at most.
-    """
-    if connection.in_atomic_block:
-        return _read_families()
-    newest = rows(_NEWEST, [])
-    if not newest:
-        return {}
-    database = str(connection.settings_dict["NAME"])
-    with _lock:
-        kept = _remembered.get(database)
-    if kept is not None and kept[0] == newest[0]:
-        return kept[1]
-    family = _read_families()
-    with _lock:
-        _remembered[database] = ((newest[0][0], newest[0][1]), family)
-    return family
-
-
-def forget() -> None:
-    """Everything; for who measures."""
-    with _lock:
-        _remembered.clear()
-
-
 def _read_families() -> dict[int, int]:
-    """One query."""
+    """Each lot that shares animals with others, with the smallest id among them. One query."""
     neighbours: defaultdict[int, list[int]] = defaultdict(list)
     for one, other in set(rows(_PAIRS, [])):
         neighbours[one].append(other)
@@ -135,6 +104,10 @@ def _read_families() -> dict[int, int]:
                 family[member] = lot
                 waiting += neighbours[member]
     return family
+
+
+# Read again when animals are regrouped.
+_families = OfKinds([EventKind.REGROUPED], _read_families)
 
 
 def _events(ids: Iterable[int]) -> dict[int, tuple[str, str, str, int | None]]:
