@@ -10,10 +10,10 @@ from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
+from .files.charts import charts_of_block
 from .rules.document import Block, Chart, Column, Document, Figure, Kind, Line, Part, Table
 from .rules.lines import Lines, Place
 from .rules.shown import said_of
-from .writers.permit_bars import permit_bars
 
 LINES_ON_A_PAGE = 200
 
@@ -78,12 +78,7 @@ def _block(part: Part, block: Block, places: list[Place]) -> ShownBlock:
         _table(part, block, block.tables[t], [place[3] for place in of_table])
         for t, of_table in groupby(places, key=lambda place: place[2])
     ]
-    return ShownBlock(block.title, block.facts, tables, block.notes, _charts(block))
-
-
-def _charts(block: Block) -> list[Chart]:
-    bars = block.bars
-    return [Chart(bars.title, permit_bars(bars), bars.words)] if bars and bars.bars else []
+    return ShownBlock(block.title, block.facts, tables, block.notes, charts_of_block(block))
 
 
 def _table(part: Part, block: Block, table: Table, lines: list[Line]) -> ShownTable:

@@ -5,6 +5,7 @@ from datetime import datetime
 from io import BytesIO, StringIO
 
 from ..queries.annex import TooMany, annex
+from ..queries.pictured import pictured
 from ..rules.document import Document
 from ..rules.said import Saying
 from .comma import write_csv
@@ -37,5 +38,13 @@ def file_of(
         behind, without = annex(document.questions, zone=saying.zone), ""
     except TooMany as error:
         behind, without = None, str(error)
-    write_pdf(document, out, made=saying.moment(now), annex=behind, without=without, progress=progress)
+    write_pdf(
+        document,
+        out,
+        made=saying.moment(now),
+        annex=behind,
+        without=without,
+        picture=pictured(document),
+        progress=progress,
+    )
     return out.getvalue()

@@ -5,6 +5,7 @@ The same report gives the same bytes: no time of printing but the one that is to
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from html import escape
+from math import ceil
 from typing import Any, BinaryIO
 
 from reportlab.lib.colors import Color, black
@@ -18,12 +19,17 @@ from reportlab.platypus import LongTable, Paragraph, SimpleDocTemplate, Spacer, 
 from inventory.doors.printed import printable
 
 from ..queries.annex import Entry
+from ..queries.pictured import Pictured
 from ..rules.checking import Check, check_in_words
-from ..rules.document import Block, Column, Document, Figure, Kind, Line, Name, Part, Table
+from ..rules.document import Block, Chart, Column, Document, Figure, Kind, Line, Name, Part, Table
 from ..rules.shown import said_of
+from .charts import charts_of, charts_of_block
+from .plates import beside_picture, plates
 
 MARGIN = 30.0
 WIDTH = landscape(A4)[0] - 2 * MARGIN
+# What the frame of a page keeps free at each side of its own accord.
+INSET = 6.0
 # So many columns of figures stand beside each other; more go into tables below.
 ABREAST = 15
 RULE = Color(0.6, 0.6, 0.6)
@@ -39,6 +45,7 @@ _PART = ParagraphStyle("part", parent=_TITLE, fontSize=12, leading=15, spaceBefo
 _BLOCK = ParagraphStyle(
     "block", parent=_TITLE, fontSize=9.5, leading=12, spaceBefore=8, spaceAfter=2, keepWithNext=1
 )
+_FACTS = ParagraphStyle("facts", parent=_SMALL, keepWithNext=1)
 _NOTE = ParagraphStyle("note", parent=_TEXT, spaceBefore=1)
 
 _TOTAL_RULE = (("LINEABOVE", (0, -1), (-1, -1), 0.8, black),)
@@ -53,14 +60,15 @@ def write_pdf(
     made: str,
     annex: Annex | None,
     without: str = "",
+    picture: Pictured | None = None,
     progress: Progress = lambda lines: None,
 ) -> None:
     """Writes the report; ``without`` says why no annex is there, ``progress`` is told of lines laid out."""
     paper = SimpleDocTemplate(
         out,
         pagesize=landscape(A4),
-        leftMargin=MARGIN,
-        rightMargin=MARGIN,
+        leftMargin=MARGIN - INSET,
+        rightMargin=MARGIN - INSET,
         topMargin=MARGIN,
         bottomMargin=MARGIN + 10,
         title=printable(document.title),
@@ -75,14 +83,17 @@ def write_pdf(
         canvas.drawString(MARGIN, 20, printable(f"{document.title}; made {made}"))
         canvas.drawRightString(MARGIN + WIDTH, 20, f"Page {canvas.getPageNumber()}")
 
-    paper.build([*_story(document, annex, without, progress)], onFirstPage=foot, onLaterPages=foot)
+    story = _story(document, annex, without, picture, progress)
+    paper.build([*story], onFirstPage=foot, onLaterPages=foot)
 
 
-def _story(document: Document, annex: Annex | None, without: str, progress: Progress) -> Iterator[Any]:
+def _story(
+    document: Document, annex: Annex | None, without: str, picture: Pictured | None, progress: Progress
+) -> Iterator[Any]:
     check = Check(document)
     yield _words(document.title, _TITLE)
-    for heading, text in document.head:
-        yield Paragraph(f"<b>{_xml(heading.capitalize())}:</b> {_xml(text)}", _TEXT)
+    yield from _head(document, picture)
+    yield from _plates(charts_of(document))
     for part in document.parts:
         yield _words(part.title, _PART)
         if part.words:
@@ -104,12 +115,29 @@ def _story(document: Document, annex: Annex | None, without: str, progress: Prog
         yield from _annex(document, annex)
 
 
+def _head(document: Document, picture: Pictured | None) -> Iterator[Any]:
+    lines = [
+        Paragraph(f"<b>{_xml(heading.capitalize())}:</b> {_xml(text)}", _TEXT)
+        for heading, text in document.head
+    ]
+    if picture is None or document.picture is None:
+        yield from lines
+    else:
+        caption = _xml(f"{document.picture.alt}. Picture: {document.picture.credit}")
+        yield beside_picture(lines, picture, caption, _SMALL, WIDTH)
+
+
+def _plates(charts: Sequence[Chart]) -> Iterator[Any]:
+    yield from plates([(chart, _words(chart.words, _SMALL)) for chart in charts], WIDTH)
+
+
 def _block(part: Part, block: Block, check: Check, progress: Progress) -> Iterator[Any]:
     if len(part.blocks) > 1:
         yield _words(block.title, _BLOCK)
     if block.facts:
         facts = "; ".join(f"{heading} {text}" for heading, text in block.facts)
-        yield _words(facts, _SMALL)
+        yield _words(facts, _FACTS)
+    yield from _plates(charts_of_block(block, on_paper=True))
     shown = _abreast(part.columns)
     for table in block.tables:
         made = [line.figures for line in table.lines]
@@ -124,10 +152,13 @@ def _block(part: Part, block: Block, check: Check, progress: Progress) -> Iterat
 
 
 def _abreast(columns: Sequence[Column]) -> list[list[Column]]:
-    """Columns in pieces that fit beside each other; what stands under a column stays with it."""
+    """Columns in pieces that fit beside each other, about equally many in each; what stands under a column
+    stays with it."""
+    above = sum(not one.under for one in columns)
+    each = ceil(above / max(1, ceil(above / ABREAST)))
     pieces: list[list[Column]] = [[]]
     for column in columns:
-        if not column.under and sum(not one.under for one in pieces[-1]) == ABREAST:
+        if not column.under and sum(not one.under for one in pieces[-1]) == each:
             pieces.append([])
         pieces[-1].append(column)
     return pieces
@@ -154,7 +185,7 @@ def _table(
     if table.total_label:
         label = _words(f"{table.total_label}, unit: {table.unit}", _LEFT)
         rows.append([label, *([""] * (len(lead) - 1)), *(_cell(columns, one, table.total) for one in above)])
-    drawn = LongTable(rows, colWidths=_widths(part, lead, above), repeatRows=2)
+    drawn = LongTable(rows, colWidths=_widths(part, lead, above), repeatRows=2, hAlign="LEFT")
     ruled = [
         ("LINEBEFORE", (len(lead) + i, 1), (len(lead) + i, -1), 1, black)
         for i, c in enumerate(above)
@@ -165,6 +196,9 @@ def _table(
             [
                 ("VALIGN", (0, 0), (-1, -1), "TOP"),
                 ("SPAN", (0, 0), (-1, 0)),
+                # Neither a heading nor a total stands on a page without a line.
+                ("NOSPLIT", (0, 0), (0, min(2, len(rows) - 1))),
+                *([("NOSPLIT", (0, -2), (0, -1))] if table.total_label else ()),
                 ("VALIGN", (0, 1), (-1, 1), "BOTTOM"),
                 ("LINEBELOW", (0, 1), (-1, 1), 0.8, black),
                 ("LINEBELOW", (0, 2), (-1, -2), 0.3, RULE),
@@ -202,6 +236,8 @@ def _widths(part: Part, lead: Sequence[str], above: Sequence[Column]) -> list[fl
         ]
     else:
         first[len(lead) - 1] -= over
+    # What nothing needs goes to the words at the left, which then take one line.
+    first[len(lead) - 1] += min(100.0, max(0.0, left - sum(widths)))
     return [*first[: len(lead)], *widths]
 
 
@@ -278,7 +314,8 @@ def _entries(entries: Sequence[Entry]) -> LongTable:
                 _words(entry.entered, _SMALL),
             ]
         )
-    drawn = LongTable(rows, colWidths=[95, 42, 90, 120, 150, 95, 35, WIDTH - 627], repeatRows=1)
+    widths = [95, 42, 90, 120, 150, 95, 35, WIDTH - 627]
+    drawn = LongTable(rows, colWidths=widths, repeatRows=1, hAlign="LEFT")
     drawn.setStyle(
         TableStyle(
             [

@@ -130,13 +130,17 @@ class Chart:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """Of what the report is about: ``alt`` says what is on it, ``credit`` who took it; sides in px."""
+    """Of what the report is about: ``alt`` says what is on it, ``credit`` who took it; sides in px.
+
+    ``sha256`` is of the kept file, for who prints it.
+    """
 
     url: str
     width: int
     height: int
     alt: str
     credit: str
+    sha256: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from inventory.permits.who import READS_CASES
 
 from ..actions.columns import NotArranged, arrange_columns
 from ..actions.jobs import ask_job, work_soon
+from ..files.charts import charts_of
 from ..files.making import file_of
 from ..forms import ColumnsForm, LayoutForm, TakesForm
 from ..queries.checked import checked
@@ -94,6 +95,7 @@ def report(request: HttpRequest, layout: Layout, form: LayoutForm) -> HttpRespon
         "layout": layout,
         "document": document,
         "parts": shown(document, page),
+        "charts": charts_of(document),
         "page": page,
         "address": urlencode(form.address()),
         "wrong": wrong,

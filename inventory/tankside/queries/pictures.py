@@ -67,4 +67,4 @@ def file_of_picture(sha256: str, *, thumbnails_only: bool = False) -> Document |
 
 def _shown(one: Picture, document: Document) -> Shown:
     url = reverse("picture", args=[document.sha256])
-    return Shown(url, one.width, one.height, one.alt, one.credit)
+    return Shown(url, one.width, one.height, one.alt, one.credit, document.sha256)

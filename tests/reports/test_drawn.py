@@ -1,0 +1,165 @@
+"""The charts on paper are those of the page: every mark of the one stands in the other, at its place."""
+
+from collections.abc import Iterator
+from datetime import date
+from io import BytesIO
+from typing import Any
+from xml.etree import ElementTree
+
+import pytest
+from django.test import Client
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from pypdf import PdfReader
+from reportlab.graphics.shapes import Circle, Line, Path, Rect, String
+
+from census.population.writers import charts, more_charts
+from census.reports.files.charts import BARS_ON_PAPER, charts_of_block
+from census.reports.files.drawn import drawn
+from census.reports.rules.document import Block
+from census.reports.rules.permit_bars import Bar, Bars
+from inventory.book.queries.documents import path_of
+from inventory.doors.svg import Drawing
+from inventory.people.rules.roles import Role
+from tests.change.sample import Sample
+from tests.factories import make_person, make_picture
+from tests.permits.house import make_permit_house
+
+from .conftest import QUARTER
+
+SVG = "{http://www.w3.org/2000/svg}"
+SHAPES: dict[str, Any] = {"line": Line, "rect": Rect, "circle": Circle, "path": Path, "text": String}
+numbers = st.integers(-60, 400)
+DAYS = [date(2026, month, 1) for month in range(1, 10)]
+
+
+def bars_of(ns: list[int]) -> list[charts.Bar]:
+    return [charts.Bar(f"kind {n}", value, n % 3 == 2) for n, value in enumerate(ns)]
+
+
+drawings = st.one_of(
+    st.builds(
+        lambda opening, ns: charts.waterfall("w", "a & b", opening, bars_of(ns), opening + sum(ns)),
+        numbers,
+        st.lists(numbers, max_size=6),
+    ),
+    st.builds(
+        lambda ns: charts.flows("f", "flows", "", [(f"Q{n}", bars_of(of)) for n, of in enumerate(ns)]),
+        st.lists(st.lists(numbers, min_size=1, max_size=6), min_size=1, max_size=8),
+    ),
+    st.builds(
+        lambda ns: more_charts.pairs("p", "pairs", "", [(f"tank <{n}>", *of) for n, of in enumerate(ns)]),
+        st.lists(st.tuples(numbers, numbers), min_size=1, max_size=5),
+    ),
+    st.builds(
+        lambda ns: charts.trend(
+            ("trend", ""),
+            [*zip(DAYS, ns, strict=False)],
+            [charts.Counted(DAYS[3], 9, 4, 15, least=True, part=True, breaks=True, told="")],
+            (DAYS[0], DAYS[-1]),
+            [(DAYS[5], "restated")],
+        ),
+        st.lists(numbers, min_size=1, max_size=9),
+    ),
+)  # fmt: skip
+
+
+def marks(svg: str) -> Iterator[ElementTree.Element]:
+    for mark in ElementTree.fromstring(svg):
+        if mark.tag.removeprefix(SVG) in SHAPES:
+            yield mark
+
+
+@settings(max_examples=40)
+@given(svg=drawings)
+def test_each_mark_of_a_chart_is_drawn_with_its_own_numbers(svg: str) -> None:
+    root = ElementTree.fromstring(svg)
+    high = float(root.attrib["viewBox"].split()[3])
+    shapes: list[Any] = drawn(svg, 170).contents
+    for mark, shape in zip(marks(svg), shapes, strict=True):
+        name = mark.tag.removeprefix(SVG)
+        assert type(shape) is SHAPES[name]
+        if name == "line":
+            assert [shape.x1, high - shape.y1] == pytest.approx([float(mark.attrib[n]) for n in ("x1", "y1")])
+            assert [shape.x2, high - shape.y2] == pytest.approx([float(mark.attrib[n]) for n in ("x2", "y2")])
+        if name == "rect":
+            place = [shape.x, high - shape.y - shape.height, shape.width, shape.height]
+            assert place == pytest.approx([float(mark.attrib[n]) for n in ("x", "y", "width", "height")])
+        if name == "circle":
+            assert [shape.cx, high - shape.cy, shape.r] == pytest.approx(
+                [float(mark.attrib[n]) for n in ("cx", "cy", "r")]
+            )
+        if name == "path":
+            way = mark.attrib["d"].strip("MZ").replace("L", " ").split()
+            turned = [high - n if at % 2 else n for at, n in enumerate(shape.points)]
+            assert turned == pytest.approx([float(n) for n in way])
+        if name == "text":
+            assert shape.text == (mark.text or "").replace("\N{MINUS SIGN}", "-")
+            assert [shape.x, high - shape.y] == pytest.approx([float(mark.attrib[n]) for n in "xy"])
+
+
+def test_what_is_faint_on_the_page_is_grey_on_paper_and_a_mark_without_filling_stays_hollow() -> None:
+    chart = Drawing("k", "title", "words")
+    chart.line((0, 0), (5, 5), faint=True, dash="2 4")
+    chart.mark("circle", (3, 3), filled=False)
+    chart.bar(0, 0, 10, 10)
+    shapes: list[Any] = drawn(chart.svg, 340).contents
+    line, circle, bar = shapes
+    assert (line.strokeColor.red, line.strokeDashArray) == (0.8, [2.0, 4.0])
+    assert circle.fillColor is None
+    assert circle.strokeColor.red == 0
+    assert bar.fillColor.red == bar.fillColor.green == pytest.approx(0.5, abs=0.06)
+    assert bar.strokeColor is None
+
+
+@pytest.mark.parametrize("mark", ["ellipse", "path"])
+def test_a_mark_that_the_pen_has_not_learned_is_refused_and_not_left_out(mark: str) -> None:
+    chart = Drawing("k", "title", "words")
+    chart.add(mark, d="M0 0C1 1 2 2 3 3")
+    with pytest.raises(ValueError, match="cannot be drawn on paper"):
+        drawn(chart.svg, 340)
+
+
+@pytest.mark.parametrize("lines", [1, BARS_ON_PAPER, BARS_ON_PAPER + 1, 3 * BARS_ON_PAPER])
+def test_bars_of_a_long_permit_are_several_drawings_none_higher_than_a_third_of_a_page(lines: int) -> None:
+    bars = [Bar(f"line {n}", "9", 9, n, n, 0, 0) for n in range(lines)]
+    block = Block("P", [], [], bars=Bars("p", "P against its limits", bars))
+    (whole,) = charts_of_block(block)
+    pieces = charts_of_block(block, on_paper=True)
+    words = [mark.text for mark in marks(whole.svg) if (mark.text or "").startswith("line ")]
+    assert [
+        mark.text for one in pieces for mark in marks(one.svg) if (mark.text or "").startswith("line ")
+    ] == words
+    assert len(words) == lines
+    assert all(drawn(one.svg, 252).height < 260 for one in pieces)
+    assert [one.words for one in pieces] == [whole.words, *([""] * (len(pieces) - 1))]
+
+
+@pytest.mark.django_db
+def test_the_print_of_permits_has_the_bars_above_their_table(reader: Client) -> None:
+    make_permit_house()
+    content = reader.get("/reports/permits.pdf", QUARTER).content
+    text = " ".join(page.extract_text() for page in PdfReader(BytesIO(content)).pages)
+    assert text.index("each bar against its own limit") < text.index("accepted name")
+    assert "let go" in text
+
+
+@pytest.mark.django_db
+def test_the_print_of_a_taxon_has_its_picture_and_who_took_it(sample: Sample, reader: Client) -> None:
+    asked = {**QUARTER, "subject": "Gobius niger"}
+
+    def printed() -> tuple[int, str]:
+        pages = PdfReader(BytesIO(reader.get("/reports/taxon.pdf", asked).content)).pages
+        return len(pages[0].images), pages[0].extract_text().replace("\n", " ")
+
+    assert printed()[0] == 0
+    picture = make_picture(sample.taxa["goby"], by=make_person(roles=[Role.CURATOR]))
+    images, text = printed()
+    assert images == 1
+    assert "teal, from the side. Picture: Sunniva" in text
+    assert "Who to ask:" in text
+    assert picture.document is not None
+    path_of(picture.document.sha256).unlink()
+    images, text = printed()
+    assert images == 0
+    assert "Who to ask:" in text
