@@ -13,7 +13,7 @@ from django.utils.safestring import SafeString, mark_safe
 from inventory.book.rules.words import signed, whole
 from inventory.names.models import Taxon
 
-from .queries.report import Report, Row, value_of
+from .queries.report import Report, Row, Rows, value_of
 from .rules.arithmetic import Change
 from .rules.columns import COLUMNS, HEADINGS
 from .rules.question import By
@@ -86,15 +86,18 @@ class UnitTable:
     total: Line
 
 
-def in_order(rows: Sequence[Row], by: By, sort: str) -> list[Row]:
+def in_order(rows: Rows, by: By, sort: str) -> Rows:
     """Rows of the report by unit, then by classification, change or what is unexplained."""
+    columns = rows.columns
     if sort == "change":
-        return sorted(rows, key=lambda row: (row.unit, -abs(row.change.closing - row.change.opening)))
+        return rows.in_order(rows.unit_ranks(), -abs(columns.closing - columns.opening))
     if sort == "unexplained":
-        return sorted(rows, key=lambda row: (row.unit, -_unexplained(row.change)))
+        unexplained = abs(columns.amount("found")) + abs(columns.amount("unaccounted"))
+        return rows.in_order(rows.unit_ranks(), -unexplained)
     if by is not By.TAXON:
-        return sorted(rows, key=lambda row: row.unit)
-    return sorted(rows, key=lambda row: (row.unit, *_classification(row.taxon), row.taxon.scientific_name))
+        return rows.in_order(rows.unit_ranks())
+    of_taxon = rows.taxon_ranks(lambda taxon: (*_classification(taxon), taxon.scientific_name))
+    return rows.in_order(rows.unit_ranks(), of_taxon)
 
 
 def unit_tables(
@@ -197,7 +200,3 @@ def _grouped(rows: Iterator[Row], by: By, grouped: bool) -> Iterator[tuple[str, 
 
 def _classification(taxon: Taxon) -> tuple[str, str, str]:
     return (taxon.phylum, taxon.class_name, taxon.family)
-
-
-def _unexplained(change: Change) -> int:
-    return abs(change.flows["found"]) + abs(change.flows["unaccounted"])

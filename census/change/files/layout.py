@@ -47,7 +47,7 @@ def _letter(number: int) -> str:
 def in_order(report: Report, layout: Layout) -> list[Row]:
     """By taxon the rows stand in the order of the classification."""
     if layout is not TAXON_LAYOUT:
-        return report.rows
+        return list(report.rows)
     return sorted(
         report.rows,
         key=lambda row: (

@@ -5,46 +5,23 @@ from dataclasses import dataclass, field, replace
 from datetime import tzinfo
 from typing import Any
 
+import numpy as np
+
 from inventory.book.queries.names import PrintedNames, printed_names
 from inventory.names.models import Taxon
 
-from ..rules.arithmetic import Change, closing_by_row, population_change, rows_of_cells, ties, totals_by_unit
-from ..rules.columns import COLUMNS, FLOW_COLUMNS
+from ..rules.arithmetic import Change
+from ..rules.arrays import change_columns, moves_of, steps_of
+from ..rules.columns import COLUMNS
 from ..rules.question import By, Question
 from ..rules.scopes import ScopeNumbers, scope_numbers, scopes_in_words
 from .closings import Knowledge, knowledge
-from .reading import Moments, Reading, RowKey, group_labels, moments_of, read_book, row_function
+from .reading import Moments, Reading, group_labels, moments_of, read_book, rows_of
+from .rows import Row, Rows, value_of
 from .unhindered import without_collecting
-from .young import young_deaths
+from .young import Replay
 
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One row: its group's label ("" by taxon), its taxon, its unit and its change.
-
-    ``young_most`` is the most deaths that may have been within 30 days of birth; the least stands
-    in the change. ``ties`` is False when the reader found another closing than the arithmetic.
-    """
-
-    key: RowKey
-    label: str
-    taxon: Taxon
-    change: Change
-    young_most: int
-    ties: bool
-
-    @property
-    def unit(self) -> str:
-        return self.key.unit
-
-    @property
-    def name(self) -> str:
-        """Label, taxon and unit in one line."""
-        return " ".join(part for part in (self.label, self.taxon.scientific_name, self.unit) if part)
-
-    def value(self, column: str) -> Any:
-        """What stands in a column of the contract."""
-        return value_of(self.change, column)
+__all__ = ["Report", "Row", "Rows", "change_report", "change_reports", "value_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,16 +29,18 @@ class Report:
     """The answer. Rows are sorted by label, name and unit.
 
     ``names`` are those printed, none: those of now. One row stands for all taxa of one printed name.
+    ``moves``, of a report by place, are the animals of a unit that went from one place to another.
     """
 
     question: Question
     opening: Knowledge
     closing: Knowledge
-    rows: list[Row]
+    rows: Rows
     totals: dict[str, Change]
     names: PrintedNames | None = None
     opening_scopes: Mapping[str, ScopeNumbers] = field(default_factory=dict)
     closing_scopes: Mapping[str, ScopeNumbers] = field(default_factory=dict)
+    moves: Mapping[tuple[str, int, int], int] = field(default_factory=dict)
 
     @property
     def scopes(self) -> list[tuple[str, str]]:
@@ -71,7 +50,7 @@ class Report:
     @property
     def untied(self) -> list[Row]:
         """Rows that do not tie; a report that is right has none."""
-        return [row for row in self.rows if not row.ties]
+        return [self.rows[at] for at in np.flatnonzero(~self.rows.tied).tolist()]
 
     @property
     def named_untied(self) -> list[str]:
@@ -80,7 +59,7 @@ class Report:
 
     def young_most(self, unit: str) -> int:
         """The most deaths within 30 days of birth in all rows of a unit."""
-        return sum(row.young_most for row in self.rows if row.unit == unit)
+        return int(self.rows.of_unit(unit).columns.young_most.sum())
 
     def columns(self) -> tuple[str, ...]:
         """Columns of the contract, in order, with the first ones that the grouping asks for."""
@@ -95,11 +74,6 @@ class Report:
             record["unit"] = row.unit
             record[self.question.by.value] = row.label
             yield record
-
-
-def value_of(change: Change, column: str) -> Any:
-    """The figure of a column; the two m.f.u columns are text."""
-    return change.flows[column] if column in FLOW_COLUMNS else getattr(change, column)
 
 
 def change_report(question: Question, *, zone: tzinfo) -> Report:
@@ -123,11 +97,12 @@ def _reports(question: Question, groupings: Sequence[By], zone: tzinfo) -> list[
     reading = read_book(moments)
     taxa = names.taxa if names else Taxon.objects.in_bulk()
     scopes = (
-        scope_numbers(reading.opened(), reading.cells),
-        scope_numbers(reading.closing.items(), reading.cells),
+        scope_numbers(reading.opened(), reading.ends),
+        scope_numbers(reading.closing, reading.ends),
     )
+    replay = Replay(question, moments, reading, zone)
     return [
-        _report(replace(question, by=by), moments, reading, taxa, names, scopes=scopes, zone=zone)
+        _report(replace(question, by=by), moments, reading, taxa, names, scopes=scopes, replay=replay)
         for by in groupings
     ]
 
@@ -140,48 +115,46 @@ def _report(
     names: PrintedNames | None,
     *,
     scopes: tuple[Mapping[str, ScopeNumbers], Mapping[str, ScopeNumbers]],
-    zone: tzinfo,
+    replay: Replay,
 ) -> Report:
-    row_by_cell = rows_of_cells(reading.cells, row_function(question, names), question.scope)
-    changes = population_change(
+    ends = reading.ends
+    of_cells, words = rows_of(question, ends, names)
+    steps = steps_of(reading.flows, ends, of_cells, question.scope)
+    columns, tied = change_columns(
         opening=reading.opening,
-        flows=reading.flows,
+        closing=reading.closing,
         late=reading.late,
-        cells=reading.cells,
-        rows=row_by_cell,
-        scope=question.scope,
+        flows=reading.flows,
+        steps=steps,
+        young=replay.young_deaths(of_cells, rows_are_places=question.by is By.PLACE),
+        ends=ends,
+        rows=of_cells,
     )
-    read = closing_by_row(reading.closing, reading.cells, row_by_cell)
-    # A row that only the reader knows would be a row that does not tie.
-    for key in read:
-        if key not in changes:
-            changes[key] = Change()
-    young = young_deaths(question, moments, reading, row_by_cell, zone)
-    for key, change in changes.items():
-        if key in young:
-            change.set_young_deaths(young[key].least)
-    tied = {key: ties(change, read.get(key)) for key, change in changes.items()}
-    kept = [key for key, change in changes.items() if not change.empty or not tied[key]]
-    labels = group_labels(question, kept)
-    rows = [
-        Row(
-            key=key,
-            label=labels[key.group],
-            taxon=taxa[key.taxon_id],
-            change=changes[key],
-            young_most=young[key].most if key in young else 0,
-            ties=tied[key],
-        )
-        for key in kept
-    ]
-    rows.sort(key=lambda row: (row.label, row.taxon.scientific_name, row.unit))
+    every = Rows(
+        columns=columns,
+        group=of_cells.group,
+        taxon=of_cells.taxon,
+        unit=of_cells.unit,
+        tied=tied,
+        steps=steps,
+        units=ends.units,
+        words=words,
+        labels=group_labels(question, words),
+        taxa=taxa,
+    )
+    # A row that only the reader knows is a row that does not tie.
+    rows = every.at(np.flatnonzero(~columns.empty | ~tied).astype(np.int64))
+    rows = rows.in_order(
+        rows.label_ranks(), rows.taxon_ranks(lambda taxon: taxon.scientific_name), rows.unit_ranks()
+    )
     return Report(
         question=question,
         opening=moments.opening,
         closing=moments.closing,
         rows=rows,
-        totals=totals_by_unit((row.unit, row.change) for row in rows),
+        totals=rows.totals(),
         names=names,
         opening_scopes=scopes[0],
         closing_scopes=scopes[1],
+        moves=moves_of(reading.flows, ends, of_cells) if question.by is By.PLACE else {},
     )

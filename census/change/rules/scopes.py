@@ -1,10 +1,11 @@
 """How the three scopes of a report hang together: here, ours, and both."""
 
-from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-from inventory.book.rules.ends import CellEnd as Cell
+import numpy as np
+
+from inventory.book.rules.columns import Amounts, EndColumns, sums
 from inventory.book.rules.scope import Scope
 
 
@@ -35,24 +36,17 @@ class ScopeNumbers:
         return {Scope.HERE: self.here, Scope.OURS: self.ours, Scope.ALL: self.all}[scope]
 
 
-def scope_numbers(balances: Iterable[tuple[int, int]], cells: Mapping[int, Cell]) -> dict[str, ScopeNumbers]:
-    """(cell, animals) by unit; outside cells count nothing."""
-    sums: Counter[tuple[str, bool, bool, bool]] = Counter()
-    for key, n in balances:
-        cell = cells[key]
-        sums[cell.unit, bool(cell.off_site), bool(cell.owner), bool(cell.cause)] += n
-    found: dict[str, ScopeNumbers] = {}
-    for (unit, off_site, others, outside), n in sorted(sums.items()):
-        if outside:
-            continue
-        of_unit = found.setdefault(unit, ScopeNumbers())
-        if off_site:
-            of_unit.others_elsewhere += n * others
-            of_unit.elsewhere += n * (not others)
-        else:
-            of_unit.lent_to_us += n * others
-            of_unit.ours_here += n * (not others)
-    return found
+def scope_numbers(amounts: Amounts, ends: EndColumns) -> dict[str, ScopeNumbers]:
+    """What is held by unit; outside cells count nothing."""
+    held = amounts.of(ends.inside[amounts.cell])
+    cell, others = held.cell, ends.owner[held.cell] != ends.owners.index("")
+    at = ends.unit[cell] * 4 + ends.off_site[cell] * 2 + others
+    named = np.unique(ends.unit[cell]).tolist()
+    by_unit = sums(at, held.n, 4 * len(ends.units)).reshape(-1, 4).tolist()
+    return {
+        ends.units[unit]: ScopeNumbers(*by_unit[unit])
+        for unit in sorted(named, key=lambda unit: ends.units[unit])
+    }
 
 
 def scopes_in_words(

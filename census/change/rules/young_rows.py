@@ -12,7 +12,7 @@ are so wide that nothing young comes from outside.
 
 import re
 from collections import Counter, defaultdict
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -38,8 +38,8 @@ class DayFlow(NamedTuple):
     n: int
 
 
-def linked_lots(pairs: Iterable[tuple[CellEnd, CellEnd]]) -> Callable[[int], int]:
-    """Lots that gave animals to each other, as a function from a lot to its group's first lot."""
+def linked_lots(pairs: Iterable[tuple[int, int]]) -> Callable[[int], int]:
+    """Lots that gave animals to each other, in pairs, as a function from a lot to its group's first lot."""
     parent: dict[int, int] = {}
 
     def group(lot: int) -> int:
@@ -48,19 +48,16 @@ def linked_lots(pairs: Iterable[tuple[CellEnd, CellEnd]]) -> Callable[[int], int
         return lot
 
     for a, b in pairs:
-        if a.lot_id != b.lot_id and not a.cause and not b.cause:
-            first, second = sorted((group(a.lot_id), group(b.lot_id)))
-            parent[second] = first
+        first, second = sorted((group(a), group(b)))
+        parent[second] = first
     return group
 
 
 def lots_to_replay(
-    pairs: Sequence[tuple[CellEnd, CellEnd]], deaths: Iterable[int], group: Callable[[int], int]
+    *, named: Iterable[int], born: Iterable[int], died: Iterable[int], group: Callable[[int], int]
 ) -> set[int]:
-    """Lots of every linked group that had both births (in ``pairs``) and ``deaths`` (lots)."""
-    born = {group(end.lot_id) for pair in pairs for end in pair if end.cause == "born"}
-    both = born & {group(lot) for lot in deaths}
-    named = {end.lot_id for pair in pairs for end in pair}
+    """Of the lots that are named, those of every linked group that had both births and deaths."""
+    both = {group(lot) for lot in born} & {group(lot) for lot in died}
     return {lot for lot in named if group(lot) in both}
 
 
@@ -114,14 +111,14 @@ _Name = tuple[str, int, int]
 class Herds:
     """The groups of cells that are replayed. Groups that hold the same cells are replayed once.
 
-    ``row_of_cell`` has None for cells out of the scope; ``group`` is that of :func:`linked_lots`;
-    ``ages`` are ages at entry by taxon, 0 when left out.
+    ``row_of_cell`` has the numbers of rows, None for cells out of the scope; ``group`` is that of
+    :func:`linked_lots`; ``ages`` are ages at entry by taxon, 0 when left out.
     """
 
     def __init__(
         self,
         cells: Mapping[int, CellEnd],
-        row_of_cell: Mapping[int, Hashable | None],
+        row_of_cell: Mapping[int, int | None],
         group: Callable[[int], int],
         ages: Mapping[int, int],
     ) -> None:
@@ -173,14 +170,14 @@ def young_deaths_by_row(
     herds: Herds,
     first_day: int,
     rows_are_places: bool,
-) -> dict[Hashable, Bounds]:
+) -> dict[int, Bounds]:
     """Bounds by row, for the lots whose flows are given.
 
     ``start`` are balances by cell before the first flow; deaths count from ``first_day`` on.
     """
     seen: defaultdict[_Name, _Days] = defaultdict(_Days)
-    deaths: Counter[tuple[Hashable, _Name]] = Counter()
-    dying: dict[tuple[int, int], Hashable] = {}
+    deaths: Counter[tuple[int, _Name]] = Counter()
+    dying: dict[tuple[int, int], int] = {}
     for key, n in start.items():
         for name in herds.names(key):
             if name is not None:
@@ -201,7 +198,7 @@ def young_deaths_by_row(
                 dying[cell.lot_id, cell.place_id or 0] = row
     bounds = {name: days.bounds(first_day) for name, days in seen.items()}
     least = _least_by_row(bounds, dying, herds, rows_are_places)
-    most: Counter[Hashable] = Counter()
+    most: Counter[int] = Counter()
     for (row, wide), n in deaths.items():
         most[row] += min(max(n, 0), bounds[wide].most)
     return {row: Bounds(least[row], most[row]) for row in {*least, *most}}
@@ -229,14 +226,14 @@ def _leaves(days: _Days, b: CellEnd, flow: DayFlow, last_young_day: int) -> None
 
 def _least_by_row(
     bounds: Mapping[_Name, Bounds],
-    dying: Mapping[tuple[int, int], Hashable],
+    dying: Mapping[tuple[int, int], int],
     herds: Herds,
     rows_are_places: bool,
-) -> Counter[Hashable]:
+) -> Counter[int]:
     """``dying`` are the holdings (lot, place) in which animals died, with their rows."""
-    least: Counter[Hashable] = Counter()
+    least: Counter[int] = Counter()
     of_lot: Counter[int] = Counter()
-    row_of_lot: dict[int, Hashable] = {}
+    row_of_lot: dict[int, int] = {}
     for (lot, place), row in dying.items():
         proved = bounds[herds.holding(lot, place)].least
         if rows_are_places:

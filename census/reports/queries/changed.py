@@ -10,6 +10,7 @@ from django.urls import reverse
 
 from census.change.queries.closings import knowledge
 from census.change.queries.report import Report
+from census.change.queries.rows import no_rows
 from census.change.rules.columns import HEADINGS
 from census.change.rules.question import Basis, By, Question
 from inventory.book.models import Event, PeriodVersion, VersionStatement
@@ -55,7 +56,7 @@ def changed_figures(question: Question, saying: Saying) -> Document:
         for old, new, rows in kept
     ]
     known = knowledge(question)
-    report = Report(question, known[0], known[1], [], {})
+    report = Report(question, known[0], known[1], no_rows(), {})
     units = sorted({str(row["unit"]) for _, _, rows in kept for row in rows})
     words = (
         _RETURNS

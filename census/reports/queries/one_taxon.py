@@ -10,6 +10,7 @@ from census.change.queries.closings import knowledge
 from census.change.queries.of_lots import changes_of_lots
 from census.change.queries.reading import RowKey
 from census.change.queries.report import Report
+from census.change.queries.rows import no_rows
 from census.change.rules.arithmetic import Change, totals_by_unit
 from census.change.rules.question import By, Question
 from inventory.book.models import Lot, Place
@@ -72,7 +73,7 @@ def one_taxon(question: Question, saying: Saying, subject: str) -> Document:
     counts, charts = counts_of(taxon, saying, numbers)
     known = knowledge(newest)
     totals = _totals(of.changes(newest))
-    report = Report(question, knowledge(question)[0], known[1], [], totals)
+    report = Report(question, knowledge(question)[0], known[1], no_rows(), totals)
     names = names_of([taxon], question, saying)
     return Document(
         layout="taxon",

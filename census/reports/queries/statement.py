@@ -8,6 +8,7 @@ from django.urls import reverse
 
 from census.change.queries.closings import knowledge
 from census.change.queries.report import Report
+from census.change.queries.rows import no_rows
 from census.change.rules.question import By, Question
 from census.rounds.models import Census, SampleResult
 from census.rounds.queries.late import late_in
@@ -85,7 +86,7 @@ def census_statement(question: Question, saying: Saying) -> Document:
         head=[
             *_about(census, rows, saying),
             *head_lines(
-                Report(question, known[0], known[1], [], {}),
+                Report(question, known[0], known[1], no_rows(), {}),
                 units,
                 saying,
                 estimates="a count of class C is an estimate; its range stands with the exhibit",

@@ -9,6 +9,7 @@ from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.scope import Scope
 
 from .balances import Held, Point, cell_balances, cell_balances_from_now, held_at
+from .columns import PeriodColumns, end_columns, period_columns
 from .facts import CellFact, cell_facts
 from .flows import DatedFlow, Pair, cell_ends, flows_across, flows_of_lots, late_flows, pair_flows
 from .sources import source_labels
@@ -21,6 +22,7 @@ __all__ = [
     "DatedFlow",
     "Held",
     "Pair",
+    "PeriodColumns",
     "Point",
     "Scope",
     "StockBy",
@@ -31,12 +33,14 @@ __all__ = [
     "cell_balances_from_now",
     "cell_ends",
     "cell_facts",
+    "end_columns",
     "flows_across",
     "flows_of_lots",
     "held_at",
     "late_flows",
     "lots_that_share",
     "pair_flows",
+    "period_columns",
     "source_labels",
     "stock",
     "traced_flows",

@@ -57,16 +57,16 @@ def cell_balances(
     """
     version = latest_snapshot(before=before, known_at=known_at) if snapshots else None
     if version is None:
-        return _summed(_in_and_out("f.effective_at < %s", [moment(before)], known_at, inside_only=True))
+        return _held(in_and_out("f.effective_at < %s", [moment(before)], known_at, inside_only=True))
     boundary = moment(version.boundary)
     kept = "SELECT cell_id AS cell, n FROM book_periodbalance WHERE version_id = %s"
-    after = _in_and_out("f.effective_at >= %s AND f.effective_at < %s", [boundary, moment(before)], known_at)
-    late = _in_and_out(
+    after = in_and_out("f.effective_at >= %s AND f.effective_at < %s", [boundary, moment(before)], known_at)
+    late = in_and_out(
         f"f.entered_at > %s AND {out_of_index('f.effective_at')} < %s",
         [moment(version.closed_at), boundary],
         known_at,
     )
-    return _summed([(kept, [version.pk]), *after, *late])
+    return _held([(kept, [version.pk]), *after, *late])
 
 
 # Taking back more flows than this costs more than reading all of them.
@@ -87,16 +87,16 @@ def cell_balances_from_now(*, before: datetime, known_at: datetime | None = None
         condition = f"f.entered_at > %s AND {out_of_index('f.effective_at')} < %s"
         unknown.append((condition, [moment(known_at), moment(before)]))
     conditions = [(later, values), *unknown]
-    if _more_than(_TAKEN_BACK, conditions):
+    if more_than(_TAKEN_BACK, conditions):
         return cell_balances(before=before, known_at=known_at, snapshots=False)
     cached = "SELECT id AS cell, balance AS n FROM book_cell WHERE inside AND balance <> 0"
     taken_back = [
-        part for condition, more in conditions for part in _in_and_out(condition, more, None, back=True)
+        part for condition, more in conditions for part in in_and_out(condition, more, None, back=True)
     ]
-    return _summed([(cached, []), *taken_back])
+    return _held([(cached, []), *taken_back])
 
 
-def _more_than(number: int, conditions: list[tuple[str, list[Any]]]) -> bool:
+def more_than(number: int, conditions: list[tuple[str, list[Any]]]) -> bool:
     """Whether more than ``number`` flows fulfil the conditions; looks at no more than that."""
     counts = [
         f"(SELECT COUNT(*) FROM (SELECT 1 FROM book_flow f WHERE {condition} LIMIT {number + 1}) AS found)"
@@ -106,15 +106,20 @@ def _more_than(number: int, conditions: list[tuple[str, list[Any]]]) -> bool:
     return int(found[0][0]) > number
 
 
-def _summed(parts: list[tuple[str, list[Any]]]) -> dict[int, int]:
-    """Adds up parts of (cell, n), inside cells only, zeros left out. One query."""
+def _held(parts: list[tuple[str, list[Any]]]) -> dict[int, int]:
+    """Animals by inside cell. One query."""
+    return {cell: int(n) for cell, n in rows(*summed(parts))}
+
+
+def summed(parts: list[tuple[str, list[Any]]]) -> tuple[str, list[Any]]:
+    """The query that adds up parts of (cell, n), inside cells only, zeros left out."""
     sql = (
-        "SELECT b.cell, b.n FROM (SELECT cell, SUM(n) AS n FROM ("
+        "SELECT b.cell, CAST(b.n AS bigint) FROM (SELECT cell, SUM(n) AS n FROM ("
         + " UNION ALL ".join(sql for sql, _ in parts)
         + ") AS both_ways GROUP BY cell HAVING SUM(n) <> 0) AS b"
         + " JOIN book_cell c ON c.id = b.cell WHERE c.inside"
     )
-    return {cell: int(n) for cell, n in rows(sql, [value for _, values in parts for value in values])}
+    return sql, [value for _, values in parts for value in values]
 
 
 def latest_snapshot(*, before: datetime, known_at: datetime | None) -> PeriodVersion | None:
@@ -125,7 +130,7 @@ def latest_snapshot(*, before: datetime, known_at: datetime | None) -> PeriodVer
     return versions.order_by("-boundary", "-closed_at", "-number").first()
 
 
-def _in_and_out(
+def in_and_out(
     condition: str,
     values: list[Any],
     known_at: datetime | None,
