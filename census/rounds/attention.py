@@ -16,6 +16,7 @@ from inventory.people.queries import roles_of
 from .attention_told import told
 from .models import Census, CountToCome, Decision, Sheet
 from .models import Line as SheetLine
+from .queries.hands import with_whom
 from .queries.reading import read_census
 from .queries.settings import settings_in_use
 from .queries.to_come import LAPSES, still_to_come
@@ -117,6 +118,7 @@ def _sheets_out(census: Census) -> list[Attention]:
     sheets = list(out.select_related("place").prefetch_related("counters"))
     if not sheets:
         return []
+    names = with_whom(sheets)
     return [
         Attention(
             heading=f"{census.code} is {census.state}: sheets that are not in",
@@ -127,7 +129,7 @@ def _sheets_out(census: Census) -> list[Attention]:
                 Line(
                     f"{sheet.number}, {sheet.place}: {sheet.state}",
                     reverse("sheet", args=[sheet.number]),
-                    ", ".join(sorted(person.name for person in sheet.counters.all())),
+                    names[sheet.pk],
                     places=frozenset({sheet.place_id}),
                 )
                 for sheet in sheets

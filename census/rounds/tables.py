@@ -38,6 +38,9 @@ class SheetTable(tables.Table):  # type: ignore[misc]
     def render_state(self, value: str) -> SafeString:
         return format_html('<span class="tag">{}</span>', value)
 
+    def render_counters(self, value: str, record: SheetProgress) -> str:
+        return f"{value}; again: {record.again}" if record.again else value
+
     def render_late(self, value: str) -> SafeString:
         return format_html("<strong>{}</strong>", value)
 

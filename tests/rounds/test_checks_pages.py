@@ -9,6 +9,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from pytest_django import DjangoAssertNumQueries
 
+from census.rounds import attention
 from census.rounds.actions.beside import state_no_second
 from census.rounds.actions.counts import Entry, take_counts
 from census.rounds.actions.decide import decide_line
@@ -18,6 +19,7 @@ from census.rounds.actions.sheets import issue
 from census.rounds.actions.signing import sign
 from census.rounds.models import Census, Draw, Retyping, SampleResult, Sheet
 from census.rounds.queries.measures import measures_of
+from census.rounds.queries.open_items import open_items
 from census.rounds.queries.progress import late_sheets, sheets_of
 from census.rounds.queries.reading import read_census
 from census.rounds.queries.signed import what_is_signed
@@ -234,3 +236,19 @@ def test_a_recount_that_is_overdue_is_late(house: TestHouse) -> None:
     soon, after = NOW + timedelta(hours=71), NOW + timedelta(hours=73)
     assert late_sheets(sheets_of(census, now=soon)) == []
     assert [one.late for one in late_sheets(sheets_of(census, now=after))] == ["recount is overdue"]
+
+
+@pytest.mark.django_db
+def test_a_sheet_out_for_a_recount_is_with_who_counts_again(house: TestHouse) -> None:
+    """Not with its counter, who cannot bring it back. The board, Today and what blocks signing agree."""
+    census = house.compared({"goby": 6})
+    number = house.line(census, "goby").sheet.number
+    ask_recount(lines=[house.line(census, "goby")], of=house.second, by=house.registrar, now=NOW)
+    assert [one.again for one in sheets_of(census, now=NOW) if one.sheet.number == number] == ["Bror"]
+    out = open_items(census, read_census(census), now=NOW)[0]
+    assert out.text == f"{number} (K1) is out for a recount, with Bror"
+    today = attention.items(house.curator, now=NOW)
+    (sheets,) = (one.lines for one in today if "sheets that are not in" in one.heading)
+    assert [line.owner for line in sheets] == ["Bror"]
+    house.count(census, {"goby": 11}, round=2)
+    assert [one.again for one in sheets_of(census, now=NOW) if one.sheet.number == number] == ["Bror"]

@@ -12,6 +12,7 @@ from ..models import Census, Sheet
 from ..rules.states import SHEETS_IN
 from ..rules.words import LineKind, LineState, SheetState
 from .draws import drawn_for_recount, newest_sample, waiting_for_recount
+from .hands import with_whom
 from .holdings import Holding, below_zero, holdings, on_no_line
 from .reading import Row
 
@@ -55,10 +56,11 @@ def open_items(census: Census, rows: Sequence[Row], *, now: datetime) -> list[Op
 
 def _sheets_out(census: Census) -> Iterable[OpenItem]:
     out = Sheet.objects.filter(census=census).exclude(state__in=[state.value for state in SHEETS_IN])
-    for sheet in out.select_related("place").prefetch_related("counters"):
-        with_whom = ", ".join(person.name for person in sheet.counters.all())
-        text = f"{sheet.number} ({sheet.place.code}) is {_spoken(sheet)}"
-        yield OpenItem(ItemKind.SHEET_OUT, f"{text}, with {with_whom}" if with_whom else text, sheet.number)
+    sheets = list(out.select_related("place").prefetch_related("counters"))
+    names = with_whom(sheets)
+    for sheet in sheets:
+        text, name = f"{sheet.number} ({sheet.place.code}) is {_spoken(sheet)}", names[sheet.pk]
+        yield OpenItem(ItemKind.SHEET_OUT, f"{text}, with {name}" if name else text, sheet.number)
 
 
 def _spoken(sheet: Sheet) -> str:

@@ -5,15 +5,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Exists, Max, OuterRef
+from django.db.models import Exists, OuterRef
 
-from ..models import Census, Count, Decision, Line, Recount, Sheet
+from ..models import Census, Count, Decision, Line, Sheet
 from ..rules.accuracy import Accuracy, Differences, accuracy_by_class, gains_and_losses, total
 from ..rules.roll import roll
 from ..rules.settings import CensusSettings
 from ..rules.states import SHEETS_IN
 from ..rules.words import MEASURED_UNITS, How, LineKind, SheetState, Verdict
 from .first_counts import first_as_compared
+from .hands import Again, counted_again
 from .reading import Row, present
 from .settings import settings_of
 
@@ -23,6 +24,7 @@ class SheetProgress:
     """One sheet on the board. ``days_out``: whole days since it was issued, while it is out.
 
     ``late`` says since when it should have been in; empty while there is time, or when it is in.
+    ``again``: who counts again, while it is out for a recount.
     """
 
     sheet: Sheet
@@ -31,6 +33,7 @@ class SheetProgress:
     lines: int
     days_out: int | None
     late: str = ""
+    again: str = ""
 
     @property
     def uncounted(self) -> int:
@@ -58,11 +61,12 @@ def sheets_of(census: Census, *, now: datetime) -> list[SheetProgress]:
     ).values_list("sheet_id", "is_counted"):
         lines[sheet_id] += 1
         counted[sheet_id] += is_counted
-    due = _recounts_due(census)
+    again = counted_again(sheets)
     ends = census.cutoff + timedelta(days=settings_of(census).count_window_days_after)
     return [
         SheetProgress(
-            late=_late(sheet, due.get(sheet.pk), ends, now),
+            late=_late(sheet, again.get(sheet.pk), ends, now),
+            again=again[sheet.pk].names if sheet.pk in again else "",
             sheet=sheet,
             counters=", ".join(person.name for person in sheet.counters.all()),
             counted=counted[sheet.pk],
@@ -79,17 +83,11 @@ def late_sheets(sheets: Iterable[SheetProgress]) -> list[SheetProgress]:
     return sorted(late, key=lambda one: (-(one.days_out or 0), one.sheet.number))
 
 
-def _recounts_due(census: Census) -> dict[int, datetime]:
-    """When the last recount of each sheet should have been made."""
-    asked = Recount.objects.filter(line__sheet__census=census).values_list("line__sheet")
-    return dict(asked.annotate(due=Max("due_at")).order_by())
-
-
-def _late(sheet: Sheet, recount_due: datetime | None, ends: datetime, now: datetime) -> str:
+def _late(sheet: Sheet, again: Again | None, ends: datetime, now: datetime) -> str:
     if sheet.state in SHEETS_IN:
         return ""
     if sheet.state == SheetState.RECOUNT_ASKED:
-        return "recount is overdue" if recount_due and recount_due < now else ""
+        return "recount is overdue" if again and again.due < now else ""
     if ends < now:
         return "the days of counting are over"
     if sheet.planned_at is not None and sheet.planned_at + timedelta(days=1) < now:
