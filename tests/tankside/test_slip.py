@@ -9,10 +9,12 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
+from census.rounds.queries.corrections_elsewhere import elsewhere
 from inventory.book import blind
 from inventory.book.models import Event, Place
 from inventory.book.rules.kinds import EventKind
 from inventory.names.models import Taxon
+from inventory.people.rules.roles import Role
 from inventory.permits.actions.entries import TakeEntry
 from inventory.permits.actions.permits import LineFacts, LinkFacts, VersionFacts, enter_permit
 from inventory.permits.actions.takes import correct_take
@@ -162,6 +164,8 @@ def test_kept_ones_without_a_tank_count_at_once_and_wait_for_the_desk(
     assert lot is not None
     assert house.held(lot, house.quarantine) == 4
     assert "not yet in the stock" not in client.get(page).content.decode()
+    (waits,) = elsewhere(house.registrar, [Role.REGISTRAR])
+    assert ("lot", "not in the stock", lot.accession) in waits.cells
 
 
 def test_a_take_may_name_a_tank_of_its_own(permit: Permit, house: TankHouse, tablet: Tablet) -> None:

@@ -55,19 +55,22 @@ def _restatements() -> list[Elsewhere]:
 def _takes(person: Person, roles: Collection[Role]) -> list[Elsewhere]:
     rows = Take.objects.filter(replaces__isnull=False, replaced_by=None, approval=None)
     found = []
-    for take in rows.select_related("replaces", "permit", "entered_by", "trip"):
+    rows = rows.select_related("replaces__permit", "replaces__lot", "permit", "lot", "entered_by", "trip")
+    for take in rows:
         old = take.replaces
         if old is None or _own_slip(old, take):
             continue
         changed = [(name, getattr(old, name), getattr(take, name)) for name in _TAKE]
         cells = [(name.replace("_", " "), was, now) for name, was, now in changed if was != now]
         if old.permit_id != take.permit_id:
-            cells.append(("permit", "another permit", take.permit.number))
+            cells.append(("permit", old.permit.number, take.permit.number))
+        if old.lot_id != take.lot_id:
+            cells.append(("lot", _accession(old), _accession(take)))
         found.append(
             Elsewhere(
                 take.entered_at,
                 take.entered_by.name,
-                f"{take.verbatim_identification}, trip of {take.trip.happened}",
+                f"{take.verbatim_identification}, trip of {take.trip.happened.replace('T', ' ')}",
                 take.why,
                 reverse("trip", args=[take.trip.identifier]),
                 f"It counts on {take.permit.number}.",
@@ -76,6 +79,10 @@ def _takes(person: Person, roles: Collection[Role]) -> list[Elsewhere]:
             )
         )
     return found
+
+
+def _accession(take: Take) -> str:
+    return take.lot.accession if take.lot else "not in the stock"
 
 
 def _trips(person: Person, roles: Collection[Role]) -> list[Elsewhere]:
@@ -91,7 +98,7 @@ def _trips(person: Person, roles: Collection[Role]) -> list[Elsewhere]:
             Elsewhere(
                 trip.entered_at,
                 trip.entered_by.name,
-                f"trip of {trip.happened}",
+                f"trip of {trip.happened.replace('T', ' ')}",
                 trip.why,
                 reverse("trip", args=[trip.identifier]),
                 f"It was made under {trip.permit.number}.",

@@ -82,6 +82,7 @@ def differences(request: HttpRequest, code: str) -> HttpResponse:
             for name, words in SHOWS.items()
         ],
         "lines": lines,
+        "against": sum(row.needs_settling for row in chosen),
         "tickable": any(keys for _, _, keys, _ in lines),
         "crossings": crossings(rows),
     }
