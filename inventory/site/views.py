@@ -1,5 +1,6 @@
 """The first page, and that of the own tanks."""
 
+from django.contrib.auth.models import User
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -23,6 +24,8 @@ LAST_ENTRIES = 12
 def today(request: HttpRequest) -> HttpResponse:
     """What needs attention, what concerns the person's roles first, and the last entries."""
     now, person = clock.now(), person_of(request.user)
+    if isinstance(request.user, User):
+        person.user = request.user  # whose roles were read at the door
     with asking_once():
         context = {
             "now": now,

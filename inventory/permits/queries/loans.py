@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, tzinfo
 from fractions import Fraction
 
-from inventory.book.queries.quantities import Held, Scope, cell_balances, cell_facts
+from inventory.book.queries.quantities import Held, Scope, cell_balances, cell_facts, flows_of_lots
 from inventory.book.queries.quantities.balances import held_sum
 from inventory.book.rules.happened import end_of_day
 from inventory.doors.once import once
@@ -105,7 +105,7 @@ class Totals:
 def read_loans(
     *, on: date, zone: tzinfo, loans: Sequence[Loan] | None = None, hidden: Collection[int] = ()
 ) -> list[LoanRead]:
-    """Loans as they stand at the end of the day. A constant number of queries, one for each birthday."""
+    """Loans as they stand at the end of the day. Seven queries."""
     chosen = list(Loan.objects.order_by("starts_on", "reference") if loans is None else loans)
     ids = [loan.pk for loan in chosen]
     rows = list(LoanLot.objects.select_related("lot__taxon", "loan").filter(loan__in=ids).order_by("id"))
@@ -116,8 +116,9 @@ def read_loans(
     extensions: defaultdict[int, list[LoanExtension]] = defaultdict(list)
     for extension in LoanExtension.objects.filter(loan__in=ids).order_by("id"):
         extensions[extension.loan_id].append(extension)
-    held = _held({row.lot_id for row in rows}, before=end_of_day(on, zone))
-    reached = _reached(rows, on=on, zone=zone)
+    now = end_of_day(on, zone)
+    of_lots = _Held({row.lot_id for row in rows}, before=now)
+    held, reached = of_lots.at(now), _reached(of_lots, rows, on=on, zone=zone)
     lots: defaultdict[int, list[LotOnLoan]] = defaultdict(list)
     for row in rows:
         lots[row.loan_id].append(_lot(row, held, reached, hidden))
@@ -145,22 +146,34 @@ class _LotHeld:
     here: int = 0
 
 
-def _held(lots: Collection[int], *, before: datetime) -> dict[int, _LotHeld]:
-    balances = cell_balances(before=before)
-    held: defaultdict[int, _LotHeld] = defaultdict(_LotHeld)
-    for fact in cell_facts(lots=lots).values():
-        n = balances.get(fact.cell_id, 0)
-        if n:
-            held[fact.lot_id].parts.append((fact.sex, fact.standing, n))
-            held[fact.lot_id].places[fact.place_id] = fact.place_code
-            if fact.off_site:
-                held[fact.lot_id].away += n
-            else:
-                held[fact.lot_id].here += n
-    return dict(held)
+class _Held:
+    """What some lots held at any moment up to one, out of their own flows. Two queries."""
+
+    def __init__(self, lots: Collection[int], *, before: datetime) -> None:
+        self._facts = cell_facts(lots=lots)
+        self._flows = flows_of_lots(lots, before=before)
+
+    def at(self, before: datetime) -> dict[int, _LotHeld]:
+        """By lot, before a moment."""
+        balances: defaultdict[int, int] = defaultdict(int)
+        for flow in self._flows:
+            if flow.effective_at < before:
+                balances[flow.to_cell] += flow.n
+                balances[flow.from_cell] -= flow.n
+        held: defaultdict[int, _LotHeld] = defaultdict(_LotHeld)
+        for fact in self._facts.values():
+            n = balances[fact.cell_id]
+            if n:
+                held[fact.lot_id].parts.append((fact.sex, fact.standing, n))
+                held[fact.lot_id].places[fact.place_id] = fact.place_code
+                if fact.off_site:
+                    held[fact.lot_id].away += n
+                else:
+                    held[fact.lot_id].here += n
+        return dict(held)
 
 
-def _reached(rows: Sequence[LoanLot], *, on: date, zone: tzinfo) -> Mapping[int, int | None]:
+def _reached(held: _Held, rows: Sequence[LoanLot], *, on: date, zone: tzinfo) -> Mapping[int, int | None]:
     """How many of each lot of young lived to the day on which they are shared; none: it has not come.
 
     What was put into other lots of the same loan on that day or later is not lost: the young of one birth
@@ -175,9 +188,9 @@ def _reached(rows: Sequence[LoanLot], *, on: date, zone: tzinfo) -> Mapping[int,
         if day > on:
             reached |= dict.fromkeys((row.pk for row in young), None)
             continue
-        held = _held({row.lot_id for row in young}, before=end_of_day(day, zone))
+        then = held.at(end_of_day(day, zone))
         for row in young:
-            lot = held.get(row.lot_id)
+            lot = then.get(row.lot_id)
             reached[row.pk] = held_sum(lot.parts).total if lot else 0
     return reached
 
