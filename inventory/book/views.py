@@ -79,9 +79,11 @@ def lots(request: HttpRequest) -> HttpResponse:
 def lot(request: HttpRequest, accession: str) -> HttpResponse:
     """One lot's story: the facts, where it is now, and every event with both times."""
     found = get_object_or_404(Lot.objects.select_related("taxon"), accession=accession)
-    here = lists.lives_here(lots=[found.pk], hidden=_hidden(request))
+    hidden = _hidden(request)
+    here = lists.lives_here(lots=[found.pk], hidden=hidden)
     listings = listings_of([found.taxon])[found.taxon_id]
     page = Paginator(story.steps_of(found)[::-1], EVENTS_ON_A_PAGE).get_page(request.GET.get("page"))
+    told = story.tell_steps(list(page.object_list))
     records = offered(individual=found.kind == LotKind.INDIVIDUAL)
     context = {
         "lot": found,
@@ -91,7 +93,8 @@ def lot(request: HttpRequest, accession: str) -> HttpResponse:
         "cautions": cautions_in({found.taxon: listings}),
         "listings": [one for one in listings if not one.is_hazard],
         "page": page,
-        "story": story.tell_steps(list(page.object_list)),
+        "story": told,
+        "photographs": pictured.of_events([one.told.event.pk for one in told], hidden=hidden),
         "records": [r for r in records if not r.papers] if may(request, *RECORDS) else [],
         "with_papers": [r for r in records if r.papers] if may(request, *PAPERS) else [],
         "flags": found.flags.filter(settled_at=None).select_related("owner", "place"),
@@ -104,7 +107,8 @@ def lot(request: HttpRequest, accession: str) -> HttpResponse:
 @requires()
 def event(request: HttpRequest, pk: int) -> HttpResponse:
     """One event, whole: its flows, both times, who, its place in the chain, and its correction."""
-    told = story.tell([pk], hidden=_hidden(request)).get(pk)
+    hidden = _hidden(request)
+    told = story.tell([pk], hidden=hidden).get(pk)
     if told is None:
         raise Http404("no event has this number")
     can_take_back = (
@@ -116,6 +120,7 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
         "before": story.before(told.event),
         "can_take_back": can_take_back,
         "flags": told.event.flags.select_related("owner", "lot", "place"),
+        "photographs": pictured.of_events([pk], hidden=hidden).get(pk),
     }
     return render(request, "book/event.html", context)
 

@@ -21,6 +21,7 @@ from inventory.people.queries.devices import NoDevice, device_of
 from inventory.people.rules.limits import CODES, ENROLMENTS, REQUESTS, WRONG_TOKENS
 
 from . import schemas
+from .actions import entry_pictures
 from .actions.take import Received, take_entries
 from .queries.pictures import file_of_picture
 from .queries.tank_side import etag_of, tank_side
@@ -180,6 +181,66 @@ def entries(request: HttpRequest, body: schemas.EntriesIn) -> Any:
         zone=timezone.get_current_timezone(),
     )
     return {"server_time": now, "answers": answers}
+
+
+@router.post(
+    "/entries/{uuid:entry}/pictures/{uuid:identifier}",
+    auth=TOKEN,
+    response={
+        200: schemas.PictureAnswerOut,
+        401: schemas.TroubleOut,
+        403: schemas.TroubleOut,
+        404: schemas.TroubleOut,
+        413: schemas.TroubleOut,
+        422: schemas.TroubleOut,
+        429: schemas.TroubleOut,
+    },
+    openapi_extra={
+        "requestBody": {
+            "required": True,
+            "description": f"The file itself: JPEG, PNG or WebP, at most {entry_pictures.LARGEST_MB} MB.",
+            "content": {
+                kind: {"schema": {"type": "string", "format": "binary"}}
+                for kind in ("image/jpeg", "image/png", "image/webp")
+            },
+        }
+    },
+    summary="Send a picture of an entry",
+)
+def entry_picture(request: HttpRequest, entry: UUID, identifier: UUID) -> Any:
+    """Keeps a photograph with an entry that was taken; at most three with one entry, 200 of a device a day.
+
+    What is kept is drawn anew, without position or camera. The identifier is the device's: send the same
+    again until there is an answer, and it is one picture. 404: the entry is not taken yet, send that first.
+    429: the picture waits, as after no answer at all. One that cannot be opened comes back, and the entry
+    stands.
+    """
+    device = _tank_side_device(request)
+    _not_too_large(request)
+    try:
+        taken = entry_pictures.take_entry_picture(
+            entry=entry, identifier=identifier, content=request.body, device=device, now=clock.now()
+        )
+    except entry_pictures.NoEntry as error:
+        return Status(404, {"detail": str(error), "reason": "none"})
+    except entry_pictures.TooMany as error:
+        return Status(429, {"detail": str(error), "reason": "too many"})
+    except entry_pictures.PictureComesBack as back:
+        return {"identifier": identifier, "outcome": "came back", "already": False, "words": str(back)}
+    return {
+        "identifier": identifier,
+        "outcome": "sent",
+        "already": taken.already,
+        "words": "The picture is kept.",
+    }
+
+
+def _not_too_large(request: HttpRequest) -> None:
+    """Before any of it is read."""
+    stated = request.META.get("CONTENT_LENGTH") or "0"
+    if not stated.isdecimal() or int(stated) > entry_pictures.LARGEST:
+        words = f"The picture is larger than {entry_pictures.LARGEST_MB} MB: make it smaller."
+        raise Refused(413, words, "unreadable")
 
 
 def _not_too_often(seconds: int) -> None:

@@ -7,9 +7,11 @@ class TanksideRoom(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        # The pages of taxa and lots show a picture, and know nothing of where pictures are kept.
+        # The pages of taxa, lots and events show pictures, and know nothing of where pictures are kept.
         from inventory.book import pictured
 
+        from .queries.entry_pictures import of_events
         from .queries.pictures import picture_of
 
         pictured.ask(picture_of)
+        pictured.ask_of_events(of_events)

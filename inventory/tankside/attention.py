@@ -10,6 +10,7 @@ from inventory.people.attention import Attention, Line
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 
+from .models import Entry
 from .queries import bodies, doubles, open_items
 
 SHOWN = 10
@@ -27,6 +28,7 @@ def items(person: Person, *, now: datetime) -> list[Attention]:
         _open_names(hidden),
         _questions(),
         _unlisted(hidden),
+        _dead_on_arrival(hidden),
         _bodies(hidden),
     ]
     return [item for item in found if item.total]
@@ -157,10 +159,21 @@ def _bodies(hidden: frozenset[int]) -> Attention:
 
 
 def _unlisted(hidden: frozenset[int]) -> Attention:
-    entries = list(open_items.unlisted().exclude(place__in=hidden))
-    url = f"{reverse('tank_questions')}#unlisted"
+    entries = open_items.unlisted().exclude(place__in=hidden)
+    return _to_look_into("Animals on no list, written in at a tank", list(entries), "unlisted")
+
+
+def _dead_on_arrival(hidden: frozenset[int]) -> Attention:
+    entries = open_items.dead_on_arrival().exclude(place__in=hidden)
+    return _to_look_into(
+        "Dead on arrival: to be counted against permit or supplier", list(entries), "dead-on-arrival"
+    )
+
+
+def _to_look_into(heading: str, entries: list[Entry], anchor: str) -> Attention:
+    url = f"{reverse('tank_questions')}#{anchor}"
     return Attention(
-        heading="Animals on no list, written in at a tank",
+        heading=heading,
         total=len(entries),
         url=url,
         roles=REGISTRAR,

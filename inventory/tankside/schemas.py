@@ -122,6 +122,13 @@ class EntryIn(Schema):
     unlisted: bool = Field(
         False, description="note: of an animal that is on no list; the registrar is asked what it was."
     )
+    dead_on_arrival: int = Field(
+        0,
+        ge=0,
+        le=MOST_ANIMALS,
+        description="arrived: dead on arrival, besides those of “numbers”, which may then be none. They "
+        "never enter the stock; the registrar is asked to count them with the take or the delivery.",
+    )
     reading: ReadingIn | None = Field(None, description="reading: what was measured.")
     slip: SlipIn | None = Field(None, description="slip: a field slip of a collecting trip.")
     undoes: UUID | None = Field(None, description="undo: identifier of the entry that is taken back.")
@@ -194,6 +201,17 @@ class EntriesOut(Schema):
 
     server_time: datetime = Field(description="The server's clock.")
     answers: list[AnswerOut] = Field(description="One for each entry, in order.")
+
+
+class PictureAnswerOut(Schema):
+    """What became of one picture."""
+
+    identifier: UUID = Field(description="The picture's.")
+    outcome: Literal["sent", "came back"] = Field(
+        description="sent: it is kept. came back: it is not, and is not sent again; its entry stands."
+    )
+    already: bool = Field(description="It came before.")
+    words: str = Field(description="The same for people: why it came back, and what to do.")
 
 
 class EnrolIn(Schema):

@@ -30,6 +30,7 @@ from .models import HELD, Alarm, Body
 from .queries import bodies as body_queries
 from .queries import doubles as double_queries
 from .queries import open_items
+from .queries.entry_pictures import of_entries, of_events
 from .rules.stated import StatedBody
 
 SEES_ALARMS = (Role.CURATOR, Role.VETERINARIAN)
@@ -53,7 +54,12 @@ def alarms(request: HttpRequest) -> HttpResponse:
             messages.info(request, "Somebody has seen it before you; the first name stays.")
         return redirect("alarms")
     page = Paginator(open_items.alarms(now=now), ON_A_PAGE).get_page(request.GET.get("page"))
-    context = {"page": page, "may_see": may(request, *SEES_ALARMS)}
+    hidden = blind.hidden_from(person_of(request.user))
+    context = {
+        "page": page,
+        "photographs": of_events([alarm.event_id for alarm in page], hidden),
+        "may_see": may(request, *SEES_ALARMS),
+    }
     return render(request, "tankside/alarms.html", context)
 
 
@@ -124,7 +130,11 @@ def open_names(request: HttpRequest) -> HttpResponse:
         return redirect("open_names")
     rows = open_items.open_name_rows(hidden=blind.hidden_from(person))
     page = Paginator([(row, uuid4()) for row in rows], ON_A_PAGE).get_page(request.GET.get("page"))
-    context = {"page": page, "may_settle": may(request, *SETTLES_NAMES)}
+    context = {
+        "page": page,
+        "photographs": of_events([row.flag.event_id for row, _ in page]),
+        "may_settle": may(request, *SETTLES_NAMES),
+    }
     return render(request, "tankside/open_names.html", context)
 
 
@@ -158,25 +168,32 @@ def questions(request: HttpRequest) -> HttpResponse:
         if not may(request, Role.REGISTRAR):
             raise PermissionDenied("The registrar ticks off what was looked at.")
         if "entry" in request.POST:
-            return _look_into_unlisted(request)
+            return _look_into(request)
         flag = get_object_or_404(flags, pk=_number(request, "flag"))
         settle_flag(flag, by=person_of(request.user), now=clock.now())
         messages.success(request, f"Event {flag.event_id} was looked at.")
         return redirect("tank_questions")
     page = Paginator(flags, ON_A_PAGE).get_page(request.GET.get("page"))
     told = story.tell([flag.event_id for flag in page])
+    unlisted = open_items.unlisted().exclude(place__in=hidden)
+    dead = open_items.dead_on_arrival().exclude(place__in=hidden)
     context = {
         "page": page,
         "rows": [(flag, told[flag.event_id]) for flag in page],
-        "unlisted": open_items.unlisted().exclude(place__in=hidden),
+        "photographs": of_events(told, hidden),
+        "unlisted": unlisted,
+        "dead_on_arrival": dead,
+        "of_entries": of_entries([entry.pk for entry in (*unlisted, *dead)]),
         "may_settle": may(request, Role.REGISTRAR),
         "may_state": may(request, *STATES_BODIES),
     }
     return render(request, "tankside/questions.html", context)
 
 
-def _look_into_unlisted(request: HttpRequest) -> HttpResponse:
-    entry = get_object_or_404(open_items.unlisted(), pk=_number(request, "entry"))
+def _look_into(request: HttpRequest) -> HttpResponse:
+    asked = {"unlisted": open_items.unlisted, "dead": open_items.dead_on_arrival}
+    rows = asked.get(request.POST.get("of", ""), open_items.unlisted)()
+    entry = get_object_or_404(rows, pk=_number(request, "entry"))
     what = " ".join(request.POST.get("why", "").split())[:200]
     if not what:
         messages.warning(request, "Say what it was and what was done; nothing was changed.")
@@ -199,6 +216,7 @@ def bodies(request: HttpRequest) -> HttpResponse:
     context = {
         "page": page,
         "rows": [(one, told[one.event_id]) for one in page],
+        "photographs": of_events(told, hidden),
         "with_all": with_all,
         "may_state": may(request, *STATES_BODIES),
     }
@@ -236,6 +254,7 @@ def body(request: HttpRequest, pk: int) -> HttpResponse:
         "event": event,
         "told": story.tell([event.pk])[event.pk],
         "bodies": stated,
+        "photographs": of_events([event.pk], blind.hidden_from(person_of(request.user))).get(event.pk),
     }
     return render(request, "tankside/body.html", context)
 
@@ -253,7 +272,14 @@ def sent(request: HttpRequest) -> HttpResponse:
     entries = open_items.entries_of(place=place, lot=lot, hidden=hidden)
     page = Paginator(entries, ON_A_PAGE).get_page(request.GET.get("page"))
     keep = f"&{urlencode({'place': place, 'lot': lot})}"
-    return render(request, "tankside/sent.html", {"page": page, "place": place, "lot": lot, "keep": keep})
+    context = {
+        "page": page,
+        "photographs": of_entries([entry.pk for entry in page]),
+        "place": place,
+        "lot": lot,
+        "keep": keep,
+    }
+    return render(request, "tankside/sent.html", context)
 
 
 def _number(request: HttpRequest, name: str) -> int:

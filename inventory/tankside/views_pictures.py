@@ -9,7 +9,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.cache import patch_cache_control
 from django.views.decorators.http import require_http_methods, require_safe
 
-from inventory.book.models import Lot
+from inventory.book import blind
+from inventory.book.models import Document, Lot
 from inventory.book.queries.documents import read_document
 from inventory.doors import clock
 from inventory.names.models import Taxon
@@ -18,6 +19,7 @@ from inventory.people.rules.roles import Role
 
 from .actions.pictures import PictureRefused, set_picture, take_picture_away
 from .forms_pictures import PictureForm
+from .queries.entry_pictures import one_picture
 from .queries.pictures import file_of_picture, pictures_of
 from .who import SETS_PICTURES_OF_LOTS, SETS_PICTURES_OF_TAXA
 
@@ -45,14 +47,43 @@ def picture(request: HttpRequest, sha256: str) -> HttpResponse:
     found = file_of_picture(sha256)
     if found is None:
         raise Http404("no picture has this name")
+    response = _file(found)
+    # Named by its content: at this address nothing else ever stands.
+    patch_cache_control(response, private=True, max_age=86_400)
+    return response
+
+
+@require_safe
+@requires()
+def entry_picture(request: HttpRequest, pk: int) -> HttpResponse:
+    """A photograph that came with an entry, for who may see the entry."""
+    return _of_entry(request, pk)
+
+
+@require_safe
+@requires()
+def entry_picture_small(request: HttpRequest, pk: int) -> HttpResponse:
+    """The same, small."""
+    return _of_entry(request, pk, small=True)
+
+
+def _of_entry(request: HttpRequest, pk: int, *, small: bool = False) -> HttpResponse:
+    found = one_picture(pk, hidden=blind.hidden_from(person_of(request.user)))
+    if found is None:
+        raise Http404("no picture of an entry has this number")
+    response = _file(found.thumbnail if small else found.document)
+    # Asked for each time: while somebody counts at the tank, its entries are hidden from them.
+    patch_cache_control(response, private=True, no_cache=True)
+    return response
+
+
+def _file(document: Document) -> HttpResponse:
     try:
-        content = read_document(found)
+        content = read_document(document)
     except ValueError as error:
         raise Http404(str(error)) from error
     response = HttpResponse(content, content_type="image/jpeg")
     response["X-Content-Type-Options"] = "nosniff"
-    # Named by its content: at this address nothing else ever stands.
-    patch_cache_control(response, private=True, max_age=86_400)
     return response
 
 

@@ -260,7 +260,7 @@ def test_a_later_version_that_adds_to_what_is_kept_leaves_an_older_page_working(
     open_tank(phone, tank_side)
     dead(phone)
     phone.evaluate("""() => new Promise((done, failed) => {
-        const asked = indexedDB.open("tidetally-tank-side", 2);
+        const asked = indexedDB.open("tidetally-tank-side", 3);
         asked.onupgradeneeded = () => asked.result.createObjectStore("of a later version");
         asked.onerror = () => failed(asked.error);
         asked.onsuccess = () => { asked.result.close(); done(); };

@@ -83,6 +83,7 @@ class Addresses:
             "form": "csv",
             "taxon": Taxon.objects.order_by("pk")[0].pk,
             "identifier": trip.identifier,
+            "entry": trip.identifier,
             "of": "take",
             "row": _number(Take),
             "number": 1,

@@ -1,6 +1,8 @@
 """The book's words in templates."""
 
+from collections.abc import Mapping
 from datetime import datetime
+from typing import Any
 
 from django.template import Library
 from django.utils import timezone
@@ -44,6 +46,12 @@ def moment(value: datetime) -> SafeString:
 def happened(text: str) -> str:
     """ISO 8601 as people read it: the T between day and time is left out, an interval says "to"."""
     return text.replace("T", " ").replace("/", " to ")
+
+
+@register.filter
+def found_for(key: Any, found: Mapping[Any, Any]) -> Any:
+    """What a mapping has for a key; None when it has nothing."""
+    return found.get(key)
 
 
 @register.filter

@@ -151,6 +151,25 @@ def book_event(
     return booked
 
 
+def book_dead_on_arrival(entry: Stated, around: Surroundings, person: Person, saved: datetime) -> Booked:
+    """A shipment of which nothing lived: the entry itself, for the dead on arrival never enter the stock.
+
+    The book does not change; the registrar is asked to count them with the take or the delivery.
+    """
+    place = place_of(entry, around)
+    if entry.lot not in around.lots:
+        raise comes_back("lot", f"there is no lot {entry.lot!r} in this house")
+    lot = around.lots[entry.lot]
+    happened = times.happened(entry.happened, saved=saved, zone=around.zone)
+    return Booked(
+        words=words.confirmation(entry, _named(entry, around, lot, place), happened),
+        person=person,
+        place=place,
+        lot=lot,
+        undoable=True,
+    )
+
+
 def raise_flags(booked: Booked, around: Surroundings) -> None:
     """Puts what needs an eye before its owner, the registrar; without one, before who wrote it."""
     if booked.event_id is None or not booked.flags or booked.person is None:

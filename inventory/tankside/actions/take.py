@@ -27,7 +27,7 @@ from ..rules import drafting
 from ..rules.kinds import EVENT_OF, EntryKind
 from ..rules.stated import ComesBack, Stated, Trouble, comes_back
 from .alarms import raise_alarms
-from .booking import Booked, book_event, raise_flags, refused_before_written, will_ask
+from .booking import Booked, book_dead_on_arrival, book_event, raise_flags, refused_before_written, will_ask
 from .others import book_note, book_reading
 from .slips import book_slip
 from .undo import undo
@@ -142,6 +142,8 @@ def _book(one: Received, around: Surroundings, *, savepoint: bool) -> Booked:
 def _book_by(
     entry: Stated, around: Surroundings, person: Person, saved: datetime, *, savepoint: bool
 ) -> Booked:
+    if entry.dead_on_arrival and not entry.numbers.total:
+        return book_dead_on_arrival(entry, around, person, saved)
     if entry.kind in EVENT_OF:
         return book_event(entry, around, person, saved, savepoint=savepoint)
     if entry.kind is EntryKind.UNDO:

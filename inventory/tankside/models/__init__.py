@@ -2,6 +2,7 @@ from .alarms import Alarm
 from .bodies import HELD, Body, Kept, Part
 from .doubles import DoubleDecision
 from .entries import Entry, Outcome, SetAside
+from .entry_pictures import EntryPicture
 from .open_names import OpenLot
 from .pictures import Picture
 from .quarantine import QuarantineRule, StayWord
@@ -13,6 +14,7 @@ __all__ = [
     "Body",
     "DoubleDecision",
     "Entry",
+    "EntryPicture",
     "Kept",
     "OpenLot",
     "Outcome",

@@ -14,6 +14,7 @@ from inventory.people.models import Person
 
 from ..models import Alarm, Entry, OpenLot, Outcome
 from ..rules import open_names
+from ..rules.kinds import EntryKind
 
 # Ticked off by looking at them; open names and doubles have pages of their own.
 QUESTIONS = (FlagKind.CLOCK, FlagKind.AUTHOR, FlagKind.BODY, FlagKind.MORE_THAN_BOOK)
@@ -50,6 +51,22 @@ def unlisted() -> QuerySet[Entry]:
     return (
         Entry.objects.filter(outcome=Outcome.SENT, body__unlisted=True, set_aside=None, undone_by=None)
         .select_related("person", "device", "place")
+        .order_by("id")
+    )
+
+
+def dead_on_arrival() -> QuerySet[Entry]:
+    """What arrived with dead among it, or all dead, and nobody has counted yet; the oldest first."""
+    return (
+        Entry.objects.filter(
+            outcome=Outcome.SENT,
+            kind=EntryKind.ARRIVED,
+            body__dead_on_arrival__gt=0,
+            set_aside=None,
+            undone_by=None,
+            event__reversed_by=None,
+        )
+        .select_related("person", "device", "place", "lot__taxon")
         .order_by("id")
     )
 

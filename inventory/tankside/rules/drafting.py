@@ -40,7 +40,9 @@ def _of_an_event(entry: Stated) -> list[Trouble]:
         troubles.append(Trouble("lot", "say which animal: choose it from the list of the tank"))
     if entry.lot and entry.open_name:
         troubles.append(Trouble("open_name", "either one animal of the list or an open name, not both"))
-    if entry.numbers.total < 1:
+    if entry.dead_on_arrival and entry.kind is not EntryKind.ARRIVED:
+        troubles.append(Trouble("dead_on_arrival", "only of what arrived"))
+    if entry.numbers.total < 1 and not entry.dead_on_arrival:
         troubles.append(Trouble("numbers", "say how many: at least one"))
     if entry.kind is EntryKind.MOVED and not entry.to_place:
         troubles.append(Trouble("to_place", "say where they went"))
@@ -87,8 +89,13 @@ def draft(entry: Stated, around: Around) -> EventDraft:
         device=around.device,
         cause=_cause(entry),
         reason=_reason(entry),
-        note=entry.note,
+        note="; ".join(part for part in (entry.note, dead_on_arrival(entry)) if part),
     )
+
+
+def dead_on_arrival(entry: Stated) -> str:
+    """ "dead on arrival: 7", beside the animals that the event brings in; "" when none was."""
+    return f"dead on arrival: {entry.dead_on_arrival}" if entry.dead_on_arrival else ""
 
 
 def reversal(entry: Stated, around: Around, *, reason: str = "undone at the tank") -> EventDraft:

@@ -46,6 +46,7 @@ COMMON_FILES = (
         "session",
         "person",
         "pictures",
+        "picture_outbox",
         "verifier",
         "frame",
         "dom",
@@ -61,7 +62,17 @@ PAGES = (
         title="Tank side",
         words="Tank side",
         files=_modules(
-            "app", "tanks", "animal", "boxes", "details", "fields", "kinds", "saved", "entries", "scan"
+            "app",
+            "tanks",
+            "animal",
+            "boxes",
+            "details",
+            "picture_field",
+            "fields",
+            "kinds",
+            "saved",
+            "entries",
+            "scan",
         ),
     ),
     TankPage(
@@ -70,7 +81,7 @@ PAGES = (
         title="Readings",
         words="Readings",
         files=_modules(
-            *("log_readings", "log_measures", "boxes", "details", "fields"),
+            *("log_readings", "log_measures", "boxes", "details", "picture_field", "fields"),
             *("kinds", "saved", "animal", "tanks", "scan"),
         ),
     ),
@@ -82,7 +93,9 @@ PAGES = (
         files=(
             "tankside/slip.css",
             *_modules("slip", "slip_limits", "slip_place", "slip_takes"),
-            *_modules("boxes", "details", "fields", "kinds", "saved", "animal", "tanks", "scan"),
+            *_modules(
+                "boxes", "details", "picture_field", "fields", "kinds", "saved", "animal", "tanks", "scan"
+            ),
         ),
     ),
     TankPage(
@@ -97,7 +110,9 @@ PAGES = (
                 f"rounds/{name}.js"
                 for name in ("count", "count_line", "count_sheet", "count_sheets", "passes")
             ),
-            *_modules("boxes", "details", "fields", "kinds", "saved", "animal", "tanks", "scan"),
+            *_modules(
+                "boxes", "details", "picture_field", "fields", "kinds", "saved", "animal", "tanks", "scan"
+            ),
         ),
     ),
     TankPage(

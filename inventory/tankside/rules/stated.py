@@ -57,6 +57,7 @@ class Stated:
     note: str = ""
     more_than_book: bool = False
     unlisted: bool = False
+    dead_on_arrival: int = 0
     reading: StatedReading | None = None
     slip: StatedSlip | None = None
     undoes: UUID | None = None

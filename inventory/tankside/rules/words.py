@@ -42,11 +42,22 @@ def _what(entry: Stated, named: Named) -> str:
         said = f"now {entry.to_sex}"
     elif entry.kind is EntryKind.STAGED:
         said = f"now {entry.to_stage}"
+    if entry.dead_on_arrival:
+        return _arrived(entry, named)
     if named.individual:
         return said
     n = entry.numbers.total
     number = str(n) if named.unit == "animal" else count_of(n, named.unit)
     return f"{number} {said}"
+
+
+def _arrived(entry: Stated, named: Named) -> str:
+    """ "5 arrived alive, 7 dead on arrival"; "12 arrived, all dead on arrival"."""
+    alive, dead = entry.numbers.total, entry.dead_on_arrival
+    number = str(alive or dead) if named.unit == "animal" else count_of(alive or dead, named.unit)
+    if alive:
+        return f"{number} arrived alive, {dead} dead on arrival"
+    return f"{number} arrived, {'all ' if dead > 1 else ''}dead on arrival"
 
 
 def when(happened: Happened, *, today: date | None = None) -> str:

@@ -7,6 +7,8 @@ import { inWords, kindOf } from "./kinds.js";
 import { present } from "./lists.js";
 import { all, put } from "./outbox.js";
 import { current } from "./person.js";
+import { pictureField } from "./picture_field.js";
+import { picturesOf } from "./picture_outbox.js";
 import { inWords as troubleWords } from "./store.js";
 import { clock } from "./times.js";
 
@@ -18,6 +20,7 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
   if (!place || !kind) return go("tanks");
   const opened = view();
   const old = replaces ? (await opened(all())).find((row) => row.identifier === replaces) : null;
+  const had = old ? (await opened(picturesOf(old.identifier))).length : 0;
   const around = { place, lot, open, lists, person, before: old?.body ?? {} };
   const asked = kind.asks.map((one) => FIELDS[one](around));
   if (old && name === "moved") asked.push(moreThanBook(around));
@@ -33,6 +36,7 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
   const note = noteField({ before: old ? around.before : {}, required: name === "note" });
   (counted ? more : asked).push(note);
   const first = asked.filter((field) => field.first || field === note);
+  const photographs = pictureField({ had });
 
   const heading = () => inWords({
     kind: name, n: number ? number.value() : n, unit: lot?.unit, one, animal: nameOf({ lot, open }), place: place.name,
@@ -47,7 +51,7 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
     try {
       const body = read();
       const words = `${heading()}, ${clock(present(), lists.zone)}`;
-      const identifier = await wait(put(ENTRIES, body, words, current()));
+      const identifier = await wait(put(ENTRIES, body, words, current(), { pictures: photographs.taken() }));
       say(`Saved on this device: ${words}`);
       // Back leads to the animal, not to the same entry ready to be saved a second time.
       go("saved", { identifier, place: place.code }, { instead: true });
@@ -72,11 +76,14 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
       ...(name === "unlisted" ? { unlisted: true } : {}),
       ...(replaces ? { replaces } : {}),
     };
+    let noneAlive = false;
     for (const field of [...first, ...more]) {
-      const { note: words, ...stated } = field.read({ n: many });
+      const { note: words, none_alive: none, ...stated } = field.read({ n: many });
       Object.assign(body, stated);
+      noneAlive ||= Boolean(none);
       if (words) body.note = [body.note, words].filter(Boolean).join("; ");
     }
+    if (noneAlive) body.numbers = { males: 0, females: 0, hermaphrodites: 0, unknown: 0 };
     return body;
   };
   const said = () => {
@@ -90,6 +97,8 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
       number?.element,
       first.map((field) => field.element),
       more.length ? h("details", { open: Boolean(old) }, h("summary", {}, moreWords(kind, sexed, lot?.protected || lot?.count_class === "A")), more.map((field) => field.element)) : null,
+      had ? h("p", { class: "under" }, `${had === 1 ? "Its picture goes" : `Its ${had} pictures go`} with it.`) : null,
+      photographs.element,
       wrong,
       h("p", { class: "save" }, h("button", { class: "main" }, "Save"))),
   );

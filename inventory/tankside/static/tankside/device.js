@@ -4,7 +4,7 @@
 //   device()          {id, name, token, state} or null; state: "enrolled" | "revoked" | "unknown"
 //   enrol(code)       exchanges a one-time code for a token; answers {ok, words}
 //   ask(path, options) fetch with the device's token; throws NoSignal when no answer came in options.limit
-//                     milliseconds. options.json is sent as JSON. A 401 is noted: the device's state becomes "revoked" or "unknown".
+//                     milliseconds. options.json is sent as JSON, options.body as it is. A 401 is noted: the device's state becomes "revoked" or "unknown".
 //   NoSignal          the error of an answer that did not come
 //   onDevice(tell)    calls tell() when the state changes
 //   tellOthers() / onOthers(tell)   between the tabs and the worker of this device
@@ -92,7 +92,7 @@ async function timed(path, { token, json, headers = {}, limit = LONGEST_MS, ...o
         ...(token ? { Authorization: `Bearer ${token}` } : {}),
         ...(json === undefined ? {} : { "Content-Type": "application/json" }),
       },
-      body: json === undefined ? undefined : JSON.stringify(json),
+      ...(json === undefined ? {} : { body: JSON.stringify(json) }),
       credentials: "omit",
       cache: "no-store",
       signal: stop.signal,

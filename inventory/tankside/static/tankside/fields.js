@@ -3,7 +3,7 @@
 //
 // Exports  FIELDS (by the names in kinds.js), when, sexNumbers, noteField, moreThanBook, Asked
 
-import { labelled, select, tiles } from "./boxes.js";
+import { labelled, numberBox, select, tiles, whole } from "./boxes.js";
 import { h } from "./dom.js";
 import { BODIES, PARTS, SEXES, SUSPICIONS } from "./kinds.js";
 import { present } from "./lists.js";
@@ -114,14 +114,31 @@ function young({ lot, lists, before }) {
   return { element: labelled("to-lot", "The young belong to", field), first: true, read: () => ({ to_lot: field.value || null }) };
 }
 
-function arrival() {
+/** What is dead on arrival never enters the stock: it is told beside those that live, or instead of them. */
+function arrival({ lot, before }) {
   const from = h("input", { autocomplete: "off" });
-  const dead = h("input", { type: "text", inputmode: "numeric", pattern: "[0-9]*", autocomplete: "off" });
+  const none = Boolean(before.dead_on_arrival) && !Object.values(before.numbers ?? {}).some(Boolean);
+  const all = h("input", { type: "checkbox", name: "all-dead", checked: none });
+  const dead = numberBox("dead", none ? "" : before.dead_on_arrival || "");
+  const some = labelled("dead", "Dead on arrival, besides those above", dead, "The number above is of those alive.");
+  all.addEventListener("change", () => {
+    some.hidden = all.checked;
+  });
+  some.hidden = none || lot?.kind === "individual";
   return {
-    element: h("div", {}, labelled("from", "From whom, or which permit", from),
-      labelled("dead", "Dead on arrival", dead, "These never enter the stock; the registrar counts them against the permit. The number above is of those alive.")),
+    element: h("div", {},
+      h("label", { class: "tile" }, all, h("span", {}, lot?.kind === "individual" ? "Dead on arrival" : "All were dead on arrival")),
+      some,
+      h("p", { class: "under" }, "What is dead on arrival never enters the stock; the registrar counts it against the permit."),
+      labelled("from", "From whom, or which permit", from)),
     first: true,
-    read: () => ({ note: [from.value.trim() && `from ${from.value.trim()}`, dead.value.trim() && `dead on arrival: ${dead.value.trim()}`].filter(Boolean).join("; ") }),
+    to: () => (all.checked ? "all" : whole(dead) || ""),
+    read: ({ n }) => {
+      const note = from.value.trim() && `from ${from.value.trim()}`;
+      if (all.checked) return { note, dead_on_arrival: n, none_alive: true };
+      if (Number.isNaN(whole(dead))) throw new Asked("Say how many were dead on arrival, as a number.", dead);
+      return whole(dead) ? { note, dead_on_arrival: whole(dead) } : { note };
+    },
   };
 }
 

@@ -11,6 +11,7 @@ import { device, onDevice, onOthers } from "./device.js";
 import { button, h, turns } from "./dom.js";
 import { keepFresh, known, lists, onLists, present } from "./lists.js";
 import { keepSending, onChange, pending } from "./outbox.js";
+import { waitingPictures } from "./picture_outbox.js";
 import { current, leave, onPerson, requirePerson } from "./person.js";
 import { keepPictures } from "./pictures.js";
 import { watchIdle } from "./session.js";
@@ -69,21 +70,22 @@ async function drawFor(draw) {
 
 async function drawFrame() {
   const wait = frames();
-  const [rows, me] = await wait(Promise.all([pending(), device()]));
-  const [person, waiting, state] = [current(), rows.length, me?.state];
+  const [rows, pictures, me] = await wait(Promise.all([pending(), waitingPictures(), device()]));
+  const [person, state] = [current(), me?.state];
   document.getElementById("bar").replaceChildren(
     person
       ? button(h("span", {}, h("strong", {}, person.initials || person.name), h("span", { class: "aside" }, ", change person")), () => leave(), { class: "who", title: `${person.name}: change person` })
       : h("span", { class: "who" }, "Nobody chosen"),
-    badge(waiting, state),
+    badge(rows.length, pictures.length, state),
   );
   document.getElementById("age").replaceChildren(...ageWords(state).map((words) => h("span", {}, words)));
 }
 
-function badge(waiting, state) {
-  const words = waiting ? `${waiting} not yet sent` : "All sent";
-  const stuck = waiting && state && state !== "enrolled" ? " (device refused)" : "";
-  return h("a", { id: "badge", class: waiting ? "badge waits" : "badge", href: "/tank/#entries" }, words + stuck);
+function badge(entries, pictures, state) {
+  const waits = entries + pictures > 0;
+  const words = entries ? `${entries} not yet sent` : pictures ? `${pictures} ${pictures === 1 ? "picture" : "pictures"} not yet sent` : "All sent";
+  const stuck = waits && state && state !== "enrolled" ? " (device refused)" : "";
+  return h("a", { id: "badge", class: waits ? "badge waits" : "badge", href: "/tank/#entries" }, words + stuck);
 }
 
 function ageWords(state) {

@@ -36,7 +36,7 @@ export const KINDS = [
   kind("eggs", "Eggs", (n) => `${n} laid`, ["eggs"]),
   kind("divided", "Divided", (n) => `${n} more by division`, [], { only: "can_divide" }),
   kind("found", "Found", (n) => `${n} found`, [], { animals: "groups", touches: true }),
-  kind("arrived", "Arrived", (n) => `${n} arrived`, ["arrival"], { touches: true }),
+  kind("arrived", "Arrived", arrived, ["arrival"], { touches: true }),
   kind("settled", "Settled from sea water", (n) => `${n} settled from sea water`, [], { animals: "groups" }),
   kind("seen_again", "Seen again", (n) => `${n} seen again`, []),
   kind("sexed", "Sexed", (n, to) => (to ? `${n} now ${to}` : `${n} sexed`), ["sexes"], { touches: true }),
@@ -44,6 +44,13 @@ export const KINDS = [
   kind("note", "Note", () => "note", [], { for: ["lot", "tank"] }),
   kind("unlisted", "Not on this list", (n) => `${n} not on the list`, ["unlisted"], { for: ["tank"], touches: true }),
 ];
+
+/** ``dead``: "all" or how many were dead on arrival besides the ``n`` that live. */
+function arrived(n, dead) {
+  if (!dead) return `${n} arrived`;
+  if (dead !== "all") return `${n} arrived alive, ${dead} dead on arrival`;
+  return `${n} arrived, ${n > 1 || String(n).includes(" ") ? "all " : ""}dead on arrival`;
+}
 
 function kind(name, button, said, asks, more = {}) {
   return { kind: name, button, said, asks, for: ["lot"], animals: "all", only: null, touches: false, ...more };

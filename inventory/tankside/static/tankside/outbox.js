@@ -8,9 +8,13 @@
 //                   body: the entry; identifier, person, pass and saved_at are put in here
 //                   words: the entry in words, for the lists of this device
 //                   author: {id, name, initials, pass} from person.current(); without one nothing is kept
-//                   more: {mend, emptied}. mend: the address of the page that opens it again when it came
+//                   more: {mend, emptied, pictures}. mend: the address of the page that opens it again when it came
 //                         back, without its identifier. emptied: the only fields of the body that stay on the
-//                         device once it is sent, for what the next who holds the device may not see
+//                         device once it is sent, for what the next who holds the device may not see.
+//                         pictures: promises of {data}, each a JPEG, or of null. Those that are not drawn yet
+//                         follow by themselves: the entry is kept first, and is kept without them if it must
+//   photograph(row, data)  keeps one more picture with an entry of this device
+//   lookedAt(picture)      notes that its author has read why it came back
 //   pending()       rows that are not yet sent, in order: {sequence, identifier, path, body, words, author,
 //                   saved_at, state, answer}; saved_at is the device's own clock, body.saved_at the house's
 //   all()           every row still kept: state "waiting" | "sent" | "came back"
@@ -18,12 +22,16 @@
 //   looked(sequence) notes that the author has read why a row came back
 //   send()          sends what waits, in order; one sender at a time over all tabs and the worker.
 //                   Answers "sent" | "nothing" | "busy" | "no signal" | "revoked" | "unknown" | "later"
+//   sendEverything()  the same, and then the pictures whose entries were taken; for the worker
 //   keepSending()   sends now, on regained signal, when the page is shown, and every minute
 //   onChange(tell)  calls tell() whenever a row changes, in this tab or another
 
 import { NoSignal, ask, device, onDevice, onOthers, problemOf, tellOthers } from "./device.js";
 import { stamp } from "./lists.js";
-import { addRow, alterRows, change, rows } from "./store.js";
+import { addPicture, lookedAtPicture, pictureRow, picturesBy, sendPictures } from "./picture_outbox.js";
+import { addRow, alterPicture, alterRows, change, newIdentifier, rows } from "./store.js";
+
+export { newIdentifier };
 
 const AT_ONCE = 50;
 const MINUTE_MS = 60_000;
@@ -40,12 +48,12 @@ export class NoAuthorError extends Error {
   }
 }
 
-export async function put(path, body, words, author, { mend = null, emptied = null } = {}) {
+export async function put(path, body, words, author, { mend = null, emptied = null, pictures = [] } = {}) {
   if (!author?.id) throw new NoAuthorError();
   const saved_at = new Date().toISOString();
   const identifier = newIdentifier();
   const { id, name, initials, pass = null } = author;
-  await addRow({
+  const row = {
     identifier,
     path,
     body: { ...body, identifier, person: id, pass, saved_at: await stamp() },
@@ -56,12 +64,33 @@ export async function put(path, body, words, author, { mend = null, emptied = nu
     answer: null,
     mend,
     emptied,
+    // How many were chosen: what is not here later was lost with the page, and that is said.
+    pictures: pictures.length,
+  };
+  const drawn = await ready(pictures);
+  await addRow(row, drawn.filter(Boolean).map(({ data }) => pictureRow(identifier, author, data))).catch((error) => {
+    if (!pictures.length) throw error;
+    return addRow(row); // no room for a picture may still be room for the entry
   });
+  pictures.filter((_, i) => drawn[i] === undefined).forEach((one) => one.then((late) => late && addPicture(pictureRow(identifier, author, late.data), changed)).catch(() => {}));
   changed();
   askForBackground();
   send();
   return identifier;
 }
+
+/** What each promise holds now; undefined while it is under way. */
+function ready(promises) {
+  return Promise.all(promises.map((one) => Promise.race([one, new Promise((go) => setTimeout(go))])));
+}
+
+export async function photograph(row, data) {
+  await addPicture(pictureRow(row.identifier, row.author, data), changed);
+  await alterRows(row.sequence === undefined ? [] : [row.sequence], (now) => ({ ...now, pictures: (now.pictures ?? 0) + 1 }));
+  changed();
+}
+
+export const lookedAt = (picture) => lookedAtPicture(picture.identifier, changed);
 
 export const pending = () => rows("waiting");
 export const all = () => rows();
@@ -122,7 +151,14 @@ export function send() {
         send();
       }
     });
+  running.then(() => sendPictures(changed));
   return running;
+}
+
+export async function sendEverything() {
+  const outcome = await send();
+  await sendPictures(changed);
+  return outcome;
 }
 
 async function alone() {
@@ -224,9 +260,14 @@ function only(body, names) {
 /** Sent rows are kept a week to look at; what waits, or came back and was not read, is kept for ever. */
 async function tidy() {
   const old = new Date(Date.now() - DAYS_KEPT_MS).toISOString();
+  const pictures = await picturesBy();
+  const picturesOf = (row) => pictures.get(row.identifier) ?? [];
   const done = (await all()).filter(
-    (row) => row.saved_at < old && (row.state === "sent" || (row.state === "came back" && row.looked)),
+    (row) =>
+      row.saved_at < old &&
+      ((row.state === "sent" && picturesOf(row).every((one) => ["sent", "looked"].includes(one.state))) || (row.state === "came back" && row.looked)),
   );
+  for (const one of done.flatMap(picturesOf)) await alterPicture(one.identifier, () => null);
   if (done.length) await alterRows(done.map((row) => row.sequence), () => null);
 }
 
@@ -237,14 +278,4 @@ async function askForBackground() {
   } catch {
     // Not every browser sends in the background, and a person may forbid it: the page sends itself.
   }
-}
-
-/** A random identifier (RFC 9562, version 4); plain http has no randomUUID. */
-export function newIdentifier() {
-  if (crypto.randomUUID) return crypto.randomUUID();
-  const bytes = crypto.getRandomValues(new Uint8Array(16));
-  bytes[6] = (bytes[6] & 0x0f) | 0x40;
-  bytes[8] = (bytes[8] & 0x3f) | 0x80;
-  const hex = Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
-  return [hex.slice(0, 8), hex.slice(8, 12), hex.slice(12, 16), hex.slice(16, 20), hex.slice(20)].join("-");
 }

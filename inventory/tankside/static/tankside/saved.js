@@ -2,8 +2,10 @@
 
 import { button, h, say, show, view } from "./dom.js";
 import { setting } from "./lists.js";
-import { all, put } from "./outbox.js";
+import { all, lookedAt, photograph, put } from "./outbox.js";
 import { current } from "./person.js";
+import { pictureField } from "./picture_field.js";
+import { picturesOf } from "./picture_outbox.js";
 import { inWords as troubleWords } from "./store.js";
 import { reasons, sentence } from "./details.js";
 
@@ -17,7 +19,8 @@ export async function showSaved({ identifier, place, person, go, again }) {
   if (!row) return go(place ? "tank" : "tanks", { place: place?.code });
   const undo = rows.find((one) => one.body.undoes === identifier);
   const state = stateOf(row, undo);
-  const key = `${identifier} ${row.state} ${undo?.state}`;
+  const pictures = await wait(picturesOf(identifier));
+  const key = `${identifier} ${row.state} ${undo?.state} ${pictures.map((one) => one.state)}`;
   if (again && shown === key) return;
   shown = key;
   const told = [
@@ -26,7 +29,8 @@ export async function showSaved({ identifier, place, person, go, again }) {
     (row.answer?.flags ?? []).length ? h("ul", { class: "notes" }, row.answer.flags.map((flag) => h("li", {}, sentence(flag.words)))) : null,
     row.state === "came back" ? h("p", { class: "note" }, reasons(row)) : null,
     row.state === "came back" ? button("Mend it", () => mend(row, go), { class: "main" }) : null,
-  ].filter(Boolean);
+    picturesTold(row, pictures, person),
+  ].flat().filter(Boolean);
   const title = row.answer?.words || row.words;
   const standing = document.getElementById("told");
   if (again && standing?.dataset.identifier === identifier) {
@@ -44,8 +48,35 @@ export async function showSaved({ identifier, place, person, go, again }) {
     h("div", { class: "grid" },
       button("Other tank", () => go("tanks")),
       canUndo(row, undo, person) ? undoButton(row, { id: "undo" }) : null),
+    mayBePictured(row, person) ? pictureField({ had: pictures.length, onReady: (picture) => add(row, picture) }).element : null,
   );
   if (again) say(state.words);
+}
+
+/** What becomes of the pictures of an entry, in words: those here, and those that were lost with their page. */
+export function picturesTold(row, pictures, person) {
+  const of = (state) => pictures.filter((one) => one.state === state);
+  const [waiting, sent, lost] = [of("waiting").length, of("sent").length, Math.max(0, (row.pictures ?? 0) - pictures.length)];
+  return [
+    sent ? h("small", {}, `${many(sent)} sent.`) : null,
+    waiting ? h("small", {}, `${many(waiting)} kept here, not yet sent: the entry does not wait for it.`) : null,
+    lost ? h("small", { class: "lost" }, `${many(lost)} not kept: no room on this device, or the page was closed before it was drawn.`) : null,
+    ...of("came back").map((one) => h("p", { class: "note" }, `A picture came back. ${sentence(one.words)} `, one.author.id === person.id ? button("I have read it", () => lookedAt(one)) : null)),
+  ].filter(Boolean);
+}
+
+const many = (n) => `${n} ${n === 1 ? "picture" : "pictures"}`;
+
+function mayBePictured(row, person) {
+  return !["undo", "reading", "slip"].includes(row.body.kind) && !row.mend && row.author.id === person.id && row.state !== "came back";
+}
+
+async function add(row, picture) {
+  try {
+    await photograph(row, picture.data);
+  } catch (error) {
+    say(troubleWords(error));
+  }
 }
 
 export function stateOf(row, undo) {
@@ -94,5 +125,5 @@ export function mend(row, go) {
   if (row.body.kind === "reading") return location.assign(`/tank/readings#mend/${row.identifier}`);
   const { kind, place, lot, open_name, numbers } = row.body;
   const n = numbers.males + numbers.females + numbers.hermaphrodites + numbers.unknown;
-  go("details", { place, lot, open: open_name, kind, n: n || 1, replaces: row.identifier });
+  go("details", { place, lot, open: open_name, kind, n: n || row.body.dead_on_arrival || 1, replaces: row.identifier });
 }

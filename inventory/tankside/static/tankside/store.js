@@ -1,4 +1,4 @@
-// What the device keeps, in IndexedDB: the outbox, and single things under a key.
+// What the device keeps, in IndexedDB: the outbox, the pictures that go with it, and single things under a key.
 //
 // Exports
 //   database()                    the open database (a promise of idb's IDBPDatabase)
@@ -7,7 +7,11 @@
 //   forget(key)
 //   keysOf(start) / forgetAll(start, which)   all keys that begin so; forgets those, or of those which(key)
 //   PICTURE                       how the keys of pictures begin
+//   addRow(row, pictures)         a row of the outbox, with its pictures or not at all. Those of the entry that
+//                                 it replaces go over to it
+//   addPictureRow(row) / pictureRows(entry) / alterPicture(identifier, alter)   see picture_outbox.js
 //   inWords(error)                what went wrong with the device's memory, as a person can read it
+//   newIdentifier()               a random UUID
 //   askToStay()                   asks the browser not to clear what is kept; true when it promises
 //
 // Nothing here is ever deleted by a new version. A new version may only add stores and indexes, so that a
@@ -16,7 +20,8 @@
 import { openDB } from "../vendor/idb-8.0.4/index.js";
 
 const NAME = "tidetally-tank-side";
-const VERSION = 1;
+// 2: the store "pictures".
+const VERSION = 2;
 const STRICT = { durability: "strict" };
 
 let opened = null;
@@ -49,6 +54,9 @@ function handlers() {
         outbox.createIndex("state", "state");
       }
       if (!db.objectStoreNames.contains("kept")) db.createObjectStore("kept");
+      if (!db.objectStoreNames.contains("pictures")) {
+        db.createObjectStore("pictures", { keyPath: "identifier" }).createIndex("entry", "entry");
+      }
     },
     // A newer page wants to add something: let it, and open again when next asked.
     blocking(_current, _blocked, event) {
@@ -95,10 +103,48 @@ export async function forgetAll(start, which = () => true) {
 }
 
 /** Adds a row to the outbox; answers its running number once the disk has it. */
-export async function addRow(row) {
-  const tx = (await database()).transaction("outbox", "readwrite", STRICT);
-  const [sequence] = await Promise.all([tx.store.add(row), tx.done]);
-  return sequence;
+export async function addRow(row, added = []) {
+  const tx = (await database()).transaction(["outbox", "pictures"], "readwrite", STRICT);
+  const [outbox, pictures] = [tx.objectStore("outbox"), tx.objectStore("pictures")];
+  const done = tx.done.then(() => null, (error) => error);
+  try {
+    const before = row.body.replaces ? await pictures.index("entry").getAll(row.body.replaces) : [];
+    const handed = before.map((one) => ({ ...one, entry: row.identifier }));
+    const adding = outbox.add(row);
+    adding.catch(() => {}); // when a picture is refused, that is what is told
+    const [sequence] = await Promise.all([adding, ...[...handed, ...added].map((one) => pictures.put(one))]);
+    const failed = await done;
+    if (failed) throw failed;
+    return sequence;
+  } catch (error) {
+    // All or nothing, also where only one of them was refused before the disk was asked.
+    if ((await Promise.race([done, "under way"])) === "under way") tx.abort();
+    throw error;
+  }
+}
+
+export async function addPictureRow(row) {
+  const tx = (await database()).transaction("pictures", "readwrite", STRICT);
+  await Promise.all([tx.store.add(row), tx.done]);
+}
+
+/** The rows of pictures, of one entry or all, the oldest first. */
+export async function pictureRows(entry) {
+  const db = await database();
+  const found = entry ? await db.getAllFromIndex("pictures", "entry", entry) : await db.getAll("pictures");
+  return found.sort((a, b) => a.saved_at.localeCompare(b.saved_at));
+}
+
+/** Alters one row of a picture; ``alter`` answers what to keep, or null. Nothing when it is not there. */
+export async function alterPicture(identifier, alter) {
+  const tx = (await database()).transaction("pictures", "readwrite", STRICT);
+  const row = await tx.store.get(identifier);
+  if (row) {
+    const altered = alter(row);
+    if (altered === null) await tx.store.delete(identifier);
+    else await tx.store.put(altered);
+  }
+  await tx.done;
 }
 
 /** Alters rows in one transaction; ``alter`` gets each row that is there and answers what to keep, or null. */
@@ -134,4 +180,14 @@ export function inWords(error) {
 export async function askToStay() {
   if (!navigator.storage?.persist) return false;
   return (await navigator.storage.persisted()) || navigator.storage.persist();
+}
+
+/** A random identifier (RFC 9562, version 4); plain http has no randomUUID. */
+export function newIdentifier() {
+  if (crypto.randomUUID) return crypto.randomUUID();
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  bytes[6] = (bytes[6] & 0x0f) | 0x40;
+  bytes[8] = (bytes[8] & 0x3f) | 0x80;
+  const hex = Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+  return [hex.slice(0, 8), hex.slice(8, 12), hex.slice(12, 16), hex.slice(16, 20), hex.slice(20)].join("-");
 }

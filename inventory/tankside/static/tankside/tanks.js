@@ -3,6 +3,7 @@
 import { button, h, show, view } from "./dom.js";
 import { placeOf } from "./lists.js";
 import { cameBack } from "./outbox.js";
+import { picturesBack } from "./picture_outbox.js";
 import { canScan, scan } from "./scan.js";
 
 export async function showTanks({ person, lists, go }) {
@@ -10,10 +11,12 @@ export async function showTanks({ person, lists, go }) {
   const mine = lists.places.filter((place) => keptBy(place, person));
   const others = lists.places.filter((place) => !keptBy(place, person));
   const back = (await wait(cameBack(person.id))).length;
+  const pictures = (await wait(picturesBack(person.id))).length;
   const withCamera = await wait(canScan());
   show(
     "Which tank?",
     back ? h("p", { class: "warn" }, h("a", { class: "button", href: "/tank/#entries" }, `${back} of your entries came back: look`)) : null,
+    pictures ? h("p", { class: "warn" }, h("a", { class: "button", href: "/tank/#entries" }, `${pictures} of your pictures came back: look`)) : null,
     withCamera ? button("Scan the tank’s label", () => scan({ place: (code) => go("tank", { place: code }), lot: (lot) => go("animal", lot), stop: () => go("tanks") }), { class: "main" }) : null,
     typedCode(go),
     mine.length ? [h("h2", {}, "My tanks"), placeList(mine, go)] : null,

@@ -3,7 +3,7 @@
 // It keeps the pages and their files, so that they open with no signal, and sends what waits when the
 // browser says that there is signal again (Background Sync). It holds no entries: those are in IndexedDB
 // (store.js), which no version of this file deletes.
-{% if outbox %}import { send } from "{{ outbox }}";
+{% if outbox %}import { sendEverything } from "{{ outbox }}";
 {% endif %}
 const PREFIX = "tank-side-";
 const CACHE = `${PREFIX}{{ version }}`;
@@ -21,7 +21,7 @@ self.addEventListener("fetch", (event) => {
   if (answer) event.respondWith(answer);
 });
 {% if outbox %}self.addEventListener("sync", (event) => {
-  if (event.tag === "outbox") event.waitUntil(send());
+  if (event.tag === "outbox") event.waitUntil(sendEverything());
 });
 {% endif %}
 // All or nothing: when one file is missing the old version stays.
