@@ -16,7 +16,7 @@ from inventory.people.queries import roles_of
 from .attention_told import told
 from .models import Census, CountToCome, Decision, Sheet
 from .models import Line as SheetLine
-from .queries.hands import with_whom
+from .queries.hands import counted_again, with_whom
 from .queries.reading import read_census
 from .queries.settings import settings_in_use
 from .queries.to_come import LAPSES, still_to_come
@@ -91,7 +91,10 @@ def _counted(named: Q, also: Q | None = None) -> QuerySet[Sheet]:
 
 
 def _own_sheets(person: Person) -> list[Attention]:
-    sheets = list(_counted_by(person))
+    counted = list(_counted_by(person))
+    again = counted_again(counted)
+    # A recount is for another person than the counter of the sheet, who finds no line to count there.
+    sheets = [sheet for sheet in counted if sheet.pk not in again or person.pk in again[sheet.pk].people]
     if not sheets:
         return []
     return [

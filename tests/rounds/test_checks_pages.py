@@ -250,5 +250,8 @@ def test_a_sheet_out_for_a_recount_is_with_who_counts_again(house: TestHouse) ->
     today = attention.items(house.curator, now=NOW)
     (sheets,) = (one.lines for one in today if "sheets that are not in" in one.heading)
     assert [line.owner for line in sheets] == ["Bror"]
+    for person, n in ((house.first, 0), (house.second, 1)):
+        told = attention.items(person, now=NOW)
+        assert sum(one.total for one in told if one.heading == "Your sheets to count") == n
     house.count(census, {"goby": 11}, round=2)
     assert [one.again for one in sheets_of(census, now=NOW) if one.sheet.number == number] == ["Bror"]

@@ -13,6 +13,7 @@ from inventory.people.models import Person
 from ..actions.counts import Entry
 from ..models import Count
 from ..queries.blind import BlindLine, BlindSheet
+from ..rules.who import COUNTERS
 from ..rules.words import SACFOR, SACFOR_WORDS, Seen
 from ..rules.written import read_box, read_whole
 
@@ -55,9 +56,10 @@ class CountSheetForm(forms.Form):
         super().__init__(*args, **kwargs)
         counter = self.fields["counter"]
         assert isinstance(counter, forms.ModelChoiceField)
-        counter.queryset = Person.objects.filter(left_on=None, user__isnull=False)
+        here = Person.objects.filter(left_on=None, user__isnull=False)
+        counter.queryset = here.filter(user__groups__name__in=[role.value for role in COUNTERS]).distinct()
         if sheet.letter:
-            counter.required = False
+            counter.queryset, counter.required = here, False
             self.fields["party"] = forms.CharField(
                 label="Letter from", max_length=120, required=False, initial=mine[-1].party if mine else ""
             )

@@ -15,13 +15,17 @@ class Again:
     """The recounts of one sheet: when the last is due, and who was asked of what is not made yet."""
 
     due: datetime
-    waits: set[str] = field(default_factory=set)
-    made: set[str] = field(default_factory=set)
+    waits: dict[int, str] = field(default_factory=dict)
+    made: dict[int, str] = field(default_factory=dict)
+
+    @property
+    def people(self) -> dict[int, str]:
+        """Whom to chase, by id. Where all is counted again, whoever did it still has to hand the sheet in."""
+        return self.waits or self.made
 
     @property
     def names(self) -> str:
-        """Whom to chase. Where all is counted again, whoever did it still has to hand the sheet in."""
-        return ", ".join(sorted(self.waits or self.made))
+        return ", ".join(sorted(self.people.values()))
 
 
 def counted_again(sheets: Iterable[Sheet]) -> dict[int, Again]:
@@ -30,10 +34,11 @@ def counted_again(sheets: Iterable[Sheet]) -> dict[int, Again]:
     counts = Count.objects.filter(line=OuterRef("line"), round=OuterRef("round"))
     asked = Recount.objects.filter(line__sheet__in=out).annotate(is_made=Exists(counts)).order_by()
     found: dict[int, Again] = {}
-    for sheet, due, name, is_made in asked.values_list("line__sheet", "due_at", "of__name", "is_made"):
+    columns = ("line__sheet", "due_at", "of", "of__name", "is_made")
+    for sheet, due, person, name, is_made in asked.values_list(*columns):
         one = found.setdefault(sheet, Again(due))
         one.due = max(one.due, due)
-        (one.made if is_made else one.waits).add(name)
+        (one.made if is_made else one.waits)[person] = name
     return found
 
 
