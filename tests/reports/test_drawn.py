@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 from pypdf import PdfReader
 from reportlab.graphics.shapes import Circle, Line, Path, Rect, String
 
+from census.change.rules.columns import SIGNS
 from census.population.writers import charts, more_charts
-from census.reports.files.charts import BARS_ON_PAPER, charts_of_block
+from census.reports.files.charts import BARS_ON_PAPER, charts_of, charts_of_block
 from census.reports.files.drawn import drawn
 from census.reports.rules.document import Block
 from census.reports.rules.permit_bars import Bar, Bars
@@ -25,7 +26,7 @@ from tests.change.sample import Sample
 from tests.factories import make_person, make_picture
 from tests.permits.house import make_permit_house
 
-from .conftest import QUARTER
+from .conftest import QUARTER, answered
 
 SVG = "{http://www.w3.org/2000/svg}"
 SHAPES: dict[str, Any] = {"line": Line, "rect": Rect, "circle": Circle, "path": Path, "text": String}
@@ -163,3 +164,81 @@ def test_the_print_of_a_taxon_has_its_picture_and_who_took_it(sample: Sample, re
     images, text = printed()
     assert images == 0
     assert "Who to ask:" in text
+
+
+def chart_of(layout: str) -> ElementTree.Element:
+    (chart,) = charts_of(answered(layout))
+    return ElementTree.fromstring(chart.svg)
+
+
+def steps_of(words: str) -> dict[str, int]:
+    """``Opening 12. born +3, found +1. Closing 16.`` as numbers by name."""
+    opening, middle, closing = words.removesuffix(".").split(". ")
+    told = [opening, *(middle.split(", ") if middle != "Nothing happened" else []), closing]
+    pairs = (one.replace("\N{MINUS SIGN}", "-").replace(",", "").rpartition(" ") for one in told)
+    return {name: int(n) for name, _, n in pairs}
+
+
+@pytest.mark.django_db
+def test_the_waterfall_of_the_taxa_leads_from_the_opening_to_the_closing(sample: Sample) -> None:
+    total = next(one for one in answered("taxa").part("full").tables() if one.unit == "animal").total
+    desc = chart_of("taxa").find(f"{SVG}desc")
+    assert desc is not None
+    steps = steps_of(desc.text or "")
+    opening, closing = steps.pop("Opening"), steps.pop("Closing")
+    assert (opening, closing) == (total["opening"].number, total["closing"].number)
+    assert opening + sum(steps.values()) == closing
+    ends = ("opening", "closing")
+    flowed = {
+        name: n for name, sign in SIGNS.items() if name not in ends and (n := sign * total[name].number)
+    }
+    assert sorted(steps.values()) == sorted(flowed.values())
+    assert steps["died"] == -total["died"].number < 0
+
+
+@pytest.mark.django_db
+def test_the_flows_of_a_quarter_are_drawn_as_long_as_its_closing_differs_from_its_opening(
+    sample: Sample,
+) -> None:
+    document = answered("periods")
+    table = next(one for one in document.part("flows").tables() if one.unit == "animal")
+    (quarter,) = [one.key for one in document.part("flows").columns]
+    figures = {line.label: line.figures[quarter].number for line in table.lines}
+    late = next(n for label, n in figures.items() if label.startswith("late"))
+    bars = [
+        mark
+        for mark in chart_of("periods").iter(f"{SVG}rect")
+        if float(mark.attrib["height"]) != 10 and float(mark.attrib["height"]) > 0
+    ]
+    zero = next(
+        float(mark.attrib["y1"])
+        for mark in reversed([*chart_of("periods").iter(f"{SVG}line")])
+        if (mark.attrib["x1"], mark.attrib["x2"]) == ("40", "334") and mark.attrib["y1"] == mark.attrib["y2"]
+    )
+    up = sum(float(bar.attrib["height"]) for bar in bars if float(bar.attrib["y"]) < zero - 0.01)
+    down = sum(float(bar.attrib["height"]) for bar in bars if float(bar.attrib["y"]) >= zero - 0.01)
+    gains = sum(
+        figures[label]
+        for label in ("collected", "bought, exchanged or given", "loan in", "back from loan", "found")
+    ) + sum(figures[label] for label in ("born or hatched", "divided", "settled"))
+    net = table.total[quarter].number - figures["opening"] - late
+    assert up / down == pytest.approx(gains / (gains - net), rel=0.02)
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("layout", "title"), [("taxa", "What made the change"), ("periods", "Flows by quarter")]
+)
+def test_the_chart_stands_on_the_page_and_in_print(
+    sample: Sample, reader: Client, layout: str, title: str
+) -> None:
+    page = reader.get(f"/reports/{layout}", QUARTER).content.decode()
+    assert page.index(f"<h2>{title}</h2>") < page.index("<svg") < page.index("<table")
+    pages = PdfReader(BytesIO(reader.get(f"/reports/{layout}.pdf", QUARTER).content)).pages
+    assert "hatched" in pages[0].extract_text().lower()
+
+
+@pytest.mark.django_db
+def test_a_house_without_animals_has_no_chart(reader: Client) -> None:
+    assert charts_of(answered("taxa")) == []
+    assert charts_of(answered("periods")) == []

@@ -1,20 +1,89 @@
-"""The charts of a report, made of its own tables, for the page and for paper."""
+"""The charts of a report, made of its own tables, for the page and for paper.
 
-from collections.abc import Iterator
+No figure is worked out here: a bar is a number that stands in a table of the same report, with its sign.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from math import ceil
 
-from ..rules.document import Block, Chart, Document
+from census.change.rules.columns import HEADINGS, SIGNS
+from census.population.writers.charts import Bar, flows, waterfall
+from census.population.writers.trend import kinds_of
+from inventory.book.rules.words import signed, whole
+
+from ..rules.document import Block, Chart, Document, Kind, Table
 from ..rules.permit_bars import Bars
 from .permit_bars import permit_bars
 
 # Bars of one drawing on paper: more would be higher than a page, or too small to read.
 BARS_ON_PAPER = 7
+# A chart has one unit, and of the others there are too few for one.
+UNIT = "animal"
+_UNEXPLAINED = ("found", "unaccounted")
+# Beside a bar stands a word or two.
+_SHORT = {
+    "received": "received",
+    "born": "born",
+    "unaccounted": "unaccounted",
+    "late": "entered late",
+}
+_COLUMN_OF = {heading: column for column, heading in HEADINGS.items()}
 
 
 def charts_of(document: Document) -> list[Chart]:
     """What stands above the tables."""
-    return list(document.charts)
+    made = _OF_LAYOUT[document.layout](document) if document.layout in _OF_LAYOUT else ()
+    return [*document.charts, *made]
+
+
+def _change(document: Document) -> Iterator[Chart]:
+    """From the opening to the closing, in the order of the columns; no bar for what is zero."""
+    table = _of_animals(document, "full")
+    if table is None:
+        return
+    total = {key: figure.number for key, figure in table.total.items()}
+    bars = [
+        Bar(_SHORT.get(column, HEADINGS[column]), SIGNS[column] * total[column], column in _UNEXPLAINED)
+        for column in SIGNS
+        if column not in ("opening", "closing") and total.get(column)
+    ]
+    opening, closing = total["opening"], total["closing"]
+    title = "What made the change"
+    words = (
+        f"From {whole(opening)} to {whole(closing)} animals, {signed(closing - opening)}."
+        " The numbers are the total of the full form."
+    )
+    yield Chart(title, waterfall("change", title, opening, bars, closing), words)
+
+
+def _flows(document: Document) -> Iterator[Chart]:
+    """Quarter by quarter what came in and went out, as six kinds."""
+    table = _of_animals(document, "flows")
+    if table is None:
+        return
+    rows = {_COLUMN_OF.get(line.label, "late"): line.figures for line in table.lines}
+    quarters = []
+    for column in document.part("flows").columns:
+        if column.kind is Kind.NUMBER and not column.key.startswith("year "):
+            of = {name: figures[column.key].number for name, figures in rows.items()}
+            of["died"] += of.pop("died_within_30_days")
+            bars = [Bar(kind, n, kind in ("found", "lost")) for kind, n in kinds_of(of).items()]
+            quarters.append((column.heading.removeprefix("20"), bars))
+    title = "Flows by quarter"
+    words = (
+        "Bred are born, divided and settled; brought are collected, bought, lent to us and come back; sent"
+        " are put down, released, sent on, lent and given back; hatched is unexplained, found and lost. What"
+        " came late for an earlier period stands in the table alone."
+    )
+    yield Chart(title, flows("flows", title, words, quarters), words)
+
+
+def _of_animals(document: Document, part: str) -> Table | None:
+    return next((table for table in document.part(part).tables() if table.unit == UNIT), None)
+
+
+_OF_LAYOUT: Mapping[str, Callable[[Document], Iterator[Chart]]] = {"taxa": _change, "periods": _flows}
 
 
 def charts_of_block(block: Block, *, on_paper: bool = False) -> list[Chart]:

@@ -14,7 +14,7 @@ from reportlab.lib.pagesizes import A4, landscape
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import LongTable, Paragraph, SimpleDocTemplate, Spacer, TableStyle
+from reportlab.platypus import CondPageBreak, LongTable, Paragraph, SimpleDocTemplate, Spacer, TableStyle
 
 from inventory.doors.printed import printable
 
@@ -32,6 +32,8 @@ WIDTH = landscape(A4)[0] - 2 * MARGIN
 INSET = 6.0
 # So many columns of figures stand beside each other; more go into tables below.
 ABREAST = 15
+# A title stands on the next page when there is less than this below it, in points: a heading and two lines.
+ROOM = 90.0
 RULE = Color(0.6, 0.6, 0.6)
 _TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=7.5, leading=9.2)
 _SMALL = ParagraphStyle("small", parent=_TEXT, fontSize=6.5, leading=7.8)
@@ -95,6 +97,7 @@ def _story(
     yield from _head(document, picture)
     yield from _plates(charts_of(document))
     for part in document.parts:
+        yield CondPageBreak(ROOM)
         yield _words(part.title, _PART)
         if part.words:
             yield _words(part.words, _TEXT)
@@ -133,6 +136,7 @@ def _plates(charts: Sequence[Chart]) -> Iterator[Any]:
 
 def _block(part: Part, block: Block, check: Check, progress: Progress) -> Iterator[Any]:
     if len(part.blocks) > 1:
+        yield CondPageBreak(ROOM)
         yield _words(block.title, _BLOCK)
     if block.facts:
         facts = "; ".join(f"{heading} {text}" for heading, text in block.facts)

@@ -95,7 +95,7 @@ def report(request: HttpRequest, layout: Layout, form: LayoutForm) -> HttpRespon
         "layout": layout,
         "document": document,
         "parts": shown(document, page),
-        "charts": charts_of(document),
+        "charts": charts_of(document) if page.number == 1 else [],
         "page": page,
         "address": urlencode(form.address()),
         "wrong": wrong,
