@@ -9,7 +9,14 @@ import numpy as np
 
 from inventory.book.models import Lot, Place
 from inventory.book.queries.names import PrintedNames
-from inventory.book.queries.quantities import end_columns, period_columns, source_labels
+from inventory.book.queries.quantities import (
+    PeriodColumns,
+    Span,
+    columns_of_spans,
+    end_columns,
+    period_columns,
+    source_labels,
+)
 from inventory.book.queries.quantities.sql import rows
 from inventory.book.queries.quantities.stock import NO_SOURCE
 from inventory.book.rules.columns import Amounts, EndColumns, Flows, Numbers
@@ -94,7 +101,19 @@ def read_book(moments: Moments) -> Reading:
         opening_known=moments.opening.at,
         closing_known=moments.closing.at,
     )
-    ends = end_columns(found.cells())
+    return _reading(found, end_columns(found.cells()))
+
+
+def read_books(moments: Sequence[Moments]) -> list[Reading]:
+    """The same of several periods, each boundary and each cell read once."""
+    spans = [Span(one.young_since, one.start, one.end, one.opening.at, one.closing.at) for one in moments]
+    found = columns_of_spans(spans)
+    ends = end_columns(np.unique(np.concatenate([one.cells() for one in found])))
+    return [_reading(one, ends) for one in found]
+
+
+def _reading(found: PeriodColumns, ends: EndColumns) -> Reading:
+    """Cells by their position instead of by their number."""
 
     def held(amounts: Amounts) -> Amounts:
         return Amounts(ends.at(amounts.cell), amounts.n)

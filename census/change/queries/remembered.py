@@ -18,7 +18,7 @@ from inventory.book.queries.revision import BookState, book_state, unchanged_bef
 from inventory.book.rules.happened import end_of_day
 
 from ..rules.question import By, Question
-from .report import Report, change_report, change_reports
+from .report import Report, change_report, change_reports, change_reports_of_periods
 
 Key = tuple[Question, str, str]
 
@@ -53,6 +53,23 @@ def remembered_reports(question: Question, groupings: Sequence[By], *, zone: tzi
                 for by in wanted:
                     _keep(keys[by], state, found[by])
     return [found[by] for by in groupings]
+
+
+def remembered_periods(questions: Sequence[Question], *, zone: tzinfo) -> list[Report]:
+    """The report of each question, in their order; those that are not remembered come out of one reading."""
+    if connection.in_atomic_block:
+        return change_reports_of_periods(questions, zone=zone)
+    state, database = book_state(), str(connection.settings_dict["NAME"])
+    keys = {question: (question, str(zone), database) for question in questions}
+    found = {one: report for one, key in keys.items() if (report := _recalled(key, state, zone))}
+    wanted = [one for one in keys if one not in found]
+    made = change_reports_of_periods(wanted, zone=zone)
+    found |= dict(zip(wanted, made, strict=True))
+    if wanted and book_state() == state:
+        with _lock:
+            for one in wanted:
+                _keep(keys[one], state, found[one])
+    return [found[question] for question in questions]
 
 
 def _recalled(key: Key, state: BookState, zone: tzinfo) -> Report | None:

@@ -16,12 +16,20 @@ from ..rules.columns import COLUMNS
 from ..rules.question import By, Question
 from ..rules.scopes import ScopeNumbers, scope_numbers, scopes_in_words
 from .closings import Knowledge, knowledge
-from .reading import Moments, Reading, group_labels, moments_of, read_book, rows_of
+from .reading import Moments, Reading, group_labels, moments_of, read_book, read_books, rows_of
 from .rows import Row, Rows, value_of
 from .unhindered import without_collecting
 from .young import Replay
 
-__all__ = ["Report", "Row", "Rows", "change_report", "change_reports", "value_of"]
+__all__ = [
+    "Report",
+    "Row",
+    "Rows",
+    "change_report",
+    "change_reports",
+    "change_reports_of_periods",
+    "value_of",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,14 +95,26 @@ def change_report(question: Question, *, zone: tzinfo) -> Report:
 def change_reports(question: Question, groupings: Sequence[By], *, zone: tzinfo) -> list[Report]:
     """The same question by each of ``groupings``, out of one reading of the book."""
     with without_collecting():
-        return _reports(question, groupings, zone)
+        moments = moments_of(question, knowledge(question), zone)
+        return _reports(question, groupings, moments, read_book(moments), zone)
 
 
-def _reports(question: Question, groupings: Sequence[By], zone: tzinfo) -> list[Report]:
-    known = knowledge(question)
-    moments = moments_of(question, known, zone)
-    names = printed_names(question.names, closing=known[1].version)
-    reading = read_book(moments)
+def change_reports_of_periods(questions: Sequence[Question], *, zone: tzinfo) -> list[Report]:
+    """The report of each question, in their order: for quarters that follow each other one reading."""
+    if not questions:
+        return []
+    with without_collecting():
+        moments = [moments_of(question, knowledge(question), zone) for question in questions]
+        return [
+            _reports(question, [question.by], of_period, reading, zone)[0]
+            for question, of_period, reading in zip(questions, moments, read_books(moments), strict=True)
+        ]
+
+
+def _reports(
+    question: Question, groupings: Sequence[By], moments: Moments, reading: Reading, zone: tzinfo
+) -> list[Report]:
+    names = printed_names(question.names, closing=moments.closing.version)
     taxa = names.taxa if names else Taxon.objects.in_bulk()
     scopes = (
         scope_numbers(reading.opened(), reading.ends),

@@ -7,7 +7,7 @@ from datetime import date
 from functools import partial
 from itertools import pairwise
 
-from census.change.queries.remembered import remembered_report
+from census.change.queries.remembered import remembered_periods
 from census.change.queries.report import Report
 from census.change.rules.arithmetic import Change
 from census.change.rules.columns import BETWEEN_IN, BETWEEN_OUT, HEADINGS, IN_COLUMNS, OUT_COLUMNS, SIGNS
@@ -49,11 +49,11 @@ def by_period(question: Question, saying: Saying) -> Document:
     """
     quarters = quarters_between(question.first_day, question.last_day)
     question = replace(question, by=By.TAXON, first_day=quarters[0].first_day, last_day=quarters[-1].last_day)
-    columns = [_asked(question, one.words, one.first_day, one.last_day, saying) for one in quarters]
-    years = {
-        year: _asked(question, str(year), date(year, 1, 1), date(year, 12, 31), saying)
-        for year in years_in(quarters)
-    }
+    whole_years = years_in(quarters)
+    spans = {one.words: (one.first_day, one.last_day) for one in quarters}
+    spans |= {str(year): (date(year, 1, 1), date(year, 12, 31)) for year in whole_years}
+    made = _columns(question, spans, saying)
+    columns, years = made[: len(quarters)], dict(zip(whole_years, made[len(quarters) :], strict=True))
     reports = [column.report for column in columns]
     taxa = {row.taxon.pk: row.taxon for report in reports for row in report.rows}
     names = names_of(taxa.values(), question, saying)
@@ -85,10 +85,13 @@ def by_period(question: Question, saying: Saying) -> Document:
     )
 
 
-def _asked(question: Question, words: str, first: date, last: date, saying: Saying) -> _Column:
-    asked = replace(question, first_day=first, last_day=last)
-    report = remembered_report(asked, zone=saying.zone)
-    return _Column(words, words, report, address_of(asked, local_moment(asked, saying)))
+def _columns(question: Question, spans: Mapping[str, tuple[date, date]], saying: Saying) -> list[_Column]:
+    """Quarters and years by their words; the book is read once for all that are not remembered."""
+    asked = [replace(question, first_day=first, last_day=last) for first, last in spans.values()]
+    return [
+        _Column(words, words, report, address_of(one, local_moment(one, saying)))
+        for words, one, report in zip(spans, asked, remembered_periods(asked, zone=saying.zone), strict=True)
+    ]
 
 
 _Key = tuple[int, str]

@@ -9,7 +9,7 @@ from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.scope import Scope
 
 from .balances import Held, Point, cell_balances, cell_balances_from_now, held_at
-from .columns import PeriodColumns, end_columns, period_columns
+from .columns import PeriodColumns, Span, columns_of_spans, end_columns, period_columns
 from .facts import CellFact, cell_facts
 from .flows import DatedFlow, Pair, cell_ends, flows_across, flows_of_lots, late_flows, pair_flows
 from .sources import source_labels
@@ -25,6 +25,7 @@ __all__ = [
     "PeriodColumns",
     "Point",
     "Scope",
+    "Span",
     "StockBy",
     "StockRow",
     "Traced",
@@ -33,6 +34,7 @@ __all__ = [
     "cell_balances_from_now",
     "cell_ends",
     "cell_facts",
+    "columns_of_spans",
     "end_columns",
     "flows_across",
     "flows_of_lots",

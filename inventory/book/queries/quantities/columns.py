@@ -66,12 +66,66 @@ def period_columns(
     return PeriodColumns(opening, closing, *_flows(earlier, start, end, opening_known, closing_known))
 
 
+class Span(NamedTuple):
+    """A period to be read: as the arguments of :func:`period_columns`."""
+
+    earlier: datetime
+    start: datetime
+    end: datetime
+    opening_known: datetime | None
+    closing_known: datetime | None
+
+
+def columns_of_spans(spans: Sequence[Span]) -> list[PeriodColumns]:
+    """The columns of several periods, as of quarters that follow each other.
+
+    Each boundary, as known at one moment, is read once: out of a closing where there is one to start from,
+    else out of all flows; the last one out of the cells' cached balances. So every closing and the cache are
+    proved by the flows between them. One query for each boundary and one for each period, at most three more.
+    """
+    last = max(span.end for span in spans)
+    versions = _versions(last)
+    read: dict[tuple[datetime, datetime | None], Amounts] = {}
+    # Those out of all flows, the newest of each knowledge: the next one goes on from there.
+    summed_up: dict[datetime | None, tuple[datetime, Amounts]] = {}
+
+    def held(before: datetime, known_at: datetime | None) -> Amounts:
+        key = (before, known_at)
+        if key not in read:
+            found = _from_now(before, known_at) if before == last else None
+            read[key] = _inner(before, known_at) if found is None else found
+        return read[key]
+
+    def _inner(before: datetime, known_at: datetime | None) -> Amounts:
+        version = _snapshot(versions, before, known_at)
+        if version is not None:
+            return _from_closing(version, before, known_at)
+        since, earlier = summed_up.get(known_at, (before, None))
+        if earlier is None or since >= before:
+            found = _from_the_beginning(before, known_at)
+        else:
+            found = _gone_on(earlier, since, before, known_at)
+        summed_up[known_at] = (before, found)
+        return found
+
+    return [
+        PeriodColumns(
+            held(span.start, span.opening_known), held(span.end, span.closing_known), *_flows(*span)
+        )
+        for span in spans
+    ]
+
+
+def _versions(until: datetime) -> list[PeriodVersion]:
+    """The closings of all boundaries up to a moment, the newest first. One query."""
+    found = PeriodVersion.objects.filter(boundary__lte=until)
+    return list(found.order_by("-boundary", "-closed_at", "-number"))
+
+
 def _both_ends(
     start: datetime, end: datetime, opening_known: datetime | None, closing_known: datetime | None
 ) -> tuple[Amounts, Amounts]:
-    versions = list(
-        PeriodVersion.objects.filter(boundary__lte=end).order_by("-boundary", "-closed_at", "-number")
-    )
+    versions = _versions(end)
     opened = _snapshot(versions, start, opening_known)
     closed = _snapshot(versions, end, closing_known)
     if opened is None and closed is not None:
@@ -107,6 +161,17 @@ def _from_the_beginning(before: datetime, known_at: datetime | None) -> Amounts:
     every = in_and_out("f.effective_at < %s", [moment(before)], known_at, inside_only=True)
     sql, values = summed(every)
     return Amounts(*_table(sql, values, 2))
+
+
+def _gone_on(held: Amounts, since: datetime, before: datetime, known_at: datetime | None) -> Amounts:
+    """What was held before ``since`` with all that flowed until ``before``. One query."""
+    entered, more = known(known_at)
+    flowed = f"SELECT {_ENDS_AND_N} WHERE f.effective_at >= %s AND f.effective_at < %s{entered}"
+    from_cell, to_cell, n = _table(flowed, [moment(since), moment(before), *more], 3)
+    cells = np.concatenate([held.cell, to_cell, from_cell])
+    total = sums(cells, np.concatenate([held.n, n, -n]), int(cells.max(initial=0)) + 1)
+    found = np.flatnonzero(total).astype(np.int64)
+    return Amounts(found, total[found])
 
 
 def _from_closing(version: PeriodVersion, before: datetime, known_at: datetime | None) -> Amounts:
