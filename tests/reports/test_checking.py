@@ -2,6 +2,7 @@
 
 from functools import partial
 
+import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -9,7 +10,7 @@ from census.change.rules.arithmetic import Change
 from census.change.rules.columns import FLOW_COLUMNS
 from census.change.rules.figures import SUMS
 from census.reports.queries.asking import figure, figures_of
-from census.reports.rules.checking import Check, held
+from census.reports.rules.checking import Check, failures, held
 from census.reports.rules.document import Block, Column, Document, Figure, Identity, Line, Part, Said, Table
 
 NAMES = ("opening", "late", "closing", "missing", *FLOW_COLUMNS, *SUMS)
@@ -70,3 +71,31 @@ def test_what_does_not_tie_is_what_the_plain_sums_say(
     if sum(made["a"].number for made in figures) != said:
         wrong.append("said (animal)")
     assert check.failures() == wrong
+
+
+@given(
+    rows=st.lists(st.tuples(st.tuples(NUMBERS, NUMBERS, NUMBERS), st.sampled_from(("x", "y"))), max_size=5),
+    said=st.integers(-2, 2),
+    label=st.sampled_from(("", "x")),
+    total=st.tuples(NUMBERS, NUMBERS, NUMBERS),
+)
+def test_whole_columns_are_checked_as_their_lines_are(
+    rows: list[tuple[tuple[int, int, int], str]], said: int, label: str, total: tuple[int, int, int]
+) -> None:
+    lines = [
+        Line(i, None, words, partial(dict, zip(COLUMNS, map(Figure, values), strict=True)))
+        for i, (values, words) in enumerate(rows)
+    ]
+    of_all = dict(zip(COLUMNS, map(Figure, total), strict=True))
+    held_by = {
+        key: np.array([values[i] for values, _ in rows], dtype=np.int64) for i, key in enumerate(COLUMNS)
+    }
+    # A column in which all is 0 may be missing.
+    held_by = {key: column for key, column in held_by.items() if column.any()}
+    found = []
+    for numbers in (None, lambda: held_by):
+        table = Table("animal", lines, of_all, numbers=numbers)
+        part = Part("p", "Part", "", [Column(key, key) for key in COLUMNS], [Block("", [], [table])], TIES)
+        told = [Said("said", "p", "a", "animal", said, label)]
+        found.append(failures(Document("taxa", "", [], [part], [], said=told)))
+    assert found[0] == found[1]

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any, overload
 
 import numpy as np
@@ -119,6 +120,29 @@ class Rows(Sequence[Row]):
     def in_order(self, *columns: Numbers) -> "Rows":
         """By the first of these columns, then by the next; otherwise as they stand."""
         return self.at(order_of(columns))
+
+    def with_nothing(self, keys: Sequence[RowKey], taxa: Mapping[int, Taxon]) -> "Rows":
+        """With rows more, in which there is nothing; their groups are numbers."""
+        units = (*self.units, *sorted({key.unit for key in keys} - set(self.units)))
+
+        def joined(column: Numbers, more: list[int]) -> Numbers:
+            return np.concatenate([column, np.array(more, dtype=np.int64)])
+
+        return replace(
+            self,
+            columns=self.columns.with_nothing(len(keys)),
+            group=joined(self.group, [int(key.group) for key in keys]),
+            taxon=joined(self.taxon, [key.taxon_id for key in keys]),
+            unit=joined(self.unit, [units.index(key.unit) for key in keys]),
+            tied=np.concatenate([self.tied, np.ones(len(keys), dtype=np.bool_)]),
+            units=units,
+            taxa={**self.taxa, **taxa},
+        )
+
+    def spans(self, column: Numbers, first: int, last: int) -> Iterator[tuple[int, int]]:
+        """From where to where one value stands in a column of these rows, between two positions."""
+        ends = first + 1 + np.flatnonzero(np.diff(column[first:last]))
+        return pairwise([first, *ends.tolist(), last]) if last > first else iter(())
 
     def of_unit(self, unit: str) -> "Rows":
         """The rows of one unit."""

@@ -1,24 +1,28 @@
 """Layout B: one block a place, with what was counted there, and the matrix of moves as the last part."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import date
 from functools import partial
-from itertools import groupby
+from itertools import count
+
+import numpy as np
 
 from census.change.queries.reading import RowKey
 from census.change.queries.remembered import remembered_reports
-from census.change.queries.report import Report, Row
-from census.change.rules.arithmetic import Change, totals_by_unit
+from census.change.queries.report import Report, Row, Rows
+from census.change.rules.arithmetic import Change
 from census.change.rules.question import By, Question
 from census.change.rules.short import PERCENT_FROM
 from census.rounds.rules.words import SACFOR_WORDS
 from inventory.book.models import Keeping, Place
+from inventory.book.rules.columns import Numbers
 from inventory.book.rules.scope import Scope
 from inventory.names.models import Taxon
 
 from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Part, Said, Table
+from ..rules.lines import MadeLines
 from ..rules.said import Saying
 from .asking import address_of, classified, figure, figures_of, local_moment, mfu_figure, selected
 from .counted import CensusFound, Counted, PlaceCount, census_found
@@ -77,25 +81,16 @@ def by_exhibit(question: Question, saying: Saying) -> Document:
     report, house = remembered_reports(question, [By.PLACE, By.TAXON], zone=saying.zone)
     found = census_found(question.first_day, question.last_day)
     places = Place.objects.in_bulk()
-    rows = [*report.rows, *_only_counted(report, found, places)]
-    names = names_of({row.taxon.pk: row.taxon for row in rows}.values(), question, saying)
-    keepers = keepers_of(places, question.last_day)
+    rows = _with_counted(report, found, places)
+    rows = rows.in_order(rows.label_ranks(), rows.unit_ranks(), rows.taxon_ranks(classified))
     asked = address_of(question, local_moment(question, saying))
-    numbers = iter(range(1, 10**9))
+    told = _Told(rows, found, names_of(rows.named_taxa().values(), question, saying), asked)
+    keepers = keepers_of(places, question.last_day)
     blocks = [
-        _block(
-            places[int(group)],
-            list(of_place),
-            found=found,
-            names=names,
-            keepers=keepers,
-            saying=saying,
-            asked=asked,
-            numbers=numbers,
-        )
-        for group, of_place in groupby(sorted(rows, key=_order(places)), key=lambda row: row.key.group)
+        _block(places[int(rows.group[first])], told, first, last, keepers=keepers, saying=saying)
+        for first, last in rows.spans(rows.group, 0, len(rows))
     ]
-    moves = moves_part(report, places, saying.zone, asked, numbers)
+    moves = moves_part(report, places, asked, count(len(rows) + 1))
     return Document(
         layout="exhibits",
         title=f"Population change by exhibit, {saying.days(question.first_day, question.last_day)}",
@@ -112,35 +107,75 @@ def by_exhibit(question: Question, saying: Saying) -> Document:
         said=[*_said(report, house), *_moved(report, moves, places)],
         untied=[*report.named_untied, *house.named_untied],
         present_only=present_only(),
-        notes=names.notes,
+        notes=told.names.notes,
     )
 
 
-def _only_counted(report: Report, found: CensusFound, places: Mapping[int, Place]) -> list[Row]:
-    """Rows of what was counted where the book has nothing. One query."""
+class _Told:
+    """The rows in their order, with all that their lines say beside the book."""
+
+    def __init__(self, rows: Rows, found: CensusFound, names: Names, asked: Mapping[str, str]) -> None:
+        self.rows, self.found, self.names, self.asked = rows, found, names, asked
+        self._counts: dict[int, Counted] = {}
+        if found.lines:
+            where = zip(rows.group.tolist(), rows.taxon.tolist(), rows.unit.tolist(), strict=True)
+            for at, (place, taxon, unit) in enumerate(where):
+                one = found.lines.get((place, taxon, rows.units[unit]))
+                if one is not None:
+                    self._counts[at] = one
+
+    def line(self, label: str, first: int, at: int) -> Line:
+        """The line of a row, told from the first of its table."""
+        at += first
+        row = self.rows[at]
+        return Line(
+            number=at + 1,
+            name=self.names.of(row.taxon),
+            label=label,
+            make=partial(_of_row, row, self.asked, self._counts.get(at)),
+            annex=row.key,
+        )
+
+    def counted(self, first: int, last: int) -> dict[int, Counted]:
+        """What was counted, of rows from one position to another."""
+        if not self._counts:
+            return {}
+        return {at: self._counts[at] for at in range(first, last) if at in self._counts}
+
+    def numbers(self, first: int, last: int) -> dict[str, Numbers]:
+        """The numbers of these rows in whole columns."""
+        part = self.rows.columns.at(slice(first, last))
+        columns = {name: part.amount(name) for name in _NUMBERS}
+        counts = self.counted(first, last)
+        if counts:
+            columns["count"] = np.zeros(last - first, dtype=np.int64)
+            columns["difference"] = np.zeros(last - first, dtype=np.int64)
+        for at, one in counts.items():
+            if one.counted:
+                columns["count"][at - first] = one.value
+                columns["difference"][at - first] = one.difference
+        return columns
+
+
+def _with_counted(report: Report, found: CensusFound, places: Mapping[int, Place]) -> Rows:
+    """The rows, and more of what was counted where the book has nothing. One query."""
+    rows = report.rows
     if not found.lines:
-        return []
-    known = {tuple(row.key) for row in report.rows}
+        return rows
+    known = {rows.key(at) for at in range(len(rows))}
     keys = [
-        key
+        RowKey(*key)
         for key, one in found.lines.items()
-        if key not in known and one.value and _shown(places[key[0]], report.question.scope)
+        if RowKey(*key) not in known and one.value and _shown(places[key[0]], report.question.scope)
     ]
-    taxa = Taxon.objects.in_bulk({taxon for _, taxon, _ in keys if taxon > 0})
+    taxa = Taxon.objects.in_bulk({key.taxon_id for key in keys if key.taxon_id > 0})
     for number, words in found.written.items():
         taxa[number] = Taxon(pk=number, scientific_name=words, common_name="written in, not yet named")
-    return [
-        Row(RowKey(*key), places[key[0]].code, taxa[key[1]], Change(), young_most=0, ties=True)
-        for key in keys
-    ]
+    return rows.with_nothing(keys, taxa)
 
 
 def _shown(place: Place, scope: Scope) -> bool:
     return scope is not Scope.HERE or not place.off_site
-
-
-def _order(places: Mapping[int, Place]) -> Callable[[Row], tuple[str, ...]]:
-    return lambda row: (places[int(row.key.group)].code, row.unit, *classified(row.taxon))
 
 
 def _estimates(found: CensusFound) -> str:
@@ -159,51 +194,40 @@ def _where(question: Question) -> str:
 
 def _block(
     place: Place,
-    rows: list[Row],
+    told: _Told,
+    first: int,
+    last: int,
     *,
-    found: CensusFound,
-    names: Names,
     keepers: Mapping[int, list[str]],
     saying: Saying,
-    asked: Mapping[str, str],
-    numbers: Iterator[int],
 ) -> Block:
-    counted = found.places.get(place.pk, PlaceCount())
+    """The rows of a place, from one position to another."""
+    rows = told.rows
+    counted = told.found.places.get(place.pk, PlaceCount())
     tables = []
     totals: dict[str, Change] = {}
-    for unit, of_unit in groupby(rows, key=lambda row: row.unit):
-        part = list(of_unit)
-        lines = [
-            Line(
-                number=next(numbers),
-                name=names.of(row.taxon),
-                label=place.code,
-                make=partial(_of_row, row, asked, found),
-                annex=row.key,
-            )
-            for row in part
-        ]
-        totals[unit] = totals_by_unit((row.unit, row.change) for row in part)[unit]
+    for begin, end in rows.spans(rows.unit, first, last):
+        unit = rows.units[int(rows.unit[begin])]
+        totals[unit] = rows.columns.at(slice(begin, end)).total()
         whole = Counted()
-        for row in part:
-            one = _count_of(row, found)
-            if one is not None:
-                whole.add(one)
-        of_all = {**asked, "unit": unit, "group": str(place.pk)}
-        figures = _figures(totals[unit], of_all, whole if whole.lines else None)
-        tables.append(Table(unit, lines, figures, f"Total of {place.code}"))
+        for one in told.counted(begin, end).values():
+            whole.add(one)
+        of_all = {**told.asked, "unit": unit, "group": str(place.pk)}
+        tables.append(
+            Table(
+                unit,
+                MadeLines(end - begin, partial(told.line, place.code, begin)),
+                _figures(totals[unit], of_all, whole if whole.lines else None),
+                f"Total of {place.code}",
+                partial(told.numbers, begin, end),
+            )
+        )
     facts = _facts(place, counted, keepers.get(place.pk, []), saying)
-    return Block(f"{place.code} {place.name}", facts, tables, _foot(rows, totals, found, counted))
+    return Block(f"{place.code} {place.name}", facts, tables, _foot(told, first, last, totals, counted))
 
 
-def _of_row(row: Row, asked: Mapping[str, str], found: CensusFound) -> dict[str, Figure]:
-    return _figures(row.change, {**asked, **selected(row, By.PLACE)}, _count_of(row, found))
-
-
-def _count_of(row: Row, found: CensusFound) -> Counted | None:
-    if not found.lines:
-        return None
-    return found.lines.get((int(row.key.group), row.taxon.pk, row.unit))
+def _of_row(row: Row, asked: Mapping[str, str], counted: Counted | None) -> dict[str, Figure]:
+    return _figures(row.change, {**asked, **selected(row, By.PLACE)}, counted)
 
 
 def _figures(change: Change, asked: Mapping[str, str], counted: Counted | None) -> dict[str, Figure]:
@@ -234,29 +258,29 @@ def _facts(place: Place, counted: PlaceCount, keepers: list[str], saying: Saying
     return [(heading, text) for heading, text in facts if text]
 
 
-def _foot(
-    rows: list[Row], totals: Mapping[str, Change], found: CensusFound, counted: PlaceCount
-) -> list[str]:
+def _foot(told: _Told, first: int, last: int, totals: Mapping[str, Change], counted: PlaceCount) -> list[str]:
     """Unexplained losses, taxa that came and went, differences both ways, and the letters."""
     notes = []
+    rows = told.rows
+    counts = told.counted(first, last)
     for unit, total in totals.items():
         lost, opening = total.flows["unaccounted"], total.opening
         words = f"Unexplained losses ({unit}): {lost} of {opening} at the opening"
         if opening >= PERCENT_FROM:
             words += f", {100 * lost / opening:.1f} per 100"
         notes.append(f"{words}.")
-        seen = [one for row in rows if row.unit == unit and (one := _count_of(row, found)) and one.counted]
+        seen = [one for at, one in counts.items() if one.counted and rows.units[int(rows.unit[at])] == unit]
         if seen:
             more = sum(one.difference for one in seen if one.difference > 0)
             less = -sum(one.difference for one in seen if one.difference < 0)
             notes.append(
                 f"Counts beside the book before settling ({unit}): +{more} / -{less}, gross {more + less}."
             )
-    ends = [(row, row.change.opening, row.change.closing) for row in rows]
-    came = [row for row, opening, closing in ends if not opening and closing]
-    gone = [row for row, opening, closing in ends if opening and not closing]
+    opening_of, closing_of = rows.columns.opening[first:last], rows.columns.closing[first:last]
+    came = rows.taxon[first:last][(opening_of == 0) & (closing_of != 0)]
+    gone = rows.taxon[first:last][(opening_of != 0) & (closing_of == 0)]
     for words, some in (("Newly seen", came), ("Gone", gone)):
-        listed = ", ".join(dict.fromkeys(row.taxon.scientific_name for row in some)) or "none"
+        listed = ", ".join(dict.fromkeys(rows.taxa[pk].scientific_name for pk in some.tolist())) or "none"
         notes.append(f"{words}: {listed}.")
     for name in sorted({*counted.letters, *counted.letters_before}):
         letters = [
@@ -280,8 +304,10 @@ def _said(report: Report, house: Report) -> list[Said]:
 def _moved(report: Report, moves: Part, places: Mapping[int, Place]) -> list[Said]:
     """Each place's moves out are its row of the matrix."""
     out: defaultdict[tuple[str, str], int] = defaultdict(int)
-    for row in report.rows:
-        out[places[int(row.key.group)].code, row.unit] += row.change.flows["moved_out"]
+    rows = report.rows
+    moved = rows.columns.amount("moved_out")
+    for at in np.flatnonzero(moved).tolist():
+        out[places[int(rows.group[at])].code, rows.units[int(rows.unit[at])]] += int(moved[at])
     units = {table.unit for table in moves.tables()}
     return [
         Said(f"moved out of {code}", "moves", "moved_out", unit, n, code)

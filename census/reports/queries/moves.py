@@ -1,14 +1,14 @@
 """The matrix of moves: from rows to columns, one table a unit."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
-from datetime import tzinfo
+from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 
-from census.change.queries.reading import moments_of
+import numpy as np
+
 from census.change.queries.report import Report
 from inventory.book.models import Place
-from inventory.book.queries.quantities import cell_ends, pair_flows
+from inventory.book.rules.columns import Numbers
 
 from ..rules.document import Block, Column, Figure, Identity, Line, Part, Table
 from .asking import NOTHING
@@ -19,12 +19,11 @@ _Moves = dict[tuple[int, int], int]
 def moves_part(
     report: Report,
     places: Mapping[int, Place],
-    zone: tzinfo,
     asked: Mapping[str, str],
     numbers: Iterator[int],
 ) -> Part:
-    """All moves of the period from place to place; regroups and loans are none. Two queries."""
-    by_unit = _moves(report, zone)
+    """All moves of the period from place to place; regroups and loans are none."""
+    by_unit = _moves(report)
     used = {place for moves in by_unit.values() for pair in moves for place in pair}
     order = sorted(used, key=lambda pk: places[pk].code)
     columns = [
@@ -46,21 +45,11 @@ def moves_part(
     )
 
 
-def _moves(report: Report, zone: tzinfo) -> dict[str, _Moves]:
-    question = report.question
-    moments = moments_of(question, (report.opening, report.closing), zone)
-    pairs = pair_flows(since=moments.start, before=moments.end, known_at=moments.closing.at)
-    cells = cell_ends({cell for pair in pairs for cell in (pair.from_cell, pair.to_cell)})
-    found: defaultdict[str, _Moves] = defaultdict(lambda: defaultdict(int))
-    for pair in pairs:
-        a, b = cells[pair.from_cell], cells[pair.to_cell]
-        if a.place_id is None or b.place_id is None or a.place_id == b.place_id or a.lot_id != b.lot_id:
-            continue
-        if all(question.scope.holds(off_site=end.off_site, owner=end.owner) for end in (a, b)):
-            found[a.unit][a.place_id, b.place_id] += pair.n
-    return {
-        unit: kept for unit, moves in found.items() if (kept := {pair: n for pair, n in moves.items() if n})
-    }
+def _moves(report: Report) -> dict[str, _Moves]:
+    found: defaultdict[str, _Moves] = defaultdict(dict)
+    for (unit, a, b), n in report.moves.items():
+        found[unit][a, b] = n
+    return dict(found)
 
 
 def _table(
@@ -96,7 +85,18 @@ def _table(
         for b in order
     }
     total["moved_out"] = _figure(sum(moves.values()), {**asked, "figure": "moved_out"})
-    return Table(unit, lines, total, "Moved in")
+    return Table(
+        unit, lines, total, "Moved in", partial(_numbers, moves, order, [a for a in order if a in out])
+    )
+
+
+def _numbers(moves: _Moves, order: Sequence[int], rows: Sequence[int]) -> dict[str, Numbers]:
+    """The matrix in whole columns; ``rows`` are the places with a line."""
+    row_of, column_of = ({place: i for i, place in enumerate(places)} for places in (rows, order))
+    matrix = np.zeros((len(order), len(rows)), dtype=np.int64)
+    for (a, b), n in moves.items():
+        matrix[column_of[b], row_of[a]] = n
+    return {"moved_out": matrix.sum(axis=0), **{f"to {b}": matrix[i] for i, b in enumerate(order)}}
 
 
 def _row(moves: Mapping[int, int], order: list[int], asked: Mapping[str, str]) -> dict[str, Figure]:

@@ -1,12 +1,13 @@
 """Layout A: by taxon, the base of all others, with every column of the full form."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
 from census.change.queries.remembered import remembered_report
-from census.change.queries.report import Report, Row
+from census.change.queries.report import Report, Rows
 from census.change.rules.arithmetic import Change
+from census.change.rules.arrays import ChangeColumns
 from census.change.rules.columns import (
     BETWEEN_IN,
     BETWEEN_OUT,
@@ -17,8 +18,10 @@ from census.change.rules.columns import (
 )
 from census.change.rules.question import By, Question
 from census.change.rules.short import short_form
+from inventory.book.rules.columns import Numbers
 
 from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Part, Said, Table
+from ..rules.lines import MadeLines
 from ..rules.said import Saying
 from .asking import address_of, classified, figure, figures_of, local_moment, mfu_figure, selected
 from .head import Names, head_lines, names_of, present_only
@@ -76,13 +79,15 @@ def by_taxon(question: Question, saying: Saying) -> Document:
     """The report, the short form first and the full form behind it. A constant number of queries."""
     question = replace(question, by=By.TAXON)
     report = remembered_report(question, zone=saying.zone)
-    names = names_of({row.taxon.pk: row.taxon for row in report.rows}.values(), question, saying)
+    names = names_of(report.rows.named_taxa().values(), question, saying)
     asked = address_of(question, local_moment(question, saying))
-    numbers = iter(range(1, 10**9))
-    rows = sorted(report.rows, key=lambda row: (row.unit, *classified(row.taxon)))
+    rows = report.rows.in_order(report.rows.unit_ranks(), report.rows.taxon_ranks(classified))
     parts = [
-        _part(title, shape, rows, report, names=names, asked=asked, numbers=numbers)
-        for title, shape in (("Short form", _SHORT_FORM), ("Full form", _FULL_FORM))
+        _part(title, shape, rows, report, names=names, asked=asked, before=before)
+        for title, shape, before in (
+            ("Short form", _SHORT_FORM, 0),
+            ("Full form", _FULL_FORM, len(rows)),
+        )
     ]
     return Document(
         layout="taxa",
@@ -113,37 +118,40 @@ class _Form:
     columns: Sequence[Column]
     ties: Sequence[Identity]
     make: Callable[[Change, int, Mapping[str, str]], dict[str, Figure]]
+    numbers: Callable[[ChangeColumns], dict[str, Numbers]]
     annexed: bool = False
 
 
 def _part(
     title: str,
     form: _Form,
-    rows: Sequence[Row],
+    rows: Rows,
     report: Report,
     *,
     names: Names,
     asked: Mapping[str, str],
-    numbers: Iterator[int],
+    before: int,
 ) -> Part:
-    tables = [
-        Table(
-            unit,
-            [
-                Line(
-                    number=next(numbers),
-                    name=names.of(row.taxon),
-                    label="",
-                    make=partial(form.make, row.change, row.young_most, {**asked, **selected(row, By.TAXON)}),
-                    annex=tuple(row.key) if form.annexed else (),
-                )
-                for row in rows
-                if row.unit == unit
-            ],
-            form.make(report.totals[unit], report.young_most(unit), {**asked, "unit": unit}),
+    """Rows stand by unit; ``before`` lines stand before the part."""
+
+    def line(first: int, at: int) -> Line:
+        at += first
+        row = rows[at]
+        return Line(
+            number=before + at + 1,
+            name=names.of(row.taxon),
+            label="",
+            make=partial(form.make, row.change, row.young_most, {**asked, **selected(row, By.TAXON)}),
+            annex=tuple(row.key) if form.annexed else (),
         )
-        for unit in report.totals
-    ]
+
+    tables = []
+    for first, last in rows.spans(rows.unit, 0, len(rows)):
+        unit = rows.units[int(rows.unit[first])]
+        columns = rows.columns.at(slice(first, last))
+        total = form.make(report.totals[unit], report.young_most(unit), {**asked, "unit": unit})
+        lines = MadeLines(last - first, partial(line, first))
+        tables.append(Table(unit, lines, total, numbers=partial(form.numbers, columns)))
     return Part(form.key, title, "", form.columns, [Block(title, [], tables)], form.ties)
 
 
@@ -174,8 +182,17 @@ def _full(change: Change, young_most: int, asked: Mapping[str, str]) -> dict[str
     return figures
 
 
-_SHORT_FORM = _Form("short", SHORT, SHORT_TIES, _short, annexed=True)
-_FULL_FORM = _Form("full", FULL, FULL_TIES, _full)
+def _short_numbers(columns: ChangeColumns) -> dict[str, Numbers]:
+    numbers = {name: columns.amount(name) for name in _SHORT_NUMBERS}
+    return {**numbers, "change": columns.closing - columns.opening}
+
+
+def _full_numbers(columns: ChangeColumns) -> dict[str, Numbers]:
+    return {name: columns.amount(name) for name in (*_FULL_NUMBERS, "young_most")}
+
+
+_SHORT_FORM = _Form("short", SHORT, SHORT_TIES, _short, _short_numbers, annexed=True)
+_FULL_FORM = _Form("full", FULL, FULL_TIES, _full, _full_numbers)
 
 
 def _said(report: Report) -> list[Said]:

@@ -4,6 +4,10 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
+from inventory.book.rules.columns import Numbers
+
 from .document import Document, Figure, Identity, Kind, Line, Part, Said, Table
 
 
@@ -80,8 +84,30 @@ class Check:
                     self._added[part.key, key, table.unit, line.label] += n
         if line.free or not any(_off(identity, numbers) for identity in part.identities):
             return True
-        self._wrong.append(f"line {line.number}, {line.name.accepted if line.name else line.label}")
+        self._wrong.append(_called(line))
         return False
+
+    def columns(self, part: Part, table: Table, numbers: Mapping[str, Numbers]) -> None:
+        """All lines of a table at once: the same as :meth:`line` of each."""
+        sums = self.sums(part, table)
+        for key, column in numbers.items():
+            n = int(column.sum())
+            if key in sums:
+                sums[key] += n
+            if key in self._asked[part.key]:
+                self._added[part.key, key, table.unit, ""] += n
+                if self._labels[part.key]:
+                    for line, of_line in zip(table.lines, column.tolist(), strict=True):
+                        self._added[part.key, key, table.unit, line.label] += of_line
+        off = np.zeros(len(table.lines), dtype=np.bool_)
+        for identity in part.identities:
+            left = np.zeros(len(table.lines), dtype=np.int64)
+            for keys, sign in ((identity.plus, 1), (identity.minus, -1), ((identity.result,), -1)):
+                for key in keys:
+                    if key in numbers:
+                        left += sign * numbers[key]
+            off |= left != 0
+        self._wrong += [_called(table.lines[at]) for at in np.flatnonzero(off).tolist()]
 
     def sums(self, part: Part, table: Table) -> dict[str, int]:
         """The sums of a table's lines so far, by column."""
@@ -112,11 +138,18 @@ class Check:
         return wrong
 
 
+def _called(line: Line) -> str:
+    return f"line {line.number}, {line.name.accepted if line.name else line.label}"
+
+
 def failures(document: Document) -> list[str]:
-    """What does not tie in a whole report."""
+    """What does not tie in a whole report: of whole columns where a table has them, else line by line."""
     check = Check(document)
     for part in document.parts:
         for table in part.tables():
+            if table.numbers is not None:
+                check.columns(part, table, table.numbers())
+                continue
             for line in table.lines:
                 check.line(part, table, line, line.figures)
     return check.failures()

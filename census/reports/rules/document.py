@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from census.change.rules.question import Question
+from inventory.book.rules.columns import Numbers
 
 from .permit_bars import Bars
 
@@ -111,12 +112,17 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Lines of one unit, with their total; none where ``total_label`` is empty: not all is to be added."""
+    """Lines of one unit, with their total; none where ``total_label`` is empty: not all is to be added.
+
+    ``numbers`` makes what the lines hold as whole columns, from which a long report is checked; columns in
+    which all is 0 may be missing. Only where no line is taken off or free of the identities.
+    """
 
     unit: str
     lines: Sequence[Line]
     total: Mapping[str, Figure]
     total_label: str = "Total"
+    numbers: Callable[[], Mapping[str, Numbers]] | None = None
 
 
 @dataclass(frozen=True, slots=True)

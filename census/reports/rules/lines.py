@@ -1,7 +1,8 @@
 """All lines of a report in order, without a list of them: a page shows two hundred of seventy thousand."""
 
 from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from itertools import accumulate, chain
 from typing import overload
 
@@ -9,6 +10,26 @@ from .document import Document, Line
 
 # Number of the part, of the block in it, of the table in that, and the line.
 Place = tuple[int, int, int, Line]
+
+
+@dataclass(frozen=True, slots=True)
+class MadeLines(Sequence[Line]):
+    """So many lines of a table, each made when it is asked for by its position."""
+
+    number: int
+    make: Callable[[int], Line]
+
+    def __len__(self) -> int:
+        return self.number
+
+    @overload
+    def __getitem__(self, at: int) -> Line: ...
+    @overload
+    def __getitem__(self, at: slice) -> list[Line]: ...
+    def __getitem__(self, at: int | slice) -> Line | list[Line]:
+        if isinstance(at, slice):
+            return [self.make(i) for i in range(*at.indices(self.number))]
+        return self.make(range(self.number)[at])
 
 
 class Lines(Sequence[Place]):
