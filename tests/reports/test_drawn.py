@@ -8,6 +8,7 @@ from xml.etree import ElementTree
 
 import pytest
 from django.test import Client
+from django.utils.timezone import get_current_timezone
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pypdf import PdfReader
@@ -17,12 +18,14 @@ from census.change.rules.columns import SIGNS
 from census.population.writers import charts, more_charts
 from census.reports.files.charts import BARS_ON_PAPER, charts_of, charts_of_block
 from census.reports.files.drawn import drawn
+from census.reports.queries.layouts import LAYOUTS
 from census.reports.rules.document import Block
 from census.reports.rules.permit_bars import Bar, Bars
+from census.reports.rules.said import Saying
 from inventory.book.queries.documents import path_of
 from inventory.doors.svg import Drawing
 from inventory.people.rules.roles import Role
-from tests.change.sample import Sample
+from tests.change.sample import THIRD_QUARTER, Sample
 from tests.factories import make_person, make_picture
 from tests.permits.house import make_permit_house
 
@@ -226,6 +229,26 @@ def test_the_flows_of_a_quarter_are_drawn_as_long_as_its_closing_differs_from_it
 
 
 @pytest.mark.django_db
+def test_the_page_and_the_print_of_a_taxon_draw_what_its_quarters_closed_with(
+    sample: Sample, reader: Client
+) -> None:
+    asked = {**QUARTER, "subject": "Gobius niger"}
+    page = reader.get("/reports/taxon", asked).content.decode()
+    svg = page[page.index("<svg") : page.index("</svg>") + 6]
+    (way,) = [mark.attrib["d"] for mark in marks(svg) if mark.tag == f"{SVG}path"]
+    document = LAYOUTS["taxon"].answer(THIRD_QUARTER, Saying(get_current_timezone()), "Gobius niger")
+    table = next(one for one in document.part("course").tables() if one.unit == "animal")
+    closings = [line.figures["closing"].number for line in table.lines]
+    heights = [float(point.split()[1]) for point in way.removeprefix("M").split("L")][3:-1:2]
+    assert len(heights) == len(closings) == 8
+    zero, most = heights[closings.index(0)], heights[closings.index(max(closings))]
+    for height, n in zip(heights, closings, strict=True):
+        assert zero - height == pytest.approx((zero - most) * n / max(closings), abs=0.11)
+    pages = PdfReader(BytesIO(reader.get("/reports/taxon.pdf", asked).content)).pages
+    assert "In the book, quarter by quarter" in pages[0].extract_text()
+
+
+@pytest.mark.django_db
 @pytest.mark.parametrize(
     ("layout", "title"), [("taxa", "What made the change"), ("periods", "Flows by quarter")]
 )
@@ -235,7 +258,9 @@ def test_the_chart_stands_on_the_page_and_in_print(
     page = reader.get(f"/reports/{layout}", QUARTER).content.decode()
     assert page.index(f"<h2>{title}</h2>") < page.index("<svg") < page.index("<table")
     pages = PdfReader(BytesIO(reader.get(f"/reports/{layout}.pdf", QUARTER).content)).pages
-    assert "hatched" in pages[0].extract_text().lower()
+    text = pages[0].extract_text()
+    assert title in text
+    assert "hatched" in text.lower()
 
 
 @pytest.mark.django_db

@@ -8,7 +8,7 @@ from dataclasses import replace
 from math import ceil
 
 from census.change.rules.columns import HEADINGS, SIGNS
-from census.population.writers.charts import Bar, flows, waterfall
+from census.population.writers.charts import Bar, flows, trend, waterfall
 from census.population.writers.trend import kinds_of
 from inventory.book.rules.words import signed, whole
 
@@ -34,7 +34,7 @@ _COLUMN_OF = {heading: column for column, heading in HEADINGS.items()}
 def charts_of(document: Document) -> list[Chart]:
     """What stands above the tables."""
     made = _OF_LAYOUT[document.layout](document) if document.layout in _OF_LAYOUT else ()
-    return [*document.charts, *made]
+    return [*made, *document.charts]
 
 
 def _change(document: Document) -> Iterator[Chart]:
@@ -79,11 +79,30 @@ def _flows(document: Document) -> Iterator[Chart]:
     yield Chart(title, flows("flows", title, words, quarters), words)
 
 
+def _course(document: Document) -> Iterator[Chart]:
+    """What the book held at the end of each quarter, as steps; the counts are drawn place by place."""
+    table = _of_animals(document, "course")
+    if table is None:
+        return
+    rows = [line.figures for line in table.lines]
+    days = [question.last_day for question in document.questions]
+    first = document.questions[0].first_day
+    closings = [row["closing"].number for row in rows]
+    book = [(first, rows[0]["opening"].number), *zip(days, closings, strict=True)]
+    title = "In the book, quarter by quarter"
+    words = f"The line steps at the end of each quarter, to {whole(closings[-1])} animals at the last."
+    yield Chart(title, trend((title, words), book, [], (first, days[-1])), words)
+
+
 def _of_animals(document: Document, part: str) -> Table | None:
     return next((table for table in document.part(part).tables() if table.unit == UNIT), None)
 
 
-_OF_LAYOUT: Mapping[str, Callable[[Document], Iterator[Chart]]] = {"taxa": _change, "periods": _flows}
+_OF_LAYOUT: Mapping[str, Callable[[Document], Iterator[Chart]]] = {
+    "taxa": _change,
+    "periods": _flows,
+    "taxon": _course,
+}
 
 
 def charts_of_block(block: Block, *, on_paper: bool = False) -> list[Chart]:

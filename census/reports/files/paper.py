@@ -33,7 +33,7 @@ INSET = 6.0
 # So many columns of figures stand beside each other; more go into tables below.
 ABREAST = 15
 # A title stands on the next page when there is less than this below it, in points: a heading and two lines.
-ROOM = 90.0
+ROOM = 120.0
 RULE = Color(0.6, 0.6, 0.6)
 _TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=7.5, leading=9.2)
 _SMALL = ParagraphStyle("small", parent=_TEXT, fontSize=6.5, leading=7.8)
@@ -95,7 +95,7 @@ def _story(
     check = Check(document)
     yield _words(document.title, _TITLE)
     yield from _head(document, picture)
-    yield from _plates(charts_of(document))
+    yield from _plates(charts_of(document), titled=True)
     for part in document.parts:
         yield CondPageBreak(ROOM)
         yield _words(part.title, _PART)
@@ -130,8 +130,13 @@ def _head(document: Document, picture: Pictured | None) -> Iterator[Any]:
         yield beside_picture(lines, picture, caption, _SMALL, WIDTH)
 
 
-def _plates(charts: Sequence[Chart]) -> Iterator[Any]:
-    yield from plates([(chart, _words(chart.words, _SMALL)) for chart in charts], WIDTH)
+def _plates(charts: Sequence[Chart], *, titled: bool) -> Iterator[Any]:
+    """``titled``: what the charts are of is not said above them."""
+    for_each = [
+        ([_words(chart.title, _LEFT)] if titled else [], chart, _words(chart.words, _SMALL))
+        for chart in charts
+    ]
+    yield from plates(for_each, WIDTH)
 
 
 def _block(part: Part, block: Block, check: Check, progress: Progress) -> Iterator[Any]:
@@ -141,7 +146,7 @@ def _block(part: Part, block: Block, check: Check, progress: Progress) -> Iterat
     if block.facts:
         facts = "; ".join(f"{heading} {text}" for heading, text in block.facts)
         yield _words(facts, _FACTS)
-    yield from _plates(charts_of_block(block, on_paper=True))
+    yield from _plates(charts_of_block(block, on_paper=True), titled=False)
     shown = _abreast(part.columns)
     for table in block.tables:
         made = [line.figures for line in table.lines]

@@ -25,10 +25,10 @@ _PLAIN = TableStyle(
 )
 
 
-def plates(charts: Sequence[tuple[Chart, Paragraph]], width: float) -> list[Flowable]:
-    """Rows of charts, each with its words below it; a row is never cut by the end of a page."""
+def plates(charts: Sequence[tuple[list[Paragraph], Chart, Paragraph]], width: float) -> list[Flowable]:
+    """Rows of charts, each with what stands above and below it; a row is never cut by the end of a page."""
     each = width / ABREAST
-    cells = [[drawn(chart.svg, each - GAP), words] for chart, words in charts]
+    cells = [[*above, drawn(chart.svg, each - GAP), below] for above, chart, below in charts]
     rows = [cells[at : at + ABREAST] for at in range(0, len(cells), ABREAST)]
     return [
         Table([row], colWidths=[each] * len(row), hAlign="LEFT", style=_PLAIN, splitByRow=0) for row in rows
