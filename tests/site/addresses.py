@@ -14,6 +14,7 @@ from inventory.book.models import Document, Event, Lot, PeriodVersion, Place
 from inventory.names.models import BackboneRelease, NameCheck, Taxon
 from inventory.people.models import Device, Person, RoleTerm
 from inventory.permits.models import Authority, Case, Loan, Permit, PermitReturn, Take, Trip
+from inventory.tankside.models import EntryPicture
 
 _PARAMETER = re.compile(r"<(?:\w+:)?(\w+)>")
 # Of which table a route's number is, by the beginning of its address.
@@ -24,6 +25,7 @@ _NUMBERED: tuple[tuple[str, type[Model]], ...] = (
     ("people/", Person),
     ("my-sign-in/factor/", Person),
     ("event/", Event),
+    ("picture/entry/", EntryPicture),
     ("permits/trade/event/", Event),
     ("backbone/", BackboneRelease),
     ("names/", NameCheck),
