@@ -300,6 +300,21 @@ def test_the_way_back_from_a_saved_entry_is_not_to_save_it_again(phone: Page, ta
     assert len(each_is_one_event(phone)) == 1
 
 
+def test_what_is_wrong_is_not_under_the_button(phone: Page, tank_side: TankSide) -> None:
+    open_tank(phone, tank_side)
+    phone.set_viewport_size({"width": 360, "height": 420})
+    phone.get_by_role("button", name="two-spotted goby").click()
+    phone.get_by_role("button", name="Moved").click()
+    phone.get_by_role("button", name="Save").click()
+    wrong, save = phone.locator(".save .problem"), phone.get_by_role("button", name="Save")
+    expect(wrong).to_have_text("Choose the tank that they went to.")
+    expect(wrong).to_be_in_viewport(ratio=1)
+    told, button = wrong.bounding_box(), save.bounding_box()
+    assert told
+    assert button
+    assert told["y"] + told["height"] <= button["y"]
+
+
 def test_undo_leaves_both_lines(phone: Page, tank_side: TankSide) -> None:
     open_tank(phone, tank_side)
     phone.get_by_role("button", name="two-spotted goby").click()

@@ -99,8 +99,8 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
       more.length ? h("details", { open: Boolean(old) }, h("summary", {}, moreWords(kind, sexed, lot?.protected || lot?.count_class === "A")), more.map((field) => field.element)) : null,
       had ? h("p", { class: "under" }, `${had === 1 ? "Its picture goes" : `Its ${had} pictures go`} with it.`) : null,
       photographs.element,
-      wrong,
-      h("p", { class: "save" }, h("button", { class: "main" }, "Save"))),
+      // What is wrong stands in what stays in sight: on a phone it lay under the button.
+      h("div", { class: "save" }, wrong, h("button", { class: "main" }, "Save"))),
   );
 }
 

@@ -87,8 +87,8 @@ async function showForm(person, before, row = null) {
     takes.element,
     labelled("tank", "Those kept go to", tank),
     labelled("slip-note", "Note", note),
-    limits, wrong,
-    h("p", { class: "save" }, h("button", { class: "main" }, "Save the slip")));
+    limits,
+    h("div", { class: "save" }, wrong, h("button", { class: "main" }, "Save the slip")));
   permit.addEventListener("change", () => takes.offer(permitOf()));
   const wait = show("Field slip",
     row ? h("p", { class: "note" }, "It came back: ", reasons(row)) : null,
