@@ -1,20 +1,23 @@
 """Layout E: the yearly stock list, own animals and those of others in rows of their own."""
 
-from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 
-from census.change.queries.reading import THE_HOUSE, RowKey, moments_of, row_function
+import numpy as np
+
+from census.change.queries.reading import THE_HOUSE
 from census.change.queries.remembered import remembered_reports
-from census.change.queries.report import Report, Row
-from census.change.rules.arithmetic import SEXES, Change, rows_of_cells, steps
+from census.change.queries.report import Report, Rows
+from census.change.rules.arithmetic import Change
+from census.change.rules.columns import FLOW_COLUMNS
 from census.change.rules.figures import ELSEWHERE
 from census.change.rules.question import By, Question
-from inventory.book.queries.quantities import cell_balances, cell_ends, pair_flows
+from inventory.book.rules.columns import Numbers
 from inventory.book.rules.mfu import mfu
 
 from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Part, Said, Table
+from ..rules.lines import MadeLines
 from ..rules.said import Saying
 from ..rules.stock_list import LATE, YOUNG, Heading, headings
 from .asking import address_of, classified, figure, local_moment, mfu_figure, selected
@@ -25,28 +28,14 @@ MOST = "young_most"
 OWN, OTHERS = "own", "on loan to the house"
 
 
-@dataclass(slots=True)
-class _More:
-    """What the change does not keep of a row: flows by column and sex, and what of the end is elsewhere."""
-
-    by_sex: dict[tuple[str, str], int] = field(default_factory=lambda: defaultdict(int))
-    elsewhere: int = 0
-
-    def add(self, other: "_More") -> None:
-        for key, n in other.by_sex.items():
-            self.by_sex[key] += n
-        self.elsewhere += other.elsewhere
-
-
 def stock_list(question: Question, saying: Saying) -> Document:
     """The list of the period, a calendar year as a rule. A constant number of queries."""
     question = replace(question, by=By.OWNER)
     report, house = remembered_reports(question, [By.OWNER, By.TAXON], zone=saying.zone)
     arranged = headings(columns_in_use())
-    more = _more(report, saying)
-    names = names_of({row.taxon.pk: row.taxon for row in report.rows}.values(), question, saying)
+    names = names_of(report.rows.named_taxa().values(), question, saying)
     asked = address_of(question, local_moment(question, saying))
-    part = _part(report, arranged, more, names, asked)
+    part = _part(report, arranged, names, asked)
     return Document(
         layout="stock-list",
         title=f"Yearly stock list, {saying.days(question.first_day, question.last_day)}",
@@ -73,26 +62,14 @@ def stock_list(question: Question, saying: Saying) -> Document:
     )
 
 
-def _part(
-    report: Report,
-    arranged: Sequence[Heading],
-    more: Mapping[RowKey, _More],
-    names: Names,
-    asked: Mapping[str, str],
-) -> Part:
-    numbers = iter(range(1, 10**9))
+def _part(report: Report, arranged: Sequence[Heading], names: Names, asked: Mapping[str, str]) -> Part:
+    rows = report.rows
+    own = np.array([int(word != THE_HOUSE) for word in rows.words or ()], dtype=np.int64)[rows.group]
+    rows = rows.in_order(rows.unit_ranks(), rows.taxon_ranks(classified), own, rows.label_ranks())
+    told = _Told(rows, rows.by_sex(), arranged, names, asked)
     tables = [
-        _table(
-            unit,
-            [row for row in report.rows if row.unit == unit],
-            report=report,
-            arranged=arranged,
-            more=more,
-            names=names,
-            asked=asked,
-            numbers=numbers,
-        )
-        for unit in report.totals
+        _table(rows.units[int(rows.unit[first])], told, first, last, report)
+        for first, last in rows.spans(rows.unit, 0, len(rows))
     ]
     columns = [
         Column("opening", "start of year"),
@@ -119,39 +96,64 @@ def _part(
     return Part("list", "Stock list", "owner", columns, [Block("Stock list", [], tables)], [ties])
 
 
-def _table(
-    unit: str,
-    rows: Sequence[Row],
-    *,
-    report: Report,
-    arranged: Sequence[Heading],
-    more: Mapping[RowKey, _More],
-    names: Names,
-    asked: Mapping[str, str],
-    numbers: Iterator[int],
-) -> Table:
-    lines = [
-        Line(
-            number=next(numbers),
-            name=names.of(row.taxon),
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """The rows in their order, their flows by column, sex and row, and how they are told."""
+
+    rows: Rows
+    by_sex: Numbers
+    arranged: Sequence[Heading]
+    names: Names
+    asked: Mapping[str, str]
+
+    def line(self, first: int, at: int) -> Line:
+        """The line of a row, told from the first of its table."""
+        at += first
+        row = self.rows[at]
+        more = _More(self.by_sex[:, :, at], int(self.rows.columns.elsewhere[at]))
+        return Line(
+            number=at + 1,
+            name=self.names.of(row.taxon),
             label=OWN if row.label == THE_HOUSE else f"{OTHERS}: {row.label}",
             make=partial(
                 _figures,
                 row.change,
                 row.young_most,
-                more.get(row.key, _More()),
-                arranged,
-                {**asked, **selected(row, By.OWNER)},
+                more,
+                self.arranged,
+                {**self.asked, **selected(row, By.OWNER)},
             ),
             annex=tuple(row.key),
         )
-        for row in sorted(rows, key=lambda row: (classified(row.taxon), row.label != THE_HOUSE, row.label))
-    ]
-    whole = _More()
-    for row in rows:
-        whole.add(more.get(row.key, _More()))
-    total = _figures(report.totals[unit], report.young_most(unit), whole, arranged, {**asked, "unit": unit})
-    return Table(unit, lines, total)
+
+    def numbers(self, first: int, last: int) -> dict[str, Numbers]:
+        """The numbers of these rows in whole columns."""
+        part = self.rows.columns.at(slice(first, last))
+        numbers = {name: part.amount(name) for name in ("opening", "closing", "missing", MOST, "elsewhere")}
+        for heading in self.arranged:
+            added = np.zeros(len(part), dtype=np.int64)
+            for column, sign in heading.signs.items():
+                added += sign * part.amount("late" if column == LATE else column)
+            numbers[heading.key] = added
+        return numbers
+
+
+@dataclass(frozen=True, slots=True)
+class _More:
+    """What the change does not keep of a row: flows by column and sex, and what of the end is elsewhere."""
+
+    by_sex: Numbers
+    elsewhere: int
+
+
+def _table(unit: str, told: _Told, first: int, last: int, report: Report) -> Table:
+    more = _More(
+        told.by_sex[:, :, first:last].sum(axis=2), int(told.rows.columns.elsewhere[first:last].sum())
+    )
+    asked = {**told.asked, "unit": unit}
+    total = _figures(report.totals[unit], report.young_most(unit), more, told.arranged, asked)
+    lines = MadeLines(last - first, partial(told.line, first))
+    return Table(unit, lines, total, numbers=partial(told.numbers, first, last))
 
 
 def _figures(
@@ -181,34 +183,12 @@ def _by_sex(more: _More, heading: Heading, change: Change) -> str:
     stand under another heading as those of young, the sexes are of the deaths of all ages, and it says so."""
     if heading.sign == 0 or (YOUNG in heading.signs and "died" not in heading.signs):
         return ""
-    numbers = [sum(more.by_sex.get((column, sex), 0) for column in heading.signs) for sex in SEXES]
+    columns = [FLOW_COLUMNS.index(column) for column in heading.signs if column in FLOW_COLUMNS]
+    numbers = more.by_sex[columns].sum(axis=0).tolist()
     if not any(numbers):
         return ""
     apart = "died" in heading.signs and YOUNG not in heading.signs and change.flows[YOUNG]
     return f"{mfu(*numbers)} with the young" if apart else mfu(*numbers)
-
-
-def _more(report: Report, saying: Saying) -> dict[RowKey, _More]:
-    """Four queries."""
-    question = report.question
-    moments = moments_of(question, (report.opening, report.closing), saying.zone)
-    pairs = pair_flows(since=moments.start, before=moments.end, known_at=moments.closing.at)
-    closing = cell_balances(before=moments.end, known_at=moments.closing.at)
-    cells = cell_ends({*closing, *(cell for pair in pairs for cell in (pair.from_cell, pair.to_cell))})
-    rows = rows_of_cells(cells, row_function(question), question.scope)
-    found: defaultdict[RowKey, _More] = defaultdict(_More)
-    for pair in pairs:
-        a, b = cells[pair.from_cell], cells[pair.to_cell]
-        for row, column, n in steps(
-            a, b, pair.n, rows=(rows[pair.from_cell], rows[pair.to_cell]), scope=question.scope
-        ):
-            sex = b.sex if a.cause or row == rows[pair.to_cell] else a.sex
-            found[row].by_sex[column, sex] += n  # type: ignore[index]
-    for cell, n in closing.items():
-        row = rows.get(cell)
-        if row is not None and cells[cell].off_site:
-            found[row].elsewhere += n
-    return found
 
 
 def _said(report: Report, house: Report) -> list[Said]:
