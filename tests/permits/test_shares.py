@@ -8,6 +8,7 @@ from hypothesis import given, settings
 
 from inventory.permits.rules.shares import NOT_ON_THE_BOOKS, Bounds, Seen, Shares, Step
 
+from ..benchmarks.bench_shares import entangled, fate_of
 from .shares_by_hand import FATES, SOURCES, histories, number_in, worlds
 
 
@@ -246,3 +247,69 @@ def test_nothing_asked_is_nothing_answered() -> None:
 def test_a_step_of_nothing_to_nowhere_or_from_nowhere_is_refused(step: Step) -> None:
     with pytest.raises(ValueError, match="step 0"):
         Shares([step], itself)
+
+
+@settings(max_examples=60)
+@given(histories(evidence=True))
+def test_a_pool_that_is_too_entangled_is_never_told_too_narrow(steps: list[Any]) -> None:
+    """In two colours instead of in whole numbers for each source: the bounds hold every possible world."""
+    every = worlds(steps)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("inventory.permits.rules.shares_bounds.WHOLE_NUMBERS", 0)
+        wide = Shares(steps, itself)
+        assert wide.set_aside == []
+        for sources in ({"P1"}, {"P2"}, {"P1", "P2"}):
+            for places in ({"a"}, {"b", "c"}, {"died", "sent"}):
+                numbers = [number_in(world, sources, places, itself) for world in every]
+                found = wide.bounds(sources, places)
+                assert found.least <= min(numbers)
+                assert max(numbers) <= found.most
+
+
+@settings(max_examples=60)
+@given(histories(evidence=True))
+def test_two_colours_are_exact_for_the_only_source_that_evidence_names(steps: list[Any]) -> None:
+    of_p1 = [
+        step
+        for step in (
+            step._replace(source=None)
+            if isinstance(step, Step) and step.from_box is not None and step.source != "P1"
+            else step
+            for step in steps
+        )
+        if not isinstance(step, Seen) or step.source == "P1"
+    ]
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("inventory.permits.rules.shares_bounds.WHOLE_NUMBERS", 0)
+        wide = Shares(of_p1, itself)
+    exact = Shares(of_p1, itself)
+    for places in ({"a"}, {"b", "c"}, {"d", "died"}):
+        assert wide.bounds({"P1"}, places)[:2] == exact.bounds({"P1"}, places)[:2]
+
+
+def test_a_pool_is_said_to_be_widened_only_where_it_is_too_large_for_whole_numbers() -> None:
+    """A marked animal that is found dead can have come by several ways: a program has to be solved."""
+    steps = entangled(lots=3, moves=6, sources=2, seed=54)
+    exact = Shares(steps, fate_of)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("inventory.permits.rules.shares_bounds.WHOLE_NUMBERS", 0)
+        wide = Shares(steps, fate_of)
+    assert (exact.widened, wide.widened) == (False, True)
+    for source in (0, 1):
+        assert wide.bounds([source], ["died"])[:2] == exact.bounds([source], ["died"])[:2]
+
+
+def test_a_strongly_entangled_pool_is_answered_with_flows_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A hundred lots, twelve sources: in whole numbers one question took minutes."""
+
+    def never(*args: object, **more: object) -> None:
+        raise AssertionError("a program in whole numbers")
+
+    monkeypatch.setattr("inventory.permits.rules.shares_bounds.milp", never)
+    shares = Shares(entangled(), fate_of)
+    assert shares.widened
+    alive = {source: shares.bounds([source], ["here"]) for source in shares.sources}
+    dead = {source: shares.bounds([source], ["died"]) for source in shares.sources}
+    for source, found in alive.items():
+        assert found.least + dead[source].most == found.most + dead[source].least
+        assert 0 <= found.least <= found.most

@@ -27,7 +27,8 @@ class PermitWhereabouts:
     """One permit: a row for each line and unit, and in ``together`` one for each unit.
 
     ``set_aside`` are events that say whose the animals were, against all that is booked before, and
-    ``sightings_set_aside`` marked animals that cannot have been seen.
+    ``sightings_set_aside`` marked animals that cannot have been seen. ``widened``: a pool was so entangled
+    that ranges can be wider than they need be, never narrower.
     """
 
     permit: Permit
@@ -36,6 +37,7 @@ class PermitWhereabouts:
     together: list[Whereabouts] = field(default_factory=list)
     set_aside: list[Event] = field(default_factory=list)
     sightings_set_aside: list[Sighting] = field(default_factory=list)
+    widened: bool = False
     words: dict[int, str] = field(default_factory=dict)
 
     @property
@@ -81,6 +83,7 @@ def whereabouts(
         of_permit.rows = network.rows(permit.number, hidden=hidden)
         of_permit.together = network.rows(permit.number, hidden=hidden, together=True)
         of_permit.set_aside = [event for event in events.values() if event.permit_number == permit.number]
+        of_permit.widened = network.widened
         of_permit.sightings_set_aside = [one for one in network.not_seen if one.permit_id == permit.pk]
         found[permit.pk] = of_permit
     return found
@@ -131,6 +134,7 @@ class _Network:
         self._traced = traced
         self._sources = Sources(traced, slips, sightings)
         self._shares = Shares(self._sources.steps(), self._place)
+        self.widened = self._shares.widened
         against = [self._sources.said[number] for number in self._shares.set_aside]
         self.set_aside = {said.event_id for said in against if not isinstance(said, Sighting)}
         self.not_seen = [said for said in against if isinstance(said, Sighting)]

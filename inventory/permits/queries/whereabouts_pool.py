@@ -21,11 +21,13 @@ _LOST = "lost"
 @dataclass(frozen=True, slots=True)
 class LotSources:
     """Of each source, by its label, how many; the permits that have animals among the lots that share with
-    this one; and sightings that the book leaves no room for, or that do not say by which line."""
+    this one; and sightings that the book leaves no room for, or that do not say by which line. ``widened``:
+    the ranges can be wider than they need be."""
 
     found: list[tuple[str, Bounds]]
     permits: list[str]
     set_aside: list[Sighting]
+    widened: bool = False
 
 
 def sources_in_lot(
@@ -64,6 +66,7 @@ def lot_sources(
         [(label, bounds) for label, bounds in sorted(found.items()) if bounds.most],
         sorted({source.permit for source in sources.families}),
         [one for one in seen if one.pk not in used],
+        shares.widened,
     )
 
 

@@ -27,8 +27,10 @@ rules that change no answer, and `shares_bounds` solves one graph of all pools t
 many of that source, and are of that source where they go. Where they can have come one way only, they are
 taken out along it, as deaths of known source lower their source first. Where several ways are open,
 one flow for each source that evidence names must fit at the same time, which is a program in whole numbers,
-solved for that component alone. Evidence that contradicts the book, or earlier evidence, is set
-aside and named, for a wrong word about one animal must not silence the rest.
+solved for that component alone; where that is too large, evidence is asked only whether an animal is of S
+or not, which is one flow again: bounds are then never too narrow, but can be too wide (``widened``).
+Evidence that contradicts the book, or earlier evidence, is set aside and named, for a wrong word about one
+animal must not silence the rest.
 
 **Date order** is kept by the network: nothing of a source is in a box before it came. Where a group stands
 below zero, what came later had left earlier, and the way leads back (`shares_build`).
@@ -86,6 +88,11 @@ class Shares:
         most = self._most(of_sources, in_places)
         least = self._supply(of_sources) - self._most(of_sources, in_places, elsewhere=True)
         return Bounds(sure + least, sure + most, self._even_share(of_sources, in_places, sure, least, most))
+
+    @property
+    def widened(self) -> bool:
+        """Some pool with evidence is so entangled that its bounds can be wider than they need be."""
+        return not all(component.exact for component in self._held)
 
     def table(
         self, groups: Mapping[Group, Collection[Source]], places: Mapping[Together, Collection[Place]]

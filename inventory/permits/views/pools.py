@@ -49,6 +49,7 @@ def lot_sources(request: HttpRequest, accession: str) -> HttpResponse:
         "as_of": as_of,
         "hidden": hidden,
         "rows": rows,
+        "widened": told.widened,
         "pooled": any(not bounds.sure for _, bounds in told.found),
         "form": form if told.permits and may(request, *TAKES) else None,
         "sightings": [] if hidden else [(one, cell_words(one.cell)) for one in sightings_shown(lot)],
