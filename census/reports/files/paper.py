@@ -111,6 +111,7 @@ def _story(
         yield _words(f"Present only, never added: {', '.join(document.present_only)}.", _NOTE)
     if not any(line.annex for part in document.parts for table in part.tables() for line in table.lines):
         return
+    yield CondPageBreak(ROOM)
     yield _words("Annex: the events behind each line", _PART)
     if annex is None:
         yield _words(without, _TEXT)
