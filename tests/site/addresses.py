@@ -13,7 +13,7 @@ from census.rounds.models import Census, Line
 from inventory.book.models import Document, Event, Lot, PeriodVersion, Place
 from inventory.names.models import BackboneRelease, NameCheck, Taxon
 from inventory.people.models import Device, Person, RoleTerm
-from inventory.permits.models import Authority, Case, Loan, Permit, PermitReturn, Take, Trip
+from inventory.permits.models import Authority, Case, Loan, Permit, PermitReturn, Sighting, Take, Trip
 from inventory.tankside.models import EntryPicture
 
 _PARAMETER = re.compile(r"<(?:\w+:)?(\w+)>")
@@ -30,6 +30,7 @@ _NUMBERED: tuple[tuple[str, type[Model]], ...] = (
     ("backbone/", BackboneRelease),
     ("names/", NameCheck),
     ("permits/case/", Case),
+    ("permits/sighting/", Sighting),
     ("permit/", Permit),
     ("take/", Take),
     ("return/", PermitReturn),
