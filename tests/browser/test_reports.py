@@ -1,9 +1,12 @@
 """The layouts of the report in a browser: no barrier, and nothing wider than a phone but the tables."""
 
+from io import BytesIO
+
 import pytest
 from django.contrib.auth.hashers import make_password
 from django.urls import reverse
 from playwright.sync_api import Page
+from pypdf import PdfReader
 
 from census.reports.queries.layouts import LAYOUTS
 from inventory.people.rules.roles import Role
@@ -44,6 +47,21 @@ def test_each_layout_is_open_to_all_by_day_and_by_night(reader: Page, live_serve
         assert violations(reader) == [], layout
         reader.emulate_media(color_scheme="dark")
         assert violations(reader, only="color-contrast") == [], layout
+
+
+def test_a_printed_report_lies_on_its_side_with_every_column_on_the_page(
+    reader: Page, live_server: object
+) -> None:
+    """A sheet of A4 has 277 mm between its margins of 10 mm, 1,047 px of CSS."""
+    reader.set_viewport_size({"width": 1047, "height": 718})
+    reader.emulate_media(media="print")
+    for layout in OF_THE_HOUSE:
+        reader.goto(_address(live_server, layout))
+        widths = reader.locator("table.ledger").evaluate_all("all => all.map(one => one.scrollWidth)")
+        assert widths, layout
+        assert max(widths) <= 1047, layout
+    sheet = PdfReader(BytesIO(reader.pdf(prefer_css_page_size=True))).pages[0].mediabox
+    assert (sheet.width, sheet.height) == pytest.approx((841.9, 595.3), abs=1)
 
 
 def test_each_layout_fits_a_phone_and_the_animal_stays_beside_its_figures(
