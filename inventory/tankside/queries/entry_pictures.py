@@ -9,7 +9,7 @@ from django.utils import timezone
 from inventory.book.pictured import Photograph
 
 from ..models import EntryPicture
-from ..readers.pictures import THUMBNAIL
+from ..rules.pictures import THUMBNAIL
 
 
 def of_events(events: Collection[int], hidden: Collection[int] = ()) -> dict[int, list[Photograph]]:

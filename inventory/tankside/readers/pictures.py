@@ -11,9 +11,8 @@ from io import BytesIO
 
 from PIL import Image, ImageOps
 
-# Longest sides, px.
-PICTURE = 1600
-THUMBNAIL = 160
+from ..rules.pictures import PICTURE, THUMBNAIL
+
 # A device keeps hundreds of thumbnails; 160 x 160 px of noise have 30 KiB.
 LARGEST_THUMBNAIL = 100 * 1024
 # A file of some kilobytes may unfold to gigabytes. 30 million take some 250 MiB; a telephone takes 12.
