@@ -20,8 +20,8 @@ _DATA.mkdir(exist_ok=True)
 for _name in [name for name in os.environ if name.startswith(("TIDETALLY_GBIF", "TIDETALLY_OIDC"))]:
     os.environ.pop(_name)
 for _name in (
-    "ADDRESS", "BACKUPS", "BY_TANK", "DEBUG", "HOSTS", "LOG", "METRICS_TOKEN", "NOW", "PATIENCE", "POOL", "PREPARED",
-    "SECOND_FACTOR", "SQLITE", "TEMPERATURE", "TLS",
+    "ADDRESS", "BACKUPS", "BY_TANK", "DEBUG", "HOSTS", "LOG", "METRICS_TOKEN", "NOW", "PATIENCE", "POOL",
+    "PREPARED", "SECOND_FACTOR", "SQLITE", "TEMPERATURE", "TLS",
 ):  # fmt: skip
     os.environ.pop(f"TIDETALLY_{_name}", None)
 os.environ.pop("DATABASE_REPLICA_URL", None)

@@ -14,6 +14,7 @@ import pytest
 from django.db import connection, connections
 from django.test.utils import CaptureQueriesContext
 
+from inventory.book.actions import post
 from inventory.book.models import Lot, Place
 from inventory.book.queries.settings import numbers_in_use
 from inventory.db import together
@@ -23,6 +24,7 @@ from inventory.db.together import write_together
 
 from ..factories import make_lot, make_place, make_taxon
 from ..threads import at_once
+from .conftest import Tablet, TankHouse
 
 PATIENCE = 20.0
 
@@ -200,3 +202,27 @@ def test_a_request_lets_go_of_a_file_that_was_replaced(
         assert wrapper.connection.execute(asked).fetchone() == ("restored",)
     finally:
         wrapper.close()
+
+
+@pytest.mark.django_db
+def test_an_entry_that_the_ledger_refuses_while_it_is_written_comes_back_alone(
+    house: TankHouse, tablet: Tablet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Written without savepoints first, it breaks the transaction; then once more with them."""
+    insert = post._insert
+    tried: list[list[str | None]] = []
+
+    def refused(events: list[dict[str, Any]], flows: list[dict[str, Any]]) -> None:
+        insert(events, flows)
+        if events[0]["note"] == "refused":
+            tried.append(connection.savepoint_ids[-1:])
+            insert(events, flows)
+
+    monkeypatch.setattr(post, "_insert", refused)
+    answers = tablet.send(
+        tablet.entry(lot="G1", n=1), tablet.entry(lot="G1", n=2, note="refused"), tablet.entry(lot="G1", n=3)
+    )
+    assert [one["outcome"] for one in answers] == ["sent", "came back", "sent"]
+    assert "in two places or in none" in answers[1]["problems"][0]["words"]
+    assert house.held(house.gobies) == 196
+    assert len(tried) == 2

@@ -33,28 +33,25 @@ _RINGING = Prepared(
     _PLACE,
     _MOMENT,
 )
-# Deaths that were not taken back, in a place or of a lot, between two moments.
-_DEATHS = Prepared(
-    lambda place, lot, since, until: (
-        Flow.objects.filter(
-            # One after the other, for either finds its few cells, and their flows, by an index.
-            from_cell__in=Cell.objects.filter(account__place=place)
-            .values("pk")
-            .union(Cell.objects.filter(lot=lot).values("pk")),
-            to_cell__account__cause=EventKind.DIED,
-            effective_at__gte=since,
-            effective_at__lte=until,
-            reversal=False,
-            event__reversed_by=None,
-        )
+# The cells of a place, and those of a lot in the house: number, lot, place and unit.
+_ABOUT_CELL = ("id", "lot_id", "account__place_id", "lot__unit")
+_CELLS_OF_PLACE = Prepared(
+    lambda place: Cell.objects.filter(account__place=place).values_list(*_ABOUT_CELL), _PLACE
+)
+_CELLS_OF_LOT = Prepared(
+    lambda lot: Cell.objects.filter(lot=lot, inside=True).values_list(*_ABOUT_CELL), _LOT
+)
+# What left some cells since a moment: when, how many, from which, why, and which event took it back. Nothing
+# else is a condition, for PostgreSQL could begin with all deaths, or all days since, of the whole house.
+_LEFT = Prepared(
+    lambda cells, since: (
+        Flow.objects.filter(from_cell__id__in=cells, effective_at__gte=since)
         .order_by()
         .values_list(
-            "effective_at", "n", "from_cell__lot_id", "from_cell__account__place_id", "from_cell__lot__unit"
+            "effective_at", "n", "from_cell_id", "to_cell__account__cause", "reversal", "event__reversed_by"
         )
     ),
-    _PLACE,
-    _LOT,
-    _MOMENT,
+    [Cell._meta.get_field("id")],
     _MOMENT,
 )
 
@@ -71,7 +68,8 @@ def raise_alarms(booked: Booked, around: Surroundings) -> str:
         return ""
     since = around.now - WINDOW
     with read_ahead(
-        _DEATHS.of(*_near(lot, place, moment)),
+        _CELLS_OF_PLACE.of(place.pk),
+        _CELLS_OF_LOT.of(lot.pk),
         _OPEN.of(lot.pk),
         _HELD.of(lot.pk),
         _RINGING.of(place.pk, since),
@@ -159,14 +157,16 @@ def see_alarm(alarm: Alarm, *, by: Person, now: datetime) -> bool:
 
 
 def _deaths(lot: Lot, place: Place, moment: datetime) -> tuple[Happened, Happened]:
-    """Deaths within a day of ``moment`` that were not taken back: in the tank, and of the lot. One query."""
-    rows = _DEATHS(*_near(lot, place, moment))
-    in_tank = tuple((at, n) for at, n, _, where, unit in rows if where == place.pk and not is_eggs(unit))
-    return in_tank, tuple((at, n) for at, n, whose, _, _ in rows if whose == lot.pk)
-
-
-def _near(lot: Lot, place: Place, moment: datetime) -> tuple[int, int, datetime, datetime]:
-    return place.pk, lot.pk, moment - WINDOW, moment + WINDOW
+    """Deaths from a day before ``moment`` on that were not taken back: in the tank, and of the lot. Three
+    queries."""
+    cells = {cell: told for cell, *told in _CELLS_OF_PLACE(place.pk) + _CELLS_OF_LOT(lot.pk)}
+    deaths = [
+        (at, n, *cells[cell])
+        for at, n, cell, cause, reversal, reversed_by in _LEFT(cells, moment - WINDOW)
+        if cause == EventKind.DIED and not reversal and reversed_by is None
+    ]
+    in_tank = tuple((at, n) for at, n, _, where, unit in deaths if where == place.pk and not is_eggs(unit))
+    return in_tank, tuple((at, n) for at, n, whose, _, _ in deaths if whose == lot.pk)
 
 
 def _ringing(reason: Reason, lot: Lot, alarms: Sequence[tuple[int, str, int]]) -> int | None:
