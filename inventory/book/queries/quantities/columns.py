@@ -1,7 +1,8 @@
 """The same quantities as of :mod:`.balances` and :mod:`.flows`, as whole columns.
 
 A report of the house names a hundred thousand cells. Rows that become numbers in arrays at once, and sums
-that are made there instead of by the database, take a third of the time of rows that become objects.
+that are made there instead of by the database, take a third of the time of rows that become objects. What
+those two modules answer is the definition, to which tests hold this one.
 """
 
 from collections.abc import Iterable, Sequence
