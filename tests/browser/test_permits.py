@@ -7,6 +7,8 @@ from axe_core_python.sync_playwright import Axe  # type: ignore[import-untyped]
 from playwright.sync_api import Page
 from pytest_django.live_server_helper import LiveServer
 
+from inventory.book.rules.happened import parse_happened
+from inventory.permits.actions.sightings import record_sighting
 from inventory.permits.models import Take
 
 from ..permits.house import PermitHouse, a_take, make_permit_house
@@ -65,12 +67,24 @@ def test_the_pages_are_for_everybody(
     recorded = house.record(a_take("two-spotted goby", 9, died=2), a_take("Asterias rubens", 1))
     page.set_viewport_size({"width": width, "height": 800})
     pk, take = house.permit.pk, recorded.takes[0].pk
+    lot = recorded.takes[0].lot
+    assert lot
+    record_sighting(
+        cell=lot.cells.get(inside=True),
+        permit=house.permit,
+        mark="left fin clipped",
+        happened=parse_happened("2026-09-02"),
+        by=house.officer,
+        now=house.now,
+        zone=house.zone,
+    )
     _sign_in(page, live_server, house, "/permits")
     found: dict[str, Any] = {}
     for path in (
         *("/permits", f"/permit/{pk}", f"/permit/{pk}/amend", f"/permit/{pk}/line/1", f"/permit/{pk}/trip"),
         *(f"/trip/{recorded.trip.identifier}", f"/take/{take}/correct", f"/take/{take}/move"),
         *("/permits/cases", f"/permits/case/{recorded.cases[0].pk}", "/loans", "/loans/new"),
+        f"/lot-sources/{lot.accession}",
     ):
         page.goto(live_server.url + path)
         wrong = [violation["id"] for violation in Axe().run(page)["violations"]]
