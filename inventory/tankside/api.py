@@ -30,6 +30,9 @@ from .rules.stated import Stated, StatedBody, StatedReading, Trouble
 
 router = Router(tags=["tank side"])
 
+# A text with a pattern, so that another text is answered by the interface (422) and not as no page at all.
+Identifier = Annotated[str, Path(pattern=r"^[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}$")]
+
 
 class Token(HttpBearer):
     """The device's token, in the header Authorization: Bearer. Answers 401 with the reason."""
@@ -184,7 +187,7 @@ def entries(request: HttpRequest, body: schemas.EntriesIn) -> Any:
 
 
 @router.post(
-    "/entries/{uuid:entry}/pictures/{uuid:identifier}",
+    "/entries/{entry}/pictures/{identifier}",
     auth=TOKEN,
     response={
         200: schemas.PictureAnswerOut,
@@ -207,7 +210,7 @@ def entries(request: HttpRequest, body: schemas.EntriesIn) -> Any:
     },
     summary="Send a picture of an entry",
 )
-def entry_picture(request: HttpRequest, entry: UUID, identifier: UUID) -> Any:
+def entry_picture(request: HttpRequest, entry: Identifier, identifier: Identifier) -> Any:
     """Keeps a photograph with an entry that was taken; at most three with one entry, 200 of a device a day.
 
     What is kept is drawn anew, without position or camera. The identifier is the device's: send the same
@@ -219,14 +222,18 @@ def entry_picture(request: HttpRequest, entry: UUID, identifier: UUID) -> Any:
     _not_too_large(request)
     try:
         taken = entry_pictures.take_entry_picture(
-            entry=entry, identifier=identifier, content=request.body, device=device, now=clock.now()
+            entry=UUID(entry),
+            identifier=UUID(identifier),
+            content=request.body,
+            device=device,
+            now=clock.now(),
         )
     except entry_pictures.NoEntry as error:
         return Status(404, {"detail": str(error), "reason": "none"})
     except entry_pictures.TooMany as error:
         return Status(429, {"detail": str(error), "reason": "too many"})
     except entry_pictures.PictureComesBack as back:
-        return {"identifier": identifier, "outcome": "came back", "already": False, "words": str(back)}
+        return {"identifier": UUID(identifier), "outcome": "came back", "already": False, "words": str(back)}
     return {
         "identifier": identifier,
         "outcome": "sent",

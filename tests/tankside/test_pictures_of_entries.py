@@ -99,6 +99,7 @@ def test_one_that_another_tab_kept_meanwhile_is_one_picture(
 def test_it_waits_until_its_entry_is_taken(tablet: Tablet) -> None:
     back = tablet.entry("moved", lot="G1", n=500, to_place="Q1")
     assert tablet.one(back)["outcome"] == "came back"
+    assert _send(tablet, "no-identifier", photograph()).json()["reason"] == "unreadable"
     for entry in (str(uuid4()), str(back["identifier"])):
         answer = _send(tablet, entry, photograph())
         assert (answer.status_code, answer.json()["reason"]) == (404, "none")
