@@ -1,7 +1,7 @@
 """A layout that is remembered is the one that would be made now."""
 
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import pytest
 from django.utils.timezone import get_current_timezone
@@ -9,7 +9,7 @@ from django.utils.timezone import get_current_timezone
 from census.reports.files.grid import row_of
 from census.reports.queries import documents
 from census.reports.queries.checked import checked
-from census.reports.queries.documents import document_of
+from census.reports.queries.documents import document_of, question_of
 from census.reports.queries.layouts import LAYOUTS
 from census.reports.rules.document import Document
 from census.reports.rules.said import Saying
@@ -125,3 +125,16 @@ def test_a_line_more_on_a_permit_numbers_the_sources_anew(house: Sample) -> None
     numbers = [line.number for part in again.parts for table in part.tables() for line in table.lines]
     assert numbers == list(range(1, len(numbers) + 1))
     assert len(numbers) == 1 + sum(len(table.lines) for part in first.parts for table in part.tables())
+
+
+def test_what_does_not_tie_for_one_taxon_is_not_told_of_another(
+    house: Sample, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    saying = Saying(get_current_timezone())
+    question, _ = question_of(LAYOUTS["taxon"], {}, today=date(2026, 10, 20))
+    goby, other = (
+        document_of(LAYOUTS["taxon"], question, saying, name)
+        for name in [taxon.scientific_name for taxon in house.taxa.values()][:2]
+    )
+    monkeypatch.setattr("census.reports.queries.checked.failures", lambda document: [document.title])
+    assert [checked(goby), checked(other)] == [[goby.title], [other.title]]

@@ -14,7 +14,7 @@ from ..rules.document import Document
 from .documents import last_moment
 from .layouts import LAYOUTS
 
-_Key = tuple[object, object, object, str, str]
+_Key = tuple[object, ...]
 KEPT = 200
 _known: OrderedDict[_Key, tuple[BookState, list[str]]] = OrderedDict()
 _lock = Lock()
@@ -29,7 +29,9 @@ def checked(document: Document) -> list[str]:
         return failures(document)
     columns = tuple((part.key, tuple(column.key for column in part.columns)) for part in document.parts)
     zone = str(timezone.get_current_timezone())
-    key = (document.layout, tuple(document.questions), columns, zone, str(connection.settings_dict["NAME"]))
+    # The title tells what a report of one thing is about, which its questions do not.
+    asked = (document.layout, document.title, tuple(document.questions), columns)
+    key = (*asked, zone, str(connection.settings_dict["NAME"]))
     state = book_state()
     recalled = _recalled(document, key, state)
     if recalled is not None:
