@@ -198,7 +198,7 @@ def test_the_page_lists_the_backups_and_what_is_wrong(
 ) -> None:
     empty = as_role(Role.ADMINISTRATOR).get("/machine").text
     assert "There is no backup in" in empty
-    assert "All is well" in empty
+    assert "The machine is well" in empty
     (backups / name_at(factories.NOW - timedelta(days=3), encrypted=True)).write_bytes(b"x" * 2048)
     page = as_role(Role.ADMINISTRATOR).get("/machine").text
     assert "<caption>1 backup in" in page

@@ -1,5 +1,6 @@
 """The sheet that proves the sums: live formulas over the sheets by taxon and by place."""
 
+from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
@@ -60,6 +61,7 @@ def _column_lines(taxon: Part, place: Part) -> Iterator[Line]:
     """Each column's total, as the program says it and as each sheet adds it up, by unit."""
     yield ["house total of", "unit", "by the program", "by taxon", "by place", "difference"]
     report = taxon[0]
+    added_up = [(part, _added_up(part[0])) for part in (taxon, place)]
     groups = [
         ("deaths of all ages", ("died_within_30_days", "died")),
         *((column, (column,)) for column in NUMBER_COLUMNS if column not in _SPLIT | _BETWEEN),
@@ -70,9 +72,9 @@ def _column_lines(taxon: Part, place: Part) -> Iterator[Line]:
             sums = [
                 (
                     "=" + "+".join(_sum_of_unit(part, column, unit) for column in columns),
-                    sum(row.value(column) for row in part[0].rows if row.unit == unit for column in columns),
+                    sum(found[unit, column] for column in columns),
                 )
-                for part in (taxon, place)
+                for part, found in added_up
             ]
             difference = abs(said - sums[0][1]) + abs(said - sums[1][1])
             yield [
@@ -82,6 +84,15 @@ def _column_lines(taxon: Part, place: Part) -> Iterator[Line]:
                 *sums,
                 ("=ABS(C{line}-D{line})+ABS(C{line}-E{line})", difference),
             ]
+
+
+def _added_up(report: Report) -> Counter[tuple[str, str]]:
+    """Sum of each column by unit, in one walk: a walk over the rows of a big house makes each of them."""
+    found: Counter[tuple[str, str]] = Counter()
+    for row in report.rows:
+        for column in NUMBER_COLUMNS:
+            found[row.unit, column] += row.value(column)
+    return found
 
 
 def _sum_of_unit(part: Part, column: str, unit: str) -> str:
@@ -96,13 +107,15 @@ def _between_lines(taxon: Part, place: Part) -> Iterator[Line]:
     animals changed from ours to another's within the scope "ours"."""
     yield ["between rows of the house", "sheet", "in", "out", "", "difference"]
     for report, layout in (taxon, place):
+        found = _added_up(report)
         for kind in ("moved", "regrouped"):
             if kind == "regrouped" and report.question.scope.value == "ours":
                 continue
             sums = []
             for column in (f"{kind}_in", f"{kind}_out"):
                 formula = f"=SUM({layout.whole(column, len(report.rows))})"
-                sums.append((formula, sum(row.value(column) for row in report.rows)))
+                now = sum(n for (_, of_column), n in found.items() if of_column == column)
+                sums.append((formula, now))
             yield [kind, layout.name, *sums, "", ("=C{line}-D{line}", sums[0][1] - sums[1][1])]
 
 
