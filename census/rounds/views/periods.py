@@ -118,7 +118,7 @@ def _step(request: HttpRequest, found: Period) -> None:
 
 
 def _changed(version_id: int) -> list[dict[str, object]]:
-    """The changed figures as they were kept at that closing."""
+    """The changed figures as they were kept at that closing, with a column's name as people write it."""
     kept = VersionStatement.objects.filter(version_id=version_id, name=CHANGED).first()
     rows: list[dict[str, object]] = json.loads(bytes(kept.content)) if kept else []
-    return rows
+    return [{**row, "figure": str(row["figure"]).replace("_mfu", " m.f.u").replace("_", " ")} for row in rows]
