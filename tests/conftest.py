@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import threading
 from collections.abc import Iterator
 from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING, Any
@@ -66,6 +67,7 @@ def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -
         as_migrated = connection.creation.serialize_db_to_string()
 
     def empty_and_restore(test_case: Any) -> None:
+        _let_end("alarm post", "reports")
         triggers.remove(connection, triggers.DECLARED)
         try:
             # No post_migrate: what it would create is among the rows that are put back. Sequences run
@@ -117,6 +119,13 @@ def pytest_handlecrashitem(crashitem: str, report: pytest.TestReport, sched: Any
         _crashed.add(crashitem)
         sched.mark_test_pending(crashitem)
         report.outcome = "rerun"  # type: ignore[assignment]  # a word of pytest-rerunfailures
+
+
+def _let_end(*names: str) -> None:
+    """Waits, for a while, for threads that the product left behind: they write where tables are emptied."""
+    for thread in threading.enumerate():
+        if thread.name in names:
+            thread.join(timeout=20)
 
 
 def _chromium() -> str | None:
