@@ -13,8 +13,9 @@ from census.rounds.actions.sheets import hand_in
 from census.rounds.actions.written_in import Found, ask_write_in, find_write_in
 from census.rounds.models import ApprovalAsked, Census, Line, Notice, Sheet, WriteInFinding
 from census.rounds.queries.reading import Row, read_census
-from census.rounds.rules.words import FoundAs, LineKind, LineState
+from census.rounds.rules.words import LineKind, LineState
 from inventory.book.models import Lot
+from inventory.book.rules.found_as import FoundAs
 from inventory.names.models import Taxon
 from inventory.people.models import Person
 from tests import factories

@@ -9,6 +9,7 @@ from django.db import transaction
 
 from inventory.book.actions.register import RowsRefused, register_lots
 from inventory.book.models import Lot
+from inventory.book.rules.found_as import FoundAs
 from inventory.book.rules.sheets import LotRow
 from inventory.db.locks import serialize_writers
 from inventory.names.models import Taxon
@@ -21,7 +22,7 @@ from ..queries.written_class import class_found, counted_by_two
 from ..rules.settling import Settling
 from ..rules.tolerance import EXACT
 from ..rules.who import DECIDES
-from ..rules.words import FoundAs, How, LineKind, NoticeKind
+from ..rules.words import How, LineKind, NoticeKind
 from .against import names_needed, problems_but_approval
 from .allowed import require
 from .asking import keep_asked

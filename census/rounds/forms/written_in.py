@@ -4,10 +4,10 @@ from typing import Any
 
 from django import forms
 
+from inventory.book.rules.found_as import FoundAs
 from inventory.names.models import Taxon
 from inventory.people.models import Person
 
-from ..rules.words import FoundAs
 from .deciding import against_names
 
 

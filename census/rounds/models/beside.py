@@ -4,11 +4,12 @@ from django.db import models
 from django.db.models import Q
 
 from inventory.book.models import Document, Event, Lot, Period, PeriodVersion
+from inventory.book.rules.found_as import FoundAs
 from inventory.db import triggers
 from inventory.names.models import Taxon
 from inventory.people.models import Person
 
-from ..rules.words import FoundAs, NoticeKind, SecondName
+from ..rules.words import NoticeKind, SecondName
 from .census import Census
 from .counts import Count
 from .sheets import Line, Sheet

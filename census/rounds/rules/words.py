@@ -111,26 +111,6 @@ class SecondName(StrEnum):
     APPROVER = "approval"
 
 
-class FoundAs(StrEnum):
-    """What a written-in animal turns out to be."""
-
-    OTHER_NAME = "other_name"
-    CAME_WITH = "came_with"
-    SETTLED = "settled"
-    MOVED = "moved"
-    INTRODUCED = "introduced"
-
-    @property
-    def words(self) -> str:
-        return {
-            "other_name": "already here under another name",
-            "came_with": "came with rock, kelp or animals",
-            "settled": "settled from sea water",
-            "moved": "moved here without a record",
-            "introduced": "introduced species",
-        }[self.value]
-
-
 class CameBackAs(StrEnum):
     """What is done about counts that a device sent and that could not be taken."""
 

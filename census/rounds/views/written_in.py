@@ -8,6 +8,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
+from inventory.book.rules.found_as import FoundAs
 from inventory.doors import clock
 from inventory.people.access import may, person_of, requires
 
@@ -18,7 +19,7 @@ from ..forms.written_in import PictureForm, WrittenInForm
 from ..models import ApprovalAsked, Line
 from ..queries.find import NotFound, find_line, line_called
 from ..queries.waiting import waiting_about
-from ..rules.words import FoundAs, LineKind
+from ..rules.words import LineKind
 from . import COMPARES, COUNTS, DECIDES
 
 
