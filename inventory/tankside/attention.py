@@ -11,14 +11,18 @@ from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 
 from .models import Entry
-from .queries import bodies, doubles, open_items
+from .queries import bodies, doubles, open_items, unlisted
+from .who import SEES_INTRODUCED
 
 SHOWN = 10
 REGISTRAR = frozenset({Role.REGISTRAR})
 
 
 def items(person: Person, *, now: datetime) -> list[Attention]:
-    """Alarms, own entries that came back, doubles, open names, questions. A constant number of queries."""
+    """Alarms, own entries that came back, doubles, open names, questions, introduced species.
+
+    A constant number of queries.
+    """
     hidden = blind.hidden_from(person)
     found = [
         _alarms(),
@@ -28,6 +32,7 @@ def items(person: Person, *, now: datetime) -> list[Attention]:
         _open_names(hidden),
         _questions(),
         _unlisted(hidden),
+        _introduced(hidden),
         _dead_on_arrival(hidden),
         _bodies(hidden),
     ]
@@ -159,8 +164,28 @@ def _bodies(hidden: frozenset[int]) -> Attention:
 
 
 def _unlisted(hidden: frozenset[int]) -> Attention:
-    entries = open_items.unlisted().exclude(place__in=hidden)
+    entries = unlisted.unlisted().exclude(place__in=hidden)
     return _to_look_into("Animals on no list, written in at a tank", list(entries), "unlisted")
+
+
+def _introduced(hidden: frozenset[int]) -> Attention:
+    """Until the permit officer has seen it: that it was found, or that it was none after all."""
+    waiting = list(unlisted.to_be_seen(hidden=hidden))
+    return Attention(
+        heading="Introduced species at the tanks: to be seen, check local rules",
+        total=len(waiting),
+        url=reverse("on_no_list"),
+        roles=frozenset(SEES_INTRODUCED),
+        lines=tuple(
+            Line(
+                f"{one} in {one.entry.place}, {timezone.localtime(one.found_at):%Y-%m-%d}",
+                reverse("what_it_was", args=[one.entry_id]),
+                one.found_by.name,
+                frozenset({one.entry.place_id}) if one.entry.place_id else frozenset(),
+            )
+            for one in waiting
+        ),
+    )
 
 
 def _dead_on_arrival(hidden: frozenset[int]) -> Attention:

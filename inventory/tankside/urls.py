@@ -2,7 +2,15 @@
 
 from django.urls import path
 
-from . import views, views_app, views_labels, views_log, views_pictures, views_quarantine
+from . import (
+    views,
+    views_app,
+    views_labels,
+    views_log,
+    views_pictures,
+    views_quarantine,
+    views_unlisted,
+)
 from .rules.pages import PAGES
 
 urlpatterns = [
@@ -11,6 +19,8 @@ urlpatterns = [
     path("open-names", views.open_names, name="open_names"),
     path("came-back", views.came_back, name="came_back"),
     path("questions", views.questions, name="tank_questions"),
+    path("on-no-list", views_unlisted.on_no_list, name="on_no_list"),
+    path("on-no-list/<int:pk>", views_unlisted.what_it_was, name="what_it_was"),
     path("bodies", views.bodies, name="bodies"),
     path("event/<int:pk>/body", views.body, name="tank_body"),
     path("sent", views.sent, name="tank_sent"),

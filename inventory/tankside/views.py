@@ -25,11 +25,12 @@ from .actions.alarms import see_alarm
 from .actions.bodies import BagInUse, state_body
 from .actions.open_names import NotThisOne, settle_open_name
 from .actions.questions import set_aside
-from .forms import BodyForm
+from .forms import BodyForm, FindingForm
 from .models import HELD, Alarm, Body
 from .queries import bodies as body_queries
 from .queries import doubles as double_queries
 from .queries import open_items
+from .queries import unlisted as unlisted_queries
 from .queries.entry_pictures import of_entries, of_events
 from .rules.stated import StatedBody
 
@@ -168,37 +169,37 @@ def questions(request: HttpRequest) -> HttpResponse:
         if not may(request, Role.REGISTRAR):
             raise PermissionDenied("The registrar ticks off what was looked at.")
         if "entry" in request.POST:
-            return _look_into(request)
+            return _count_dead(request)
         flag = get_object_or_404(flags, pk=_number(request, "flag"))
         settle_flag(flag, by=person_of(request.user), now=clock.now())
         messages.success(request, f"Event {flag.event_id} was looked at.")
         return redirect("tank_questions")
     page = Paginator(flags, ON_A_PAGE).get_page(request.GET.get("page"))
     told = story.tell([flag.event_id for flag in page])
-    unlisted = open_items.unlisted().exclude(place__in=hidden)
+    may_settle = may(request, Role.REGISTRAR)
+    unlisted = unlisted_queries.unlisted().exclude(place__in=hidden)
     dead = open_items.dead_on_arrival().exclude(place__in=hidden)
     context = {
         "page": page,
         "rows": [(flag, told[flag.event_id]) for flag in page],
         "photographs": of_events(told, hidden),
-        "unlisted": unlisted,
+        "unlisted": [(entry, FindingForm(auto_id=f"animal-{entry.pk}-%s")) for entry in unlisted],
+        "names": unlisted_queries.names_offered() if may_settle and unlisted else [],
         "dead_on_arrival": dead,
         "of_entries": of_entries([entry.pk for entry in (*unlisted, *dead)]),
-        "may_settle": may(request, Role.REGISTRAR),
+        "may_settle": may_settle,
         "may_state": may(request, *STATES_BODIES),
     }
     return render(request, "tankside/questions.html", context)
 
 
-def _look_into(request: HttpRequest) -> HttpResponse:
-    asked = {"unlisted": open_items.unlisted, "dead": open_items.dead_on_arrival}
-    rows = asked.get(request.POST.get("of", ""), open_items.unlisted)()
-    entry = get_object_or_404(rows, pk=_number(request, "entry"))
+def _count_dead(request: HttpRequest) -> HttpResponse:
+    entry = get_object_or_404(open_items.dead_on_arrival(), pk=_number(request, "entry"))
     what = " ".join(request.POST.get("why", "").split())[:200]
     if not what:
-        messages.warning(request, "Say what it was and what was done; nothing was changed.")
+        messages.warning(request, "Say what was done; nothing was changed.")
     elif set_aside(entry, why=what, by=person_of(request.user), now=clock.now()):
-        messages.success(request, "Looked into. What was written stays under “Sent from devices”.")
+        messages.success(request, "Counted. What was written stays under “Sent from devices”.")
     return redirect("tank_questions")
 
 

@@ -1,4 +1,4 @@
-"""Which roles may set what on the tank side's pages."""
+"""Which roles may set or say what on the tank side's pages."""
 
 from inventory.book.who import RECORDS
 from inventory.people.rules.roles import Role
@@ -6,3 +6,5 @@ from inventory.people.rules.roles import Role
 # Whoever decides what a name stands for; and for one lot, whoever records what happens to it.
 SETS_PICTURES_OF_TAXA = (Role.REGISTRAR, Role.CURATOR)
 SETS_PICTURES_OF_LOTS = RECORDS
+SETTLES_UNLISTED = (Role.REGISTRAR,)
+SEES_INTRODUCED = (Role.PERMIT_OFFICER,)

@@ -9,11 +9,14 @@ from axe_core_python.sync_playwright import Axe  # type: ignore[import-untyped]
 from django.test import Client
 from playwright.sync_api import Page
 
+from inventory.book.rules.found_as import FoundAs
 from inventory.doors import clock
 from inventory.people.actions.codes import WrongCode, check_code, set_code
 from inventory.people.actions.devices import enrol, make_device, offer_code
 from inventory.people.models import Device, DeviceScope, Person
 from inventory.people.rules.roles import Role
+from inventory.tankside.actions.unlisted import Said, say_what_it_was
+from inventory.tankside.models import Entry
 
 from .. import factories
 
@@ -28,6 +31,7 @@ PAGES = (
     "/open-names",
     "/came-back",
     "/questions",
+    "/on-no-list",
     "/sent",
     "/picture/lot/A0",
     "/picture/taxon/Raja%20clavata",
@@ -58,6 +62,13 @@ def registrar(transactional_db: None, settings: Any) -> Person:
     for of in (rays[0], goby.lots.get()):
         factories.make_picture(of, by=person)
     _send(_tablet(person, keeper), keeper)
+    say_what_it_was(
+        entry=Entry.objects.latest("pk"),
+        said=Said(FoundAs.SETTLED, "two-spotted goby", "seen from both sides of the tank"),
+        instead_of=None,
+        by=person,
+        now=clock.now(),
+    )
     return person
 
 
@@ -94,6 +105,8 @@ def _send(token: str, keeper: Person) -> None:
         entry(lot="A1"),
         entry("moved", lot="A2", to_place="E02"),
         entry("note", note="algae on the window", numbers=None),
+        entry("note", note="Not on the list: 2, a flat oyster with frills", numbers=None, unlisted=True),
+        entry("note", note="Not on the list: 1, a cushion star", numbers=None, unlisted=True),
     ]
     answer = Client().post(
         "/api/v1/entries",
@@ -153,3 +166,28 @@ def test_a_double_is_settled_with_one_tap(registrar: Person, live_server: object
     page.goto(f"{live_server}/doubles")
     page.get_by_role("button", name="The same").first.click()
     page.get_by_text("is taken back by event").wait_for()
+
+
+def test_the_registrar_says_what_an_animal_on_no_list_was_and_the_permit_officer_has_seen_it(
+    registrar: Person, live_server: object, page: Page
+) -> None:
+    """One person with both roles walks both ways."""
+    _sign_in(page, live_server, registrar)
+    page.goto(f"{live_server}/questions")
+    row = page.get_by_role("row", name="a flat oyster with frills")
+    row.get_by_label("It is").select_option("introduced species")
+    row.get_by_label("Name").fill("Pacific oyster")
+    row.get_by_label("How you know, and what was done").fill("by its shell; left where it is")
+    row.get_by_role("button", name="Keep it").click()
+    page.get_by_text("The permit officer finds it on the page Today.").wait_for()
+    page.goto(f"{live_server}/")
+    page.get_by_role("link", name="Pacific oyster: introduced species").click()
+    page.get_by_role("heading", name="Say it anew").wait_for()
+    _look(page, "introduced")
+    page.get_by_role("link", name="All that were looked into").click()
+    page.get_by_role("button", name="I have seen: Pacific oyster").click()
+    page.get_by_text("Seen: Pacific oyster: introduced species.").wait_for()
+    page.get_by_role("link", name="Not on the list: 1, a cushion star").click()
+    _look(page, "settled")
+    page.get_by_role("link", name="Settled: A0").click()
+    page.wait_for_url("**/record/settled/A0")

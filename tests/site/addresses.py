@@ -14,7 +14,7 @@ from inventory.book.models import Document, Event, Lot, PeriodVersion, Place
 from inventory.names.models import BackboneRelease, NameCheck, Taxon
 from inventory.people.models import Device, Person, RoleTerm
 from inventory.permits.models import Authority, Case, Loan, Permit, PermitReturn, Sighting, Take, Trip
-from inventory.tankside.models import EntryPicture
+from inventory.tankside.models import Entry, EntryPicture
 
 _PARAMETER = re.compile(r"<(?:\w+:)?(\w+)>")
 # Of which table a route's number is, by the beginning of its address.
@@ -26,6 +26,7 @@ _NUMBERED: tuple[tuple[str, type[Model]], ...] = (
     ("my-sign-in/factor/", Person),
     ("event/", Event),
     ("picture/entry/", EntryPicture),
+    ("on-no-list/", Entry),
     ("permits/trade/event/", Event),
     ("backbone/", BackboneRelease),
     ("names/", NameCheck),

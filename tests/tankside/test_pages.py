@@ -18,7 +18,7 @@ from ..factories import NOW, make_event, make_person
 from .conftest import Tablet, TankHouse
 
 SignedIn = Callable[[Person], Client]
-PAGES = ("/alarms", "/doubles", "/open-names", "/came-back", "/questions", "/sent", "/")
+PAGES = ("/alarms", "/doubles", "/open-names", "/came-back", "/questions", "/on-no-list", "/sent", "/")
 
 
 def signed_in(person: Person) -> Client:
@@ -252,12 +252,13 @@ def test_an_animal_on_no_list_waits_for_the_registrar(
     assert "a red starfish" in page
     assert "a goby" not in page
     entry = Entry.objects.get(identifier=written["identifier"])
-    assert signed_in(house.aquarist).post("/questions", {"entry": entry.pk, "why": "x"}).status_code == 403
-    assert (
-        "Say what it was" in registrar.post("/questions", {"entry": entry.pk, "why": " "}, follow=True).text
-    )
-    registrar.post("/questions", {"entry": entry.pk, "why": "Henricia oculata 0001234, moved on 3 October"})
+    said = {"found_as": "moved", "name": "Henricia oculata", "note": "0001234, moved on 3 October"}
+    assert signed_in(house.aquarist).post(f"/on-no-list/{entry.pk}", said).status_code == 403
+    assert "Nothing was kept" in registrar.post(f"/on-no-list/{entry.pk}", said | {"note": " "}).text
+    assert "a red starfish" in registrar.get("/questions").text
+    registrar.post(f"/on-no-list/{entry.pk}", said)
     assert "None: " in registrar.get("/questions").text
+    assert heading not in registrar.get("/").text
     assert "a red starfish" in registrar.get("/sent").text
 
 
@@ -282,6 +283,6 @@ def test_a_counter_does_not_see_what_happened_in_a_tank_while_counting_it(
     busy(tablet)
     hidden = frozenset({house.kelp_hall.pk})
     monkeypatch.setattr("inventory.book.blind.hidden_from", lambda person: hidden)
-    for url in ("/doubles", "/open-names", "/questions", "/sent"):
+    for url in ("/doubles", "/open-names", "/questions", "/on-no-list", "/sent"):
         page: Any = registrar.get(url)
         assert len(page.context["page"]) == 0, url

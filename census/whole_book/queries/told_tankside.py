@@ -16,6 +16,7 @@ from inventory.tankside.models import (
     Reading,
     SetAside,
     StayWord,
+    UnlistedFinding,
     WantedRange,
 )
 
@@ -23,7 +24,7 @@ from .of_subject import day, events_of
 
 
 def told(subject: Subject) -> Iterator[Told]:
-    """Seven queries for a lot, nine for a place, none for a permit."""
+    """Eight queries for a lot, ten for a place, none for a permit."""
     if subject.kind is About.PERMIT:
         return
     where = Q(lot=subject.pk) if subject.kind is About.LOT else Q(place=subject.pk)
@@ -62,6 +63,16 @@ def _entries(where: Q) -> Iterator[Told]:
     )
     for one in aside:
         yield Told(one.at, one.at, "set aside", one.entry.told, one.by.name, why=one.why)
+    found = UnlistedFinding.objects.filter(entry__in=entries.values("pk"))
+    for finding in found.select_related("found_by", "seen__by"):
+        url = reverse("what_it_was", args=[finding.entry_id])
+        moment, words = finding.found_at, str(finding)
+        yield Told(
+            moment, moment, "on no list: what it was", words, finding.found_by.name, why=finding.note, url=url
+        )
+        seen = getattr(finding, "seen", None)
+        if seen is not None:
+            yield Told(seen.at, seen.at, "seen by the permit officer", words, seen.by.name, url=url)
 
 
 def _of_events(subject: Subject) -> Iterator[Told]:

@@ -10,7 +10,7 @@ from ..models import Entry, SetAside
 
 
 def set_aside(entry: Entry, *, why: str, by: Person, now: datetime) -> bool:
-    """Notes what became of an entry that came back, or that told of an animal on no list.
+    """Notes what became of an entry that came back, or that told of animals dead on arrival.
 
     False when somebody was faster.
     """

@@ -7,6 +7,7 @@ from .open_names import OpenLot
 from .pictures import Picture
 from .quarantine import QuarantineRule, StayWord
 from .readings import Reading, WantedRange
+from .unlisted import FindingSeen, UnlistedFinding
 
 __all__ = [
     "HELD",
@@ -15,6 +16,7 @@ __all__ = [
     "DoubleDecision",
     "Entry",
     "EntryPicture",
+    "FindingSeen",
     "Kept",
     "OpenLot",
     "Outcome",
@@ -24,5 +26,6 @@ __all__ = [
     "Reading",
     "SetAside",
     "StayWord",
+    "UnlistedFinding",
     "WantedRange",
 ]

@@ -88,7 +88,8 @@ triggers.declare(*ENTRY_TRIGGERS)
 class SetAside(models.Model):
     """An entry that somebody has looked into, and what it was. Append-only.
 
-    Of one that came back nothing is to be entered any more; of an animal on no list it is known what it was.
+    Of one that came back nothing is to be entered any more; what was dead on arrival is counted. What an
+    animal on no list was stands in :class:`UnlistedFinding`; here stand the answers from before those.
     """
 
     entry = models.OneToOneField(Entry, on_delete=models.PROTECT, related_name="set_aside")

@@ -46,15 +46,6 @@ def questions() -> QuerySet[Flag]:
     )
 
 
-def unlisted() -> QuerySet[Entry]:
-    """Animals on no list that somebody wrote in at a tank, and nobody has looked into; the oldest first."""
-    return (
-        Entry.objects.filter(outcome=Outcome.SENT, body__unlisted=True, set_aside=None, undone_by=None)
-        .select_related("person", "device", "place")
-        .order_by("id")
-    )
-
-
 def dead_on_arrival() -> QuerySet[Entry]:
     """What arrived with dead among it, or all dead, and nobody has counted yet; the oldest first."""
     return (
