@@ -31,9 +31,8 @@ def items(person: Person, *, now: datetime) -> list[Attention]:
         _doubles(now, hidden),
         _open_names(hidden),
         _questions(),
-        _unlisted(hidden),
+        *_looked_into(hidden),
         _introduced(hidden),
-        _dead_on_arrival(hidden),
         _bodies(hidden),
     ]
     return [item for item in found if item.total]
@@ -163,9 +162,12 @@ def _bodies(hidden: frozenset[int]) -> Attention:
     )
 
 
-def _unlisted(hidden: frozenset[int]) -> Attention:
-    entries = unlisted.unlisted().exclude(place__in=hidden)
-    return _to_look_into("Animals on no list, written in at a tank", list(entries), "unlisted")
+def _looked_into(hidden: frozenset[int]) -> list[Attention]:
+    on_no_list, dead = open_items.to_look_into(hidden=hidden)
+    return [
+        _to_look_into("Animals on no list, written in at a tank", on_no_list, "unlisted"),
+        _to_look_into("Dead on arrival: to be counted against permit or supplier", dead, "dead-on-arrival"),
+    ]
 
 
 def _introduced(hidden: frozenset[int]) -> Attention:
@@ -185,13 +187,6 @@ def _introduced(hidden: frozenset[int]) -> Attention:
             )
             for one in waiting
         ),
-    )
-
-
-def _dead_on_arrival(hidden: frozenset[int]) -> Attention:
-    entries = open_items.dead_on_arrival().exclude(place__in=hidden)
-    return _to_look_into(
-        "Dead on arrival: to be counted against permit or supplier", list(entries), "dead-on-arrival"
     )
 
 

@@ -4,7 +4,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import BooleanField, Exists, OuterRef, Q, QuerySet, Value
 
 from inventory.book.models import Cell, Flag, Lot
 from inventory.book.models.flags import FlagKind
@@ -15,6 +15,7 @@ from inventory.people.models import Person
 from ..models import Alarm, Entry, OpenLot, Outcome
 from ..rules import open_names
 from ..rules.kinds import EntryKind
+from .unlisted import unlisted
 
 # Ticked off by looking at them; open names and doubles have pages of their own.
 QUESTIONS = (FlagKind.CLOCK, FlagKind.AUTHOR, FlagKind.BODY, FlagKind.MORE_THAN_BOOK)
@@ -60,6 +61,20 @@ def dead_on_arrival() -> QuerySet[Entry]:
         .select_related("person", "device", "place", "lot__taxon")
         .order_by("id")
     )
+
+
+def to_look_into(*, hidden: Collection[int]) -> tuple[list[Entry], list[Entry]]:
+    """Animals on no list, and what arrived dead, in one query: the page Today asks for both each time."""
+    on_no_list, dead = (
+        asked.exclude(place__in=hidden)
+        .select_related(None)
+        .select_related("person")
+        .order_by()
+        .annotate(is_dead=Value(is_dead, output_field=BooleanField()))
+        for asked, is_dead in ((unlisted(), False), (dead_on_arrival(), True))
+    )
+    found = list(on_no_list.union(dead, all=True).order_by("id"))
+    return [one for one in found if not one.is_dead], [one for one in found if one.is_dead]
 
 
 def came_back(person: Person | None = None) -> QuerySet[Entry]:
