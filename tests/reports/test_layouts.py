@@ -141,6 +141,20 @@ def test_the_quarters_follow_each_other(sample: Sample) -> None:
     assert gobies["2026 Q3 change"].value == -5
 
 
+def test_the_scopes_in_the_head_of_the_quarters_begin_with_the_first_and_end_with_the_last(
+    sample: Sample,
+) -> None:
+    last = dict(answered("taxa").head)["scopes, animal"]
+    first_day = THIRD_QUARTER.first_day
+    before = replace(
+        THIRD_QUARTER, first_day=first_day.replace(month=1), last_day=first_day.replace(month=3, day=31)
+    )
+    first = dict(answered("taxa", before).head)["scopes, animal"]
+    year = dict(answered("periods", replace(before, last_day=THIRD_QUARTER.last_day)).head)["scopes, animal"]
+    assert first.split("; ")[0] != last.split("; ")[0]
+    assert year.split("; ") == [first.split("; ")[0], last.split("; ")[1]]
+
+
 def test_a_year_is_the_sum_of_its_quarters_and_of_what_was_entered_late(sample: Sample) -> None:
     """Two deaths of June come in after the second quarter is closed: late there, died in the year."""
     year = replace(THIRD_QUARTER, first_day=THIRD_QUARTER.first_day.replace(month=1))

@@ -62,7 +62,12 @@ def by_period(question: Question, saying: Saying) -> Document:
     ruled, method = _method_changes(quarters, taxa)
     numbers_part = _numbers(columns, units, taxa, names=names, numbers=numbers, ruled=ruled)
     flows = _flows(columns, years, units, numbers)
-    whole = replace(reports[-1], question=question, opening=reports[0].opening)
+    whole = replace(
+        reports[-1],
+        question=question,
+        opening=reports[0].opening,
+        opening_scopes=reports[0].opening_scopes,
+    )
     return Document(
         layout="periods",
         title=f"Population change by period, {saying.days(question.first_day, question.last_day)}",
