@@ -3,8 +3,9 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from census.reports.rules.document import Block, Document, Line, Part, Table
+from census.reports.rules.document import Block, Column, Document, Figure, Kind, Line, Part, Table
 from census.reports.rules.lines import Lines
+from census.reports.rules.shown import said_of
 
 # Parts of blocks of tables, each told by its number of lines.
 SHAPES = st.lists(st.lists(st.lists(st.integers(0, 4), max_size=3), max_size=3), max_size=3)
@@ -49,3 +50,10 @@ def test_every_page_is_a_slice_of_the_plain_list_of_all_lines(
     assert list(lines) == plain
     assert list(lines[first : first + size]) == plain[first : first + size]
     assert [lines[i] for i in range(-len(plain), len(plain))] == [*plain, *plain]
+
+
+def test_a_share_that_fell_has_a_true_minus_as_every_number_has() -> None:
+    percent = Column("percent", "per cent", Kind.TEXT)
+    assert said_of(percent, Figure("-4 %")) == "\N{MINUS SIGN}4 %"
+    assert said_of(percent, Figure("+4 %")) == "+4 %"
+    assert said_of(percent, Figure("- none")) == "- none"

@@ -12,4 +12,7 @@ def said_of(column: Column, figure: Figure) -> str:
         return ""
     if isinstance(value, int):
         return signed(value) if column.kind is Kind.SIGNED else whole(value)
-    return value.replace("-", MINUS) if column.kind is Kind.MFU else value
+    if column.kind is Kind.MFU:
+        return value.replace("-", MINUS)
+    # A share in words, "-4 %", is a number too.
+    return f"{MINUS}{value[1:]}" if value[:1] == "-" and value[1:2].isdigit() else value

@@ -31,8 +31,8 @@ KIND_WORDS: dict[str, str] = {
 
 
 def signed(n: int) -> str:
-    """A difference with its sign: "+3", "0", or with a true minus in front."""
-    return f"+{n}" if n > 0 else whole(n)
+    """A difference with its sign: "+3", "+1,250", "0", or with a true minus in front."""
+    return f"+{whole(n)}" if n > 0 else whole(n)
 
 
 def whole(n: int) -> str:
