@@ -19,7 +19,9 @@ from census.population.models import Expectation
 from census.population.queries.expecting import scores
 from census.population.queries.watching import false_if_high, read_watch
 from census.population.writers.methods import METHODS
+from census.population.writers.rates import _chance
 from inventory.book import blind
+from inventory.book.rules.words import signed
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 from tests.change.rows import Book
@@ -145,6 +147,22 @@ def test_below_twenty_animals_no_share_is_given_in_per_cent(sample: Sample, clie
     wrasse = page[page.index("Sexes on") :]
     assert "3 of 6" in wrasse
     assert "%</td>" not in wrasse
+
+
+def test_scientific_names_are_in_italics_in_whatever_column_they_stand(
+    sample: Sample, client: Client
+) -> None:
+    inspector = _signed_in(client, Role.INSPECTOR)
+    for name in ("losses", "rates", "growth", "soon-after"):
+        page = inspector.get(f"/populations/{name}", QUARTER).content.decode()
+        rows = page[page.rindex("<tbody>") if name != "rates" else page.index("<tbody>") :]
+        assert re.search(r'<i class="name">[A-Z][a-z]+ [a-z]+</i>', rows), name
+        assert not re.search(r"<t[dh][^>]*>(Gobius niger|Labrus bergylta)<", page)
+
+
+def test_a_chance_is_never_nought_and_numbers_have_their_thousands_apart() -> None:
+    assert (_chance(0.0000004).shown, _chance(0.0123).shown) == ("under 0.001", "0.012")
+    assert (signed(1250), signed(-1250), signed(12)) == ("+1,250", "\N{MINUS SIGN}1,250", "+12")
 
 
 def test_counts_beside_the_book_stand_only_for_those_who_compare(sample: Sample, client: Client) -> None:

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 
 from census.population.writers import charts
 from inventory.people.rules.roles import Role
+from tests.change.rows import Book
 from tests.change.sample import Sample, make_sample
-from tests.factories import make_house, make_person
+from tests.factories import make_house, make_lot, make_person, make_place, make_taxon
 
 SVG = "{http://www.w3.org/2000/svg}"
 QUARTER = {"first_day": "2026-07-01", "last_day": "2026-09-30"}
@@ -72,6 +73,24 @@ def tops(page: str) -> list[str]:
     """The upper end of the axis of each small chart."""
     small = re.findall(r"<svg[^>]*small-\d+-title.*?</svg>", page)
     return [re.findall(r'text-anchor="end">([\d,]+)</text>', one)[-1] for one in small]
+
+
+def test_a_line_begins_with_the_opening_stock_and_not_with_nought_before_it(
+    sample: Sample, reader: Client
+) -> None:
+    """What a house held before it kept a book is not known: a line at nought would say that animals came."""
+    book = Book()
+    place, lot = make_place("X1"), make_lot("OLD", taxon=make_taxon("Conger conger"))
+    book.crossing("opening", "2026-02-01", lot, place, 7)
+    book.crossing("received", "2026-03-01", lot, place, 2)
+    page = reader.get("/populations/trend", {**QUARTER, "taxon": "Conger conger"}).content.decode()
+    said = re.sub(r"</?span[^>]*>", "", page)
+    assert "The book begins with opening stock on 2026-02-01, 9 on 2026-09-30." in said
+    (drawn,) = [one for one in re.findall(r"<svg.*?</svg>", page, re.S) if "line: the book" in one]
+    begins = re.search(r'<path d="M([\d.]+) ([\d.]+)L', drawn)
+    assert begins
+    assert float(begins[1]) > charts.LEFT
+    assert charts.TOP < float(begins[2]) < charts.FOOT - 50
 
 
 def test_small_charts_have_one_scale_unless_each_is_to_have_its_own(sample: Sample, reader: Client) -> None:

@@ -33,12 +33,22 @@ class Datum:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """``columns`` are (key, heading); the first heads its row. ``italic``: rows are named by taxa."""
+    """``columns`` are (key, heading); the first heads its row. ``italic``: rows are named by taxa.
+
+    A column ``name`` that is not the first has scientific names whatever the rows are named by.
+    """
 
     caption: str
     columns: Sequence[tuple[str, str]]
     rows: Sequence[Sequence[Datum]]
     italic: bool = False
+
+    @property
+    def taxa_at(self) -> int:
+        """The column with scientific names, which are printed in italics; -1 for none."""
+        if self.italic:
+            return 0
+        return next((at for at, (key, _) in enumerate(self.columns) if at and key == "name"), -1)
 
     def records(self) -> list[dict[str, str | int | float | None]]:
         """Rows by column, for files."""
@@ -58,6 +68,8 @@ class Section:
     notes: Sequence[str] = ()
     open: bool = True
     """The table stands open; closed where a chart says it and the table is long."""
+    small: bool = False
+    """The charts are small ones, which stay small when there is only one."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ import numpy as np
 
 from census.estimators.rules.estimate import Estimate, need
 from census.estimators.rules.proportions import wilson
+from inventory.book.rules.words import count_of
 
 FEWEST_QUARTERS = 4
 """With less history than this no range is given (common practice, no source)."""
@@ -48,7 +49,7 @@ def expected_closing(
     quarters = [quarter for quarter in history if quarter.opening > 0]
     need(
         len(quarters) >= FEWEST_QUARTERS,
-        f"{len(quarters)} quarters of history with animals; a range needs {FEWEST_QUARTERS}.",
+        f"{count_of(len(quarters), 'quarter')} of history with animals; a range needs {FEWEST_QUARTERS}.",
     )
     random = np.random.default_rng(seed)
     died = _deaths(opening, quarters, draws, random)

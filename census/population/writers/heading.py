@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 from census.estimators.rules.estimate import CannotEstimate
+from inventory.book.rules.words import count_of
 
 from ..queries.expecting import foreseen, scores
 from ..queries.staged import TaxonStages, read_stages
@@ -143,8 +144,8 @@ def _alarms(asked: Asked, read: Watch) -> Section:
     found = read.alarms(read.since)
     expected = read.false_alarms_a_year
     words = (
-        f"{len(found)} alarms since {read.since}, of {len(read.series)} series. If deaths come as usual, "
-        f"{expected:.1f} false alarms a year are to be expected of all of these together"
+        f"{count_of(len(found), 'alarm')} since {read.since}, of {len(read.series)} series. If deaths come "
+        f"as usual, {expected:.1f} false alarms a year are to be expected of all of these together"
         f" ({expected * ((read.until - read.since).days + 1) / 365:.1f} in the time shown); the house "
         f"allows itself "
         f"{FALSE_ALARMS_A_YEAR:g} in all. If every usual rate is really at the upper end of what its "
@@ -175,7 +176,7 @@ def _alarms(asked: Asked, read: Watch) -> Section:
 
 def _usual(one: Series, days: int) -> Datum:
     usual = one.limits.usual * days
-    return Datum(round(usual, 3), f"{usual:.1f}")
+    return Datum(round(usual, 3), f"{usual:.1f}" if usual >= 0.05 else "under 0.1")
 
 
 def _sums(read: Watch, spoke: list[Series]) -> list[Section]:

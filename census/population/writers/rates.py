@@ -6,6 +6,7 @@ from datetime import timedelta
 
 from census.estimators.rules.estimate import CannotEstimate, Estimate
 from inventory.book.rules.mfu import mfu
+from inventory.book.rules.words import count_of
 
 from ..queries.reading import Course, Split, read_course
 from ..queries.sexed import sexes_of
@@ -86,9 +87,9 @@ def _by_row(asked: Asked, course: Course, span: Span) -> Section:
     )
     title = f"Deaths per 100 animal-days, {span.first} to {span.last}"
     words = (
-        f"{len(lines)} rows of tank and taxon, the highest rate first. An animal-day is one animal held "
-        f"for one "
-        "day. Exact Poisson interval (Garwood); where animals are few it is wide, and says so."
+        f"{count_of(len(lines), 'row')} of tank and taxon, the highest rate first. An animal-day is one "
+        "animal held for one day. Exact Poisson interval (Garwood); where animals are few it is wide, "
+        "and says so."
     )
     with_deaths = [one for one in drawn if one[1] > 0][:DRAWN]
     charts = [
@@ -104,7 +105,12 @@ def _interval(rate: Estimate) -> tuple[Datum, Datum, Datum]:
 def _part(value: float | None, digits: int = 3) -> Datum:
     if value is None:
         return Datum(None, "no limit")
-    return Datum(round(value, 6), f"{value:.{digits}f}")
+    return Datum(round(value, 6), f"{value:,.{digits}f}")
+
+
+def _chance(p: float) -> Datum:
+    """A p that is small is never nought."""
+    return Datum(round(p, 6), "under 0.001" if p < 0.001 else f"{p:.3f}")
 
 
 def _small(opening: int, days: float, span: Span) -> str:
@@ -160,9 +166,9 @@ def _of_tanks(asked: Asked, course: Course, span: Span) -> Section:
             told = "all others"
         lines.append(_compared(f"{names.get(place, '')} against {told}", by_place[place], other)[0])
     words = (
-        f"{len(lines)} tanks compared, each by itself. Of twenty that live alike one is expected to have a "
-        f"p of "
-        "0.05 or less by chance alone: read them together, and look at the tank before the number."
+        f"{count_of(len(lines), 'tank')} compared, each by itself. Of twenty that live alike one is "
+        "expected to have a p of 0.05 or less by chance alone: read them together, and "
+        "look at the tank before the number."
     )
     return Section("Tank against tank", words, Table("Death rates of tanks compared", _RATIO, lines))
 
@@ -177,7 +183,7 @@ def _compared(what: str, one: tuple[int, float], other: tuple[int, float]) -> tu
         Datum(None, "no deaths in the other") if ratio.ratio is None else _part(ratio.ratio, 2),
         _part(ratio.low, 2),
         _part(ratio.high, 2),
-        _part(ratio.p),
+        _chance(ratio.p),
     ]
     return [*known, *cells], _ratio_words(ratio)
 

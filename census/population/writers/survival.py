@@ -7,6 +7,8 @@ from datetime import date, timedelta
 from census.change.rules.young import YOUNG_DAYS
 from census.estimators.rules.estimate import CannotEstimate
 from inventory.book.models import Lot
+from inventory.book.rules.words import count_of
+from inventory.book.rules.words import whole as with_thousands
 
 from ..queries.lives import Cohort, Histories, read_histories
 from ..rules.answer import FEW, Answer, Datum, Section, Table, share
@@ -68,7 +70,7 @@ def _curve(histories: Histories) -> Section:
 
 
 def _in_words(curve: Curve) -> str:
-    words = f"{curve.animals} animals followed, {curve.deaths} died."
+    words = f"{count_of(curve.animals, 'animal')} followed, {with_thousands(curve.deaths)} died."
     if curve.animals < FEW:
         return words + f" Fewer than {FEW}: look at the animals, not at the curve."
     words += f" Alive after {YOUNG_DAYS} days: {100 * curve.at(YOUNG_DAYS):.0f} %."
@@ -125,7 +127,11 @@ def _by_cohort(histories: Histories) -> Section:
         ("alive_at_30", f"Alive after {YOUNG_DAYS} days"),
         ("half_dead_after", "Half dead after days"),
     )
-    words = f"{len(lines)} quarters of arrival." if lines else "No animal can be followed from its arrival."
+    words = (
+        f"{count_of(len(lines), 'quarter')} of arrival."
+        if lines
+        else "No animal can be followed from its arrival."
+    )
     return Section("By quarter of arrival", words, Table("Survival by quarter of arrival", columns, lines))
 
 
@@ -143,8 +149,8 @@ def soon_after(asked: Asked, setting: Setting) -> Answer:
     whole = [one for one in cohorts if one.whole]
     arrived, least, most = _sums(whole)
     words = (
-        f"{len(cohorts)} cohorts came; of {arrived} animals in the {len(whole)} that were followed for "
-        f"{YOUNG_DAYS} days at least {share(least, arrived)} died within them"
+        f"{count_of(len(cohorts), 'cohort')} came; of {arrived} animals in the {len(whole)} that were "
+        f"followed for {YOUNG_DAYS} days at least {share(least, arrived)} died within them"
         + (f", at most {most}." if most != least else ".")
         if whole
         else f"No cohort came and was followed for {YOUNG_DAYS} days."

@@ -154,10 +154,14 @@ def _line(
     ]
     columns = (("quarter", "Quarter"), ("opening", "Opening"), ("closing", "Closing"))
     columns += (("change", "Change"), ("counts", "Counts"), ("restated", "Restated"))  # type: ignore[assignment]
-    words = (
-        f"{whole(row.before(first.toordinal()))} before {first}, {whole(at)} on {last}. The line is the "
-        "book; marks are counts with their range, a triangle is a count “at least”, a hollow mark one of a "
-        "part."
+    begun = _begun(row, first, last)
+    words = f"{whole(steps[0][1])} before {first}"
+    if begun:
+        steps = [step for step in steps if step[0] >= begun]
+        words = f"The book begins with opening stock on {begun}"
+    words += (
+        f", {whole(at)} on {last}. The line is the book; marks are counts with their range, a triangle is a "
+        "count “at least”, a hollow mark one of a part."
     )
     if asked.taxon is None:
         words += " Counts are shown when one taxon is chosen."
@@ -168,6 +172,16 @@ def _line(
     title = f"Two years, to {last}"
     drawn = charts.trend((title, words), steps, marks, (first, last), sorted(restated.items()))
     return Section(title, words, Table("Closing numbers by quarter", columns, ends), [drawn])
+
+
+def _begun(row: RowCourse, first: date, last: date) -> date | None:
+    """The day of the opening stock when that is what the days begin with, else None.
+
+    The animals were there before it, and nobody wrote them down: a line at nought would say that they came.
+    """
+    begun = min((day for day in row.days if any(row.days[day].values())), default=0)
+    opens = first.toordinal() <= begun <= last.toordinal() and row.days[begun]["opening"] and not row.opening
+    return date.fromordinal(begun) if opens else None
 
 
 def _told(one: Count) -> str:
@@ -262,7 +276,7 @@ def _multiples(asked: Asked, course: Course, rows: _Rows, quarters: Sequence[Spa
     )
     columns = (("name", "Animal"), *((span.name, span.name) for span in quarters))
     table = Table("Closing numbers by quarter", columns, lines, italic=asked.taxon is None)
-    return Section("Side by side", words, table, drawn, open=False)
+    return Section("Side by side", words, table, drawn, open=False, small=True)
 
 
 def _pairs(asked: Asked, course: Course, rows: _Rows, span: Span) -> Section:

@@ -64,7 +64,9 @@ def drift(key: str, title: str, points: Sequence[DriftPoint], run: int) -> str:
     across = Scale(-0.5, max(0.5, len(points) - 0.5), LEFT, RIGHT)
     down = Scale(min(0, *numbers), 1.08 * max(1, *numbers), 180, TOP)
     names = [point.census.removeprefix("CS-") for point in points]
-    drawing.axes(across, down, below="census", beside="animals: line the book, marks the counts", names=names)
+    drawing.axes(
+        across, down, below="census", beside="animals; line: the book; marks: the counts", names=names
+    )
     drawing.path([(across(n), down(point.book)) for n, point in enumerate(points)])
     for n, point in enumerate(points):
         # One census draws no line: the book is a short one at each.
