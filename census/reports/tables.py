@@ -1,5 +1,6 @@
 """A report as a page shows it: a part of its lines, each figure with a link to its events."""
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
@@ -16,6 +17,11 @@ from .rules.lines import Lines, Place
 from .rules.shown import said_of
 
 LINES_ON_A_PAGE = 200
+FEW_LETTERS = 26
+
+_SPECIES = re.compile(r"[A-Z][a-z]+ [a-z-]+")
+"""A name of two words is printed in italics; those of families and above are not (ICZN, 4th edition, appendix
+B, 6, from memory)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,11 +151,18 @@ def _cells(columns: Sequence[_Piece], figures: Mapping[str, Figure]) -> SafeStri
 
 def _cell(piece: _Piece, figures: Mapping[str, Figure]) -> SafeString:
     column, below = piece
-    css = ["num" if _counts(column) else "why", *_told(column)]
+    css = [_kind_of(column, figures[column.key]), *_told(column)]
     if figures[column.key].value == 0:
         css.append("faded")
     small = format_html_join("", "<br><small>{}</small>", ((text,) for text in _small(below, figures)))
     return format_html('<td class="{}">{}{}</td>', " ".join(css), _linked(column, figures[column.key]), small)
+
+
+def _kind_of(column: Column, figure: Figure) -> str:
+    """A number; words that need a wide column; or a few, which take no more room than they need."""
+    if _counts(column):
+        return "num"
+    return "why" if figure.pieces or len(said_of(column, figure)) > FEW_LETTERS else "words"
 
 
 def _small(below: Sequence[Column], figures: Mapping[str, Figure]) -> Iterator[SafeString]:
@@ -169,5 +182,6 @@ def _linked(column: Column, figure: Figure) -> SafeString:
     if figure.at and text:
         return format_html('<a href="{}">{}</a>', figure.at, text)
     if not figure.asked:
-        return format_html("{}", text)
+        species = column.key == "names" and _SPECIES.fullmatch(text)
+        return format_html('<i class="name">{}</i>' if species else "{}", text)
     return format_html('<a href="{}?{}">{}</a>', reverse("change_events"), urlencode(figure.asked), text)

@@ -138,3 +138,7 @@ def test_the_bars_of_the_report_stand_above_the_table_with_the_same_figures(
     text = page.content.decode()
     assert text.index(f'id="permit-{house.permit.pk}-title"') < text.index("<caption>TEST 1")
     assert re.search(r"<figcaption>Over the limit: 1 Two-spotted goby [^<]*: 11 of 10, over by 1\.", text)
+    # The name of a species is in italics, that of a phylum is not; a limit takes no wide column.
+    assert re.search(r'<td class="words[^"]*"><i class="name">[A-Z][a-z]+ [a-z]+</i></td>', text)
+    assert re.search(r'<td class="words[^"]*">Ctenophora</td>', text)
+    assert re.search(r'<td class="words[^"]*">10</td>', text)
