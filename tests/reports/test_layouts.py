@@ -30,7 +30,11 @@ def lines_of(document: Document, part: str) -> list[tuple[str, Line]]:
 def test_every_layout_ties(sample: Sample, layout: str, scope: Scope, basis: Basis) -> None:
     document = answered(layout, replace(THIRD_QUARTER, scope=scope, basis=basis))
     assert failures(document) == []
-    # What is checked in whole columns is what the lines show.
+    _columns_are_what_the_lines_show(document)
+
+
+def _columns_are_what_the_lines_show(document: Document) -> None:
+    """For whole columns are what is checked."""
     for part in document.parts:
         for table in part.tables():
             columns = table.numbers() if table.numbers else {}
@@ -41,6 +45,17 @@ def test_every_layout_ties(sample: Sample, layout: str, scope: Scope, basis: Bas
             }
             nothing = [0] * len(table.lines)
             assert {key: columns[key].tolist() if key in columns else nothing for key in shown} == shown
+
+
+@pytest.mark.parametrize("scope", list(Scope))
+@pytest.mark.parametrize("basis", list(Basis))
+def test_every_source_is_checked_in_whole_columns(sample: Sample, scope: Scope, basis: Basis) -> None:
+    document = answered("permits", replace(THIRD_QUARTER, scope=scope, basis=basis))
+    tables = list(document.part("sources").tables())
+    assert tables
+    assert all(table.numbers for table in tables)
+    assert failures(document) == []
+    _columns_are_what_the_lines_show(document)
 
 
 def _figures(document: Document) -> list[tuple[str, Figure]]:

@@ -4,7 +4,7 @@ from collections import OrderedDict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from itertools import count, groupby
+from itertools import count
 from threading import Lock
 from urllib.parse import urlencode
 
@@ -23,11 +23,12 @@ from inventory.permits.queries.whereabouts import PermitWhereabouts, whereabouts
 from inventory.permits.rules.whereabouts import FATES, Whereabouts, in_words
 
 from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Part, Said, Table
+from ..rules.lines import MadeLines
 from ..rules.permit_bars import Bars, bar_of
 from ..rules.said import Saying
 from .asking import address_of, classified, figure, local_moment, selected
 from .head import Names, head_lines, names_of, present_only
-from .taxa import SHORT, SHORT_TIES, short_figures
+from .taxa import SHORT, SHORT_TIES, short_figures, short_numbers
 
 TAKEN = ("caught", "let_go", "died", "kept")
 _FATES = in_layout(FATES)
@@ -273,7 +274,7 @@ def _remembered_sources(
     if kept is None or kept.report is not report or (kept.names, kept.first) != (names, first):
         address = address_of(question, local_moment(question, saying))
         with without_collecting():
-            kept = _Kept(report, names, first, _sources(report, address, names, count(first)))
+            kept = _Kept(report, names, first, _sources(report, address, names, first))
     with _lock:
         _parts[key] = kept
         _parts.move_to_end(key)
@@ -288,23 +289,30 @@ def forget() -> None:
         _parts.clear()
 
 
-def _sources(report: Report, asked: Mapping[str, str], names: Names, numbers: Iterator[int]) -> Part:
-    """Every source, permits and others alike; a pool stands under all of its own."""
-    tables = []
+def _sources(report: Report, asked: Mapping[str, str], names: Names, number: int) -> Part:
+    """Every source, permits and others alike; a pool stands under all of its own. Lines are numbered from
+    ``number``."""
     every = report.rows
     rows = every.in_order(every.unit_ranks(), every.label_ranks(), every.taxon_ranks(classified))
-    for unit, of_unit in groupby(rows, key=lambda row: row.unit):
-        lines = [
-            Line(
-                next(numbers),
-                names.of(row.taxon),
-                row.label,
-                partial(short_figures, row.change, {**asked, **selected(row, By.SOURCE)}),
-                annex=tuple(row.key),
-            )
-            for row in of_unit
-        ]
-        tables.append(Table(unit, lines, short_figures(report.totals[unit], {**asked, "unit": unit})))
+
+    def line(first: int, at: int) -> Line:
+        at += first
+        row = rows[at]
+        return Line(
+            number + at,
+            names.of(row.taxon),
+            row.label,
+            partial(short_figures, row.change, {**asked, **selected(row, By.SOURCE)}),
+            annex=tuple(row.key),
+        )
+
+    tables = []
+    for first, last in rows.spans(rows.unit, 0, len(rows)):
+        unit = rows.units[int(rows.unit[first])]
+        columns = rows.columns.at(slice(first, last))
+        total = short_figures(report.totals[unit], {**asked, "unit": unit})
+        lines = MadeLines(last - first, partial(line, first))
+        tables.append(Table(unit, lines, total, numbers=partial(short_numbers, columns)))
     return Part("sources", "Sources", "source", SHORT, [Block("Sources", [], tables)], SHORT_TIES)
 
 

@@ -182,7 +182,8 @@ def _full(change: Change, young_most: int, asked: Mapping[str, str]) -> dict[str
     return figures
 
 
-def _short_numbers(columns: ChangeColumns) -> dict[str, Numbers]:
+def short_numbers(columns: ChangeColumns) -> dict[str, Numbers]:
+    """The numbers of the short form in whole columns."""
     numbers = {name: columns.amount(name) for name in _SHORT_NUMBERS}
     return {**numbers, "change": columns.closing - columns.opening}
 
@@ -191,7 +192,7 @@ def _full_numbers(columns: ChangeColumns) -> dict[str, Numbers]:
     return {name: columns.amount(name) for name in (*_FULL_NUMBERS, "young_most")}
 
 
-_SHORT_FORM = _Form("short", SHORT, SHORT_TIES, _short, _short_numbers, annexed=True)
+_SHORT_FORM = _Form("short", SHORT, SHORT_TIES, _short, short_numbers, annexed=True)
 _FULL_FORM = _Form("full", FULL, FULL_TIES, _full, _full_numbers)
 
 
