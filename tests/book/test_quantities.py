@@ -3,6 +3,7 @@
 from collections import Counter
 from datetime import datetime, timedelta
 from io import StringIO
+from random import Random
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -182,6 +183,40 @@ def test_the_sources_of_a_few_lots_are_those_that_they_have_among_all(
             assert found == {pk: label for pk, label in every.items() if pk == lot.pk}
     assert source_labels(lots=[third.pk]) == {third.pk: "P1 + from Far Sea Centre"}
     assert source_labels(lots=[]) == {}
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_sources_read_of_the_whole_book_are_those_read_of_each_lot(
+    book: Book, seed: int, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    """Two ways to the same: all cells looked up at once, and the flows of a lot's own cells."""
+    draw = Random(seed)
+    places, lots = [make_place(), make_place()], [make_lot() for _ in range(6)]
+    written = []
+    for number in range(24):
+        lot, place, day = draw.choice(lots), draw.choice(places), f"2026-06-{number + 1:02}"
+        if draw.random() < 0.4:
+            # Also to another place of the same lot, which is no regroup of another's.
+            giver, taker = book.cell(lot, place), book.cell(draw.choice(lots), draw.choice(places))
+            if giver != taker:
+                written.append(book.event("regrouped", day, (giver, taker, 1)))
+            continue
+        words = {"party": draw.choice(["", "Gull House"]), "permit_number": draw.choice(["", "P1", "P2"])}
+        kind = draw.choice(["taken", "received", "born", "opening", "died", "moved"])
+        if kind == "moved":
+            book.event(kind, day, (book.cell(lot, places[0]), book.cell(lot, places[1]), 1))
+        else:
+            written.append(book.crossing(kind, day, lot, place, 2, **words))
+    for event in draw.sample(written, 4):
+        book.reversal(event, "2026-07-01")
+    some_day = book.moment("2026-06-12")
+    for before, known_at in ((None, None), (some_day, None), (None, some_day), (some_day, some_day)):
+        with django_assert_num_queries(2):
+            every = source_labels(before=before, known_at=known_at)
+        apart: dict[int, str] = {}
+        for lot in lots:
+            apart |= source_labels(before=before, known_at=known_at, lots=[lot.pk])
+        assert every == apart
 
 
 @pytest.mark.django_db(transaction=True)

@@ -40,24 +40,61 @@ def label_of_lot(labels: Collection[str]) -> str:
     return " + ".join(sorted(labels)) if len(labels) > 1 else next(iter(labels), "")
 
 
-def inherit(
-    arrived: Mapping[int, Collection[str]], edges: Iterable[tuple[int, int]]
-) -> dict[int, frozenset[str]]:
-    """Labels of each lot with those of every lot that was regrouped into it, however far back.
+class ArrivalBits(dict[tuple[str, str, str], int]):
+    """The bit of each arrival by kind, party and permit; those of one label have the same.
 
-    ``edges`` are (giver, taker) pairs; circles are allowed.
+    So all sources that a lot carries are one number, and what two lots carry is joined in one step.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._bits: dict[str, int] = {}
+        self._words: list[str] = []
+        self._joined: dict[int, str] = {}
+
+    def __missing__(self, arrival: tuple[str, str, str]) -> int:
+        kind, party, permit = arrival
+        label = label_of_arrival(kind, party=party, permit=permit)
+        if label not in self._bits:
+            self._bits[label] = 1 << len(self._words)
+            self._words.append(label)
+        bit = self[arrival] = self._bits[label]
+        return bit
+
+    def label(self, bits: int) -> str:
+        """The label of a lot that carries these. Many lots carry the same."""
+        joined = self._joined.get(bits)
+        if joined is None:
+            joined = self._joined[bits] = label_of_lot(self._named(bits))
+        return joined
+
+    def _named(self, bits: int) -> list[str]:
+        found = []
+        while bits:
+            lowest = bits & -bits
+            found.append(self._words[lowest.bit_length() - 1])
+            bits ^= lowest
+        return found
+
+
+def inherit(arrived: Mapping[int, int], edges: Iterable[tuple[int, int]]) -> dict[int, int]:
+    """Bits of each lot with those of every lot that was regrouped into it, however far back.
+
+    ``edges`` are (giver, taker) pairs, which may come twice; circles are allowed.
     """
     takers: defaultdict[int, set[int]] = defaultdict(set)
     for giver, taker in edges:
         takers[giver].add(taker)
-    labels = {lot: frozenset(own) for lot, own in arrived.items()}
-    waiting = [lot for lot in labels if lot in takers]
-    nothing: frozenset[str] = frozenset()
+    found = dict(arrived)
+    waiting = [giver for giver in takers if giver in found]
     while waiting:
         giver = waiting.pop()
+        given = found[giver]
         for taker in takers[giver]:
-            both = labels.get(taker, nothing) | labels[giver]
-            if len(both) > len(labels.get(taker, nothing)):
-                labels[taker] = both
-                waiting.append(taker)
-    return labels
+            own = found.get(taker, 0)
+            both = own | given
+            if both != own:
+                found[taker] = both
+                if taker in takers:
+                    waiting.append(taker)
+    return found

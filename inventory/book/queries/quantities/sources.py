@@ -1,12 +1,11 @@
 """Where the animals of each lot came from, as one label a lot."""
 
-from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
 from inventory.book.rules.kinds import ARRIVALS, EventKind
-from inventory.book.rules.sources import inherit, label_of_arrival, label_of_lot
+from inventory.book.rules.sources import ArrivalBits, inherit
 
 from .of_kinds import OfKinds
 from .sql import among, known, moment, out_of_index, rows
@@ -18,8 +17,17 @@ _NOT_REVERSED = """
  AND NOT EXISTS (SELECT 1 FROM book_event r WHERE r.reverses_id = e.id{entered})
 """
 
-# By the event's kind, which leaves four fifths of the events aside before a flow is read. Few rows come
-# twice, so that they are sorted out here and not by the database, which would sort them all.
+# What came into any lot, by the event's kind, which leaves most events aside before a flow is read. The cells
+# are read once through and looked up here, for the database would go to the row of each by itself.
+_EVERY = f"""
+SELECT f.from_cell_id, f.to_cell_id, e.kind, e.party, e.permit_number
+  FROM book_event e
+  JOIN book_flow f ON f.event_id = e.id
+ WHERE e.kind IN ({", ".join(f"'{kind}'" for kind in (*ARRIVALS, EventKind.REGROUPED))})
+"""
+_INSIDE = "SELECT id, lot_id FROM book_cell WHERE inside"
+
+# The same of some lots.
 _ARRIVALS = f"""
 SELECT c.lot_id, e.kind, e.party, e.permit_number
   FROM book_event e
@@ -30,7 +38,7 @@ SELECT c.lot_id, e.kind, e.party, e.permit_number
 """
 
 _REGROUPED = """
-SELECT DISTINCT a.lot_id, b.lot_id
+SELECT a.lot_id, b.lot_id
   FROM book_event e
   JOIN book_flow f ON f.event_id = e.id
   JOIN book_cell a ON a.id = f.from_cell_id
@@ -75,14 +83,44 @@ def source_labels(
 def _read_labels(
     before: datetime | None = None, known_at: datetime | None = None, lots: Iterable[int] | None = None
 ) -> dict[int, str]:
-    wanted = None if lots is None else set(lots)
-    givers = None if wanted is None else _givers(wanted)
-    arrived: defaultdict[int, set[str]] = defaultdict(set)
-    for lot, cause, party, permit in _asked(_ARRIVALS, before, known_at, into=("c", givers)):
-        arrived[lot].add(label_of_arrival(cause, party=party, permit=permit))
-    edges = [(giver, taker) for giver, taker in _asked(_REGROUPED, before, known_at, into=("b", givers))]
-    found = inherit(arrived, edges)
-    return {lot: label_of_lot(own) for lot, own in found.items() if wanted is None or lot in wanted}
+    bits = ArrivalBits()
+    if lots is None:
+        found = inherit(*_of_every_lot(bits, before, known_at))
+        return {lot: bits.label(own) for lot, own in found.items()}
+    wanted = set(lots)
+    found = inherit(*_into(_givers(wanted), bits, before, known_at))
+    return {lot: bits.label(own) for lot, own in found.items() if lot in wanted}
+
+
+# What arrived in each lot, as bits; giver and taker of each regroup.
+_Came = tuple[dict[int, int], list[tuple[int, int]]]
+
+
+def _of_every_lot(bits: ArrivalBits, before: datetime | None, known_at: datetime | None) -> _Came:
+    """Two queries, the cells after the flows, so that no cell is missing."""
+    arrived: dict[int, int] = {}
+    edges = []
+    flows = _asked(_EVERY, before, known_at)
+    lot_of: dict[int, int] = dict(rows(_INSIDE, []))
+    regrouped = EventKind.REGROUPED.value
+    for from_cell, to_cell, kind, party, permit in flows:
+        lot = lot_of.get(to_cell)
+        if lot is None:
+            continue
+        if kind != regrouped:
+            arrived[lot] = arrived.get(lot, 0) | bits[kind, party, permit]
+        elif lot_of.get(from_cell, lot) != lot:
+            edges.append((lot_of[from_cell], lot))
+    return arrived, edges
+
+
+def _into(lots: list[int], bits: ArrivalBits, before: datetime | None, known_at: datetime | None) -> _Came:
+    """Two queries."""
+    arrived: dict[int, int] = {}
+    for lot, kind, party, permit in _asked(_ARRIVALS, before, known_at, into=("c", lots)):
+        arrived[lot] = arrived.get(lot, 0) | bits[kind, party, permit]
+    regrouped = _asked(_REGROUPED, before, known_at, into=("b", lots))
+    return arrived, [(giver, taker) for giver, taker in regrouped]
 
 
 # What can give a lot another source: an arrival, animals of another lot, and what takes either back.
@@ -101,7 +139,11 @@ def _givers(lots: Iterable[int]) -> list[int]:
 
 
 def _asked(
-    sql: str, before: datetime | None, known_at: datetime | None, *, into: tuple[str, list[int] | None]
+    sql: str,
+    before: datetime | None,
+    known_at: datetime | None,
+    *,
+    into: tuple[str, list[int]] | None = None,
 ) -> list[tuple[Any, ...]]:
     """``into``: the cell that the animals came to, by its letter, and the lots that it must be of."""
     entered, more = known(known_at)
@@ -111,9 +153,9 @@ def _asked(
     if before is not None:
         sql += " AND f.effective_at < %s"
         params.append(moment(before))
-    cell, lots = into
-    if lots is None:
+    if into is None:
         return rows(sql + entered, [*params, *more])
+    cell, lots = into
     of_lots, ids = among(f"{cell}.lot_id", lots)
     # By the lots' own cells, not by the kinds of all events.
     sql = sql.replace("WHERE e.kind", f"WHERE {out_of_index('e.kind')}").replace(
