@@ -3,8 +3,10 @@
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from html import escape
 from itertools import groupby
-from urllib.parse import urlencode
+from urllib.parse import quote_plus
 
 from django.core.paginator import Page, Paginator
 from django.urls import reverse
@@ -93,14 +95,15 @@ def _table(part: Part, block: Block, table: Table, lines: list[Line]) -> ShownTa
         caption += f" ({len(lines)} of {len(table.lines)} lines here; the total is of all)"
     columns = list(_pieces(part.columns))
     named = any(line.name for line in lines)
+    events = reverse("change_events")
     return ShownTable(
         caption=caption,
         label=part.label,
         named=named,
         headings=format_html_join("", '<th scope="col" class="{}">{}{}</th>', map(_heading, columns)),
-        lines=[(line, _cells(columns, line.figures)) for line in lines],
+        lines=[(line, _cells(columns, line.figures, events)) for line in lines],
         total_label=table.total_label,
-        total=_cells(columns, table.total) if table.total_label else SafeString(),
+        total=_cells(columns, table.total, events) if table.total_label else SafeString(),
         lead=1 + bool(part.label) + named,
     )
 
@@ -144,18 +147,22 @@ def _counts(column: Column) -> bool:
     return column.kind is not Kind.TEXT
 
 
-def _cells(columns: Sequence[_Piece], figures: Mapping[str, Figure]) -> SafeString:
-    """Made here: a page has thousands, and a template takes three times as long for each."""
-    return mark_safe("".join(_cell(piece, figures) for piece in columns))  # each is escaped
+def _cells(columns: Sequence[_Piece], figures: Mapping[str, Figure], events: str) -> SafeString:
+    """Made here: a page has thousands, and a template takes three times as long for each. ``events`` is the
+    address of the page of events."""
+    return mark_safe("".join(_cell(piece, figures, events) for piece in columns))  # each is escaped
 
 
-def _cell(piece: _Piece, figures: Mapping[str, Figure]) -> SafeString:
+def _cell(piece: _Piece, figures: Mapping[str, Figure], events: str) -> str:
     column, below = piece
-    css = [_kind_of(column, figures[column.key]), *_told(column)]
-    if figures[column.key].value == 0:
+    figure = figures[column.key]
+    css = [_kind_of(column, figure), *_told(column)]
+    if figure.value == 0:
         css.append("faded")
-    small = format_html_join("", "<br><small>{}</small>", ((text,) for text in _small(below, figures)))
-    return format_html('<td class="{}">{}{}</td>', " ".join(css), _linked(column, figures[column.key]), small)
+    small = "".join(f"<br><small>{text}</small>" for text in _small(below, figures, events))
+    if small or figure.asked or figure.at or figure.pieces or column.key == "names":
+        return f'<td class="{escape(" ".join(css))}">{_linked(column, figure, events)}{small}</td>'
+    return _plain_cell(" ".join(css), said_of(column, figure))
 
 
 def _kind_of(column: Column, figure: Figure) -> str:
@@ -165,23 +172,39 @@ def _kind_of(column: Column, figure: Figure) -> str:
     return "why" if figure.pieces or len(said_of(column, figure)) > FEW_LETTERS else "words"
 
 
-def _small(below: Sequence[Column], figures: Mapping[str, Figure]) -> Iterator[SafeString]:
+@lru_cache(maxsize=4096)
+def _plain_cell(css: str, text: str) -> str:
+    """Most cells of a long report are a 0 of which there is nothing more to say."""
+    return f'<td class="{escape(css)}">{escape(text)}</td>'
+
+
+def _small(below: Sequence[Column], figures: Mapping[str, Figure], events: str) -> Iterator[str]:
     for column in below:
         text = said_of(column, figures[column.key])
         if text:
-            linked = _linked(column, figures[column.key])
-            yield format_html("{} {}", column.heading, linked) if column.kind is Kind.NUMBER else linked
+            linked = _linked(column, figures[column.key], events)
+            yield f"{escape(column.heading)} {linked}" if column.kind is Kind.NUMBER else linked
 
 
-def _linked(column: Column, figure: Figure) -> SafeString:
+def _linked(column: Column, figure: Figure, events: str) -> str:
+    """What a cell says, escaped, and opening what stands behind it."""
     if figure.pieces:
-        return format_html_join(
-            "; ", '<a href="{}">{}</a>{}', ((one.at, one.words, one.after) for one in figure.pieces)
+        return "; ".join(
+            f'<a href="{escape(one.at)}">{escape(one.words)}</a>{escape(one.after)}' for one in figure.pieces
         )
-    text = said_of(column, figure)
+    said = said_of(column, figure)
+    text = escape(said)
     if figure.at and text:
-        return format_html('<a href="{}">{}</a>', figure.at, text)
+        return f'<a href="{escape(figure.at)}">{text}</a>'
     if not figure.asked:
-        species = column.key == "names" and _SPECIES.fullmatch(text)
-        return format_html('<i class="name">{}</i>' if species else "{}", text)
-    return format_html('<a href="{}?{}">{}</a>', reverse("change_events"), urlencode(figure.asked), text)
+        species = column.key == "names" and _SPECIES.fullmatch(said)
+        return f'<i class="name">{text}</i>' if species else text
+    return f'<a href="{escape(f"{events}?{_query(figure.asked)}")}">{text}</a>'
+
+
+def _query(asked: Mapping[str, str]) -> str:
+    """The same as ``urlencode``. A page asks a few words over and over."""
+    return "&".join(f"{_quoted(name)}={_quoted(value)}" for name, value in asked.items())
+
+
+_quoted = lru_cache(maxsize=4096)(quote_plus)
