@@ -14,6 +14,7 @@ from census.reports.queries.layouts import LAYOUTS
 from census.reports.rules.document import Document
 from census.reports.rules.said import Saying
 from census.rounds.models import Census
+from inventory.names.models import TaxonName
 from inventory.people.models import Person
 from tests.change.sample import THIRD_QUARTER, Sample, make_sample
 from tests.factories import make_event, make_lot, make_period, make_person
@@ -114,6 +115,20 @@ def test_permits_are_told_anew_above_sources_that_are_remembered(house: Sample) 
     assert _rows(_asked("permits")) == _rows(_made("permits"))
     lines = [line for table in _asked("permits").part("sources").tables() for line in table.lines]
     assert "Gobius typed so" in [name for line in lines if line.name for name in line.name.typed]
+
+
+def test_a_name_that_changed_inside_the_period_is_noted_under_sources_that_are_remembered(
+    house: Sample,
+) -> None:
+    first = _asked("permits")
+    for day, words in ((1, "Gobius olim"), (2, "Gobius nunc")):
+        since = datetime(2026, 8, day, tzinfo=UTC)
+        TaxonName.objects.create(taxon=house.taxa["goby"], scientific_name=words, since=since)
+    again = _asked("permits")
+    assert any("Gobius olim became Gobius nunc" in note for note in again.notes)
+    assert again.notes == _made("permits").notes != first.notes
+    assert _rows(again) == _rows(_made("permits"))
+    assert _asked("permits").part("sources") is again.part("sources")
 
 
 def test_a_line_more_on_a_permit_numbers_the_sources_anew(house: Sample) -> None:

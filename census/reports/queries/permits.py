@@ -15,6 +15,7 @@ from census.change.queries.remembered import remembered_reports
 from census.change.queries.report import Report
 from census.change.queries.unhindered import without_collecting
 from census.change.rules.question import By, Question
+from inventory.book.queries.quantities.sql import rows
 from inventory.permits.models import Case, Permit, PermitReturn
 from inventory.permits.queries.accounts import LineAccount, PermitAccount, accounts
 from inventory.permits.queries.notices import Notice, notices
@@ -225,7 +226,7 @@ def _where(where: Whereabouts | None, asked: Mapping[str, str]) -> dict[str, Fig
 def _feet(permits: Sequence[Permit], question: Question, saying: Saying) -> dict[int, list[str]]:
     """Notices, returns and cases of each permit. A constant number of queries."""
     found: dict[int, list[str]] = {permit.pk: [] for permit in permits}
-    for one in notices(on=question.last_day, zone=saying.zone):
+    for one in notices(on=question.last_day, zone=saying.zone, permits=permits):
         found[one.permit.pk].append(_notice(one, saying))
     returns = PermitReturn.objects.filter(permit__in=permits).prefetch_related("sendings")
     for made in returns.order_by("serial", "version"):
@@ -249,9 +250,13 @@ def _notice(one: Notice, saying: Saying) -> str:
 
 @dataclass(frozen=True, slots=True)
 class _Kept:
-    """The part of all sources as it was made of a report and of names, its lines numbered from ``first``."""
+    """The part of all sources as it was made of a report and of names, its lines numbered from ``first``.
+
+    ``named``: the newest lot and the newest name of a taxon when the names were read.
+    """
 
     report: Report
+    named: tuple[object, ...]
     names: Names
     first: int
     part: Part
@@ -261,26 +266,39 @@ PARTS_KEPT = 2
 _parts: OrderedDict[tuple[Question, Saying, str], _Kept] = OrderedDict()
 _lock = Lock()
 
+# A lot keeps the name under which it came, and a name that a taxon bore stays; what else a name is made of
+# makes another report.
+_NAMED = "SELECT (SELECT MAX(id) FROM book_lot), (SELECT MAX(id) FROM names_taxonname)"
+
 
 def _remembered_sources(
     report: Report, question: Question, saying: Saying, *, first: int
 ) -> tuple[Part, list[str]]:
     """The sources with the notes on their names. The permits above are read anew each time: what they tell
-    is written in many places; the sources are most of the report, and made of the report and names alone."""
-    names = names_of(report.rows.named_taxa().values(), question, saying)
+    is written in many places; the sources are most of the report, and made of the report and names alone.
+
+    One query, two more where the names are read anew.
+    """
     key = (question, saying, str(connection.settings_dict["NAME"]))
+    named = rows(_NAMED, [])[0]
     with _lock:
         kept = _parts.get(key)
-    if kept is None or kept.report is not report or (kept.names, kept.first) != (names, first):
+    same = kept is not None and kept.report is report and kept.named == named
+    if kept is None or not same or kept.first != first:
         address = address_of(question, local_moment(question, saying))
         with without_collecting():
-            kept = _Kept(report, names, first, _sources(report, address, names, first))
+            names = (
+                kept.names
+                if kept is not None and same
+                else names_of(report.rows.named_taxa().values(), question, saying)
+            )
+            kept = _Kept(report, named, names, first, _sources(report, address, names, first))
     with _lock:
         _parts[key] = kept
         _parts.move_to_end(key)
         while len(_parts) > PARTS_KEPT:
             _parts.popitem(last=False)
-    return kept.part, names.notes
+    return kept.part, kept.names.notes
 
 
 def forget() -> None:
@@ -293,11 +311,11 @@ def _sources(report: Report, asked: Mapping[str, str], names: Names, number: int
     """Every source, permits and others alike; a pool stands under all of its own. Lines are numbered from
     ``number``."""
     every = report.rows
-    rows = every.in_order(every.unit_ranks(), every.label_ranks(), every.taxon_ranks(classified))
+    of_sources = every.in_order(every.unit_ranks(), every.label_ranks(), every.taxon_ranks(classified))
 
     def line(first: int, at: int) -> Line:
         at += first
-        row = rows[at]
+        row = of_sources[at]
         return Line(
             number + at,
             names.of(row.taxon),
@@ -307,9 +325,9 @@ def _sources(report: Report, asked: Mapping[str, str], names: Names, number: int
         )
 
     tables = []
-    for first, last in rows.spans(rows.unit, 0, len(rows)):
-        unit = rows.units[int(rows.unit[first])]
-        columns = rows.columns.at(slice(first, last))
+    for first, last in of_sources.spans(of_sources.unit, 0, len(of_sources)):
+        unit = of_sources.units[int(of_sources.unit[first])]
+        columns = of_sources.columns.at(slice(first, last))
         total = short_figures(report.totals[unit], {**asked, "unit": unit})
         lines = MadeLines(last - first, partial(line, first))
         tables.append(Table(unit, lines, total, numbers=partial(short_numbers, columns)))

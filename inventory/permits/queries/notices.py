@@ -26,7 +26,7 @@ from ..models import NoticeSending, Per, Permit, PermitLine, PermitVersion
 from ..rules.notices import ABSENCES, DEATHS, KIND_WORDS, Asks, asks, due_on
 from ..rules.reminders import when
 from ..rules.scopes import line_for
-from .reading import PermitRead, animal_of, every_permit
+from .reading import PermitRead, animal_of, every_permit, read_permits
 
 DEFAULT_DAYS = "protected_death_notice_days"
 
@@ -89,9 +89,13 @@ class Notice:
         return any(one.sent_on > self.due_on for one in self.told)
 
 
-def notices(*, on: date, zone: tzinfo, hidden: Collection[int] = ()) -> list[Notice]:
-    """Every notice of every permit as the book stands, by day. A constant number of queries."""
-    reads = list(every_permit(on=on).values())
+def notices(
+    *, on: date, zone: tzinfo, hidden: Collection[int] = (), permits: Sequence[Permit] | None = None
+) -> list[Notice]:
+    """Every notice of every permit (or of ``permits``) as the book stands, by day. A constant number of
+    queries."""
+    read = every_permit(on=on) if permits is None else read_permits(permits, on=on)
+    reads = list(read.values())
     scopes = _scopes(reads)
     if not scopes:
         return []
@@ -141,6 +145,8 @@ def _in_force(versions: Sequence[PermitVersion], day: date) -> PermitVersion | N
 
 def _scopes(reads: Sequence[PermitRead]) -> list[_Scope]:
     """The permits that want anything told."""
+    if not reads:
+        return []
     taxa = {taxon.pk: taxon for taxon in Taxon.objects.filter(joined_into=None)}
     default = numbers_in_use()[DEFAULT_DAYS]
     scopes = []
