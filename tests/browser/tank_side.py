@@ -282,6 +282,25 @@ def all_sent(page: Page) -> None:
     expect(page.locator("#badge")).to_have_text("All sent")
 
 
+def listen(page: Page) -> None:
+    """From now on the page keeps what its spoken line tells, each time that its words change."""
+    page.evaluate(
+        """() => {
+            const line = document.getElementById("said");
+            window.heard = [];
+            new MutationObserver(() => line.textContent && window.heard.push(line.textContent))
+                .observe(line, { childList: true, characterData: true, subtree: true });
+        }"""
+    )
+
+
+def heard(page: Page) -> list[str]:
+    """What a screen reader was told since, once nothing is left to be told."""
+    until(page, "document.getElementById('said').textContent === ''")
+    told: list[str] = page.evaluate("window.heard")
+    return told
+
+
 def each_is_one_event(page: Page, kind: str = "died") -> list[dict[str, Any]]:
     """Every entry of the device is exactly one event of the book, and the book has no other."""
     kept = [row for row in rows(page) if row["body"]["kind"] == kind]
@@ -296,6 +315,6 @@ def each_is_one_event(page: Page, kind: str = "died") -> list[dict[str, Any]]:
 
 __all__ = [
     "CODE", "PHONE", "PlaywrightError", "Server", "TankSide", "all_sent", "choose", "dead",
-    "each_is_one_event", "enrol", "open_label", "open_tank", "phone", "phone_of",
+    "each_is_one_event", "enrol", "heard", "listen", "open_label", "open_tank", "phone", "phone_of",
     "phone_without_worker", "process", "rows", "tank_side", "unbroken", "until", "watch",
 ]  # fmt: skip

@@ -9,7 +9,8 @@
 //   view()            begins a turn in the main part, for a view that waits for something before it draws
 //   show(title, ...children)    draws the main part: a heading that takes the focus, then children. It begins a
 //                     turn and answers its wait(promise)
-//   say(words)        tells it to a screen reader, without a mark on the page
+//   say(words)        tells it to a screen reader, without a mark on the page, after what is still being told. The
+//                     words are taken away afterwards, so that the same ones are news when they are said again
 //   button(words, act, props)   a button that does act()
 
 const main = document.getElementById("main");
@@ -51,8 +52,26 @@ export function show(title, ...children) {
   return wait;
 }
 
+// Long enough to be noticed before other words take its place; and empty for a moment between the two, for a
+// screen reader tells what has changed, and equal words over equal ones are no change.
+const STANDS_MS = 1_000;
+const EMPTY_MS = 200;
+const toSay = [];
+let saying = false;
+
 export function say(words) {
-  said.textContent = words;
+  toSay.push(words);
+  if (!saying) sayNext();
+}
+
+function sayNext() {
+  saying = toSay.length > 0;
+  if (!saying) return;
+  said.textContent = toSay.shift();
+  setTimeout(() => {
+    said.textContent = "";
+    setTimeout(sayNext, EMPTY_MS);
+  }, STANDS_MS);
 }
 
 export function button(words, act, props = {}) {
