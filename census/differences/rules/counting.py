@@ -108,7 +108,14 @@ def _count_again(line: Line, beside: Sequence[Line], house: HouseFacts) -> Itera
             mean=max(20, abs(difference)),
             recount=True,
         )
-    words = ["one count only: another person counts again"]
+    if line.last:
+        return
+    words = [
+        "one count only: another person counts again"
+        if line.times < 2
+        else f"{line.times} counts that do not agree: a third by somebody of experience, with the curator or "
+        "the registrar, and by another method if there is one"
+    ]
     share = 1.0
     if difference > 0 and line.windows > 1:
         words.insert(0, f"{line.windows} windows: were they added up? Both at one moment, the higher counts")

@@ -52,7 +52,8 @@ class Stranger:
 class Line:
     """One line with its count. ``key``: "CS-26Q3-07 line 5".
 
-    ``confirmed``: two counts agree. ``tolerance``: that of its row, in its unit; ``inside``: the row lies
+    ``confirmed``: two counts agree. ``times``: how often it was counted; ``last``: no further count is made
+    in this census. ``tolerance``: that of its row, in its unit; ``inside``: the row lies
     inside it and nothing has to be done. ``low`` and ``high``: range of the count's passes. ``count``
     is ``None`` where a letter was written. ``joined``: the key of its joined set.
     """
@@ -70,6 +71,8 @@ class Line:
     tolerance: int = 0
     inside: bool = False
     confirmed: bool = False
+    times: int = 1
+    last: bool = False
     family: str = ""
     look_alike_set: str = ""
     can_divide: bool = False

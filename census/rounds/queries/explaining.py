@@ -164,6 +164,7 @@ def _known(census: Census, rows: Sequence[Row], settings: CensusSettings) -> Kno
         promised=_promised(lots),
         sources={pk: labels[pk] for pk in lots if pk in labels},
         drift=drift_words(census, rows, settings),
+        rounds_max=settings.recount_rounds_max,
     )
 
 

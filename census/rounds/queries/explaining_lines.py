@@ -12,6 +12,7 @@ from inventory.book.queries.quantities import Held
 
 from ..models import Count
 from ..rules.compare import Comparison
+from ..rules.settings import DEFAULTS
 from ..rules.words import LineKind, LineState, Seen
 from .reading import LineRead, Row
 
@@ -32,6 +33,7 @@ class Known:
     ``seen_before``: last sure sighting of a lot. ``notes``: (words, place, day) of the veterinarian on a
     lot. ``may_be`` and ``introduced`` by what was written in, ``protected`` by taxon, ``promised`` lots that
     came under a permit or belong to others, ``sources`` by lot, ``drift`` by line.
+    ``rounds_max``: how often a line is counted in one census at most.
     """
 
     passages: Mapping[tuple[int, int], Sequence[Passage]] = field(default_factory=dict)
@@ -44,6 +46,7 @@ class Known:
     promised: frozenset[int] = frozenset()
     sources: Mapping[int, str] = field(default_factory=dict)
     drift: Mapping[int, str] = field(default_factory=dict)
+    rounds_max: int = DEFAULTS.recount_rounds_max
 
 
 def lines_of(rows: Sequence[Row], known: Known, looked: Looked = Looked.LATEST) -> list[Line]:
@@ -85,6 +88,8 @@ def _line(row: Row, part: LineRead, count: Count, known: Known, looked: Looked) 
         tolerance=compared.tolerance if compared else 0,
         inside=_inside(row, compared, looked),
         confirmed=looked is Looked.LATEST and row.confirmed,
+        times=row.n_counts if looked is Looked.LATEST else 1,
+        last=looked is Looked.LATEST and row.n_counts >= known.rounds_max,
         family=taxon.family if taxon else "",
         look_alike_set=taxon.look_alike_set if taxon else "",
         can_divide=bool(taxon and taxon.can_divide),

@@ -13,8 +13,8 @@ from ..models import Census, Decision
 from ..rules.measures import Delay, RecountAgreement, Recounted, delay, per_hundred, recount_agreement
 from ..rules.reasons import REASONS
 from ..rules.settings import CensusSettings
-from ..rules.words import MEASURED_UNITS, CensusState, How, LineKind
-from .reading import Row, present
+from ..rules.words import MEASURED_UNITS, CensusState, How
+from .reading import LineRead, Row, present
 from .typing import typed_from_paper
 
 _UNKNOWN = frozenset(reason.name for reason in REASONS if reason.unknown_cause)
@@ -47,7 +47,7 @@ class Measures:
     typing: Delay
     late_entries: int
     entries: int
-    never_counted: list[Row]
+    never_counted: list[LineRead]
     largest: list[tuple[Row, Decision]]
     above_limit: list[tuple[Row, Decision]]
     tank_alarms: list[Unexplained]
@@ -72,7 +72,7 @@ def measures_of(census: Census, rows: Sequence[Row], settings: CensusSettings, *
         ),
         late_entries=late,
         entries=entries,
-        never_counted=[row for row in rows if not row.counted and row.line.kind != LineKind.PRESENCE],
+        never_counted=[part for row in rows for part in row.blank],
         largest=sorted(unexplained, key=lambda pair: (-abs(pair[1].n), pair[1].pk))[:5],
         above_limit=[(row, d) for row, d in decided if d.approved_by_id is not None],
         tank_alarms=_tanks_of_a_year(census, settings),

@@ -73,12 +73,12 @@ def _spoken(sheet: Sheet) -> str:
 
 def _not_counted(rows: Iterable[Row]) -> Iterable[OpenItem]:
     """Class D is due once a year only, so that its blank lines stop nobody."""
-    blank: dict[str, list[Row]] = defaultdict(list)
+    blank: dict[str, list[str]] = defaultdict(list)
     for row in rows:
-        if not row.counted and row.line.kind != LineKind.PRESENCE and row.state is not LineState.SETTLED:
-            blank[row.line.sheet.number].append(row)
+        for part in row.blank if row.state is not LineState.SETTLED else ():
+            blank[part.line.sheet.number].append(f"{part.line.number} {row.name}")
     for number, lines in blank.items():
-        listed = ", ".join(f"{row.line.number} {row.name}" for row in lines)
+        listed = ", ".join(lines)
         what = "1 line" if len(lines) == 1 else f"{len(lines)} lines"
         yield OpenItem(ItemKind.NOT_COUNTED, f"{number}: {what} not counted: {listed}", number)
 

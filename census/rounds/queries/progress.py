@@ -23,7 +23,8 @@ from .settings import settings_of
 class SheetProgress:
     """One sheet on the board. ``days_out``: whole days since it was issued, while it is out.
 
-    ``late`` says since when it should have been in; empty while there is time, or when it is in.
+    ``counted`` of ``lines`` are those of which a number is asked; letters of class D are due once a year, and
+    told apart. ``late`` says since when it should have been in; empty while there is time, or when it is in.
     ``again``: who counts again, while it is out for a recount.
     """
 
@@ -55,7 +56,7 @@ def sheets_of(census: Census, *, now: datetime) -> list[SheetProgress]:
     sheets = list(census.sheets.select_related("place").prefetch_related("counters").order_by("number"))
     lines: Counter[int] = Counter()
     counted: Counter[int] = Counter()
-    of_census = Line.objects.filter(sheet__census=census)
+    of_census = Line.objects.filter(sheet__census=census).exclude(kind=LineKind.PRESENCE.value)
     for sheet_id, is_counted in of_census.annotate(
         is_counted=Exists(Count.objects.filter(line=OuterRef("pk")))
     ).values_list("sheet_id", "is_counted"):

@@ -180,8 +180,10 @@ def _compared(parts: Sequence[LineRead], settings: CensusSettings, *, first: boo
 
 
 def _confirmed(parts: Sequence[LineRead], settings: CensusSettings) -> bool:
-    """True when the last two counts of every part agree."""
+    """True when the last two counts of every part agree, or the middle of three was taken."""
     for part in parts:
+        if part.middle_of_three:
+            continue
         last_two = [part.counts[r].value for r in sorted(part.counts)[-2:]]
         if len(last_two) < 2 or None in last_two:
             return False

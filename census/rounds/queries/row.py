@@ -28,7 +28,19 @@ class LineRead:
 
     @property
     def latest(self) -> Count | None:
-        return self.counts[max(self.counts)] if self.counts else None
+        """The count that stands: the last one, and of three counts of class C the middle one."""
+        return self.middle_of_three or (self.counts[max(self.counts)] if self.counts else None)
+
+    @property
+    def middle_of_three(self) -> Count | None:
+        """Of three counts of many animals none is right: the middle one is taken. Not so where exact
+        numbers are asked for, which no majority decides, nor where a number is the least there is."""
+        if self.line.count_class != "C" or len(self.counts) < 3:
+            return None
+        counts = [(c.value, c.round, c) for c in self.counts.values() if c.value is not None]
+        if len(counts) < len(self.counts) or any(c.at_least for *_, c in counts):
+            return None
+        return sorted(counts, key=lambda one: one[:2])[len(counts) // 2][-1]
 
     @property
     def rounds_asked(self) -> int:
@@ -78,9 +90,31 @@ class Row:
         return all(part.counts for part in self.parts)
 
     @property
+    def blank(self) -> list[LineRead]:
+        """Its lines that nobody counted. Letters are not meant: they are due once a year, and told apart."""
+        if self.line.kind == LineKind.PRESENCE:
+            return []
+        return [part for part in self.parts if not part.counts]
+
+    @property
+    def n_counts(self) -> int:
+        """How often all of it was counted."""
+        return min(len(part.counts) for part in self.parts)
+
+    @property
+    def middle_of_three(self) -> bool:
+        """What stands is the middle of three counts."""
+        return all(part.middle_of_three for part in self.parts)
+
+    @property
+    def counts_disagree(self) -> bool:
+        """Counted more than once, and what was counted last was not found before."""
+        return self.n_counts > 1 and not self.confirmed
+
+    @property
     def missing(self) -> int:
         """Animals the book has as missing at the latest count."""
-        return sum(part.books[max(part.books)].missing for part in self.parts if part.books)
+        return sum(part.books[part.latest.round].missing for part in self.parts if part.latest)
 
     @property
     def counters(self) -> list[str]:

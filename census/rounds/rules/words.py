@@ -147,17 +147,8 @@ class Seen(StrEnum):
     NOT_LOOKED_FOR = "not looked for"
 
 
-# Marine Nature Conservation Review: superabundant, abundant, common, frequent, occasional, rare
-# (Hiscock 1996, abundance scales; from memory). Most to least.
-SACFOR = ("S", "A", "C", "F", "O", "R")
-SACFOR_WORDS = {
-    "S": "superabundant",
-    "A": "abundant",
-    "C": "common",
-    "F": "frequent",
-    "O": "occasional",
-    "R": "rare",
-}
+SACFOR = tuple(ABUNDANCE)
+SACFOR_WORDS = ABUNDANCE
 
 # Units whose lines are measured for record accuracy; each unit is summed by itself.
 MEASURED_UNITS = ("animal", "colony")

@@ -128,7 +128,7 @@ def shown(
         "care": bool(told.care),
         "open": row.needs_settling or row.line.pk in proposed,
         "outside": row.state in (LineState.OUTSIDE, LineState.CONFIRMED, LineState.RECOUNT),
-        "uncounted": not row.counted,
+        "uncounted": bool(row.blank),
         "settled": row.state is LineState.SETTLED,
         "all": True,
     }[show]

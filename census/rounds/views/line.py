@@ -96,6 +96,7 @@ def census_line(request: HttpRequest, number: str, line: int) -> HttpResponse:
         "chosen_way": request.POST.get("how") or request.GET.get("how") or "",
         "proposal_form": ProposalForm() if decides else None,
         "recount_form": RecountForm(),
+        "rounds_max": settings.recount_rounds_max,
         "decisions": [decision for part in row.parts for decision in part.decisions],
         "quality": quality(row, settings),
         "waits": waiting_about(*(part.line for part in row.parts)),

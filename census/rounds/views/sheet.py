@@ -17,7 +17,7 @@ from ..actions.sheets import accept, hand_in, issue
 from ..forms import CountSheetForm, IssueForm
 from ..forms.papers import ScanForm
 from ..models import Recount, Sheet
-from ..queries.blind import blind_sheet, counts_second
+from ..queries.blind import BlindSheet, blind_sheet, counts_second
 from ..queries.find import NotFound, sheet_of
 from ..queries.holdings import newcomers
 from ..queries.scans import scans_of
@@ -51,8 +51,7 @@ def sheet(request: HttpRequest, number: str) -> HttpResponse:
         except CensusRefused as refused:
             form.add_error(None, list(refused.problems))
         else:
-            done = "handed in" if "hand_in" in request.POST else "saved"
-            messages.success(request, f"{found.number}: {done}, {_lines(len(form.entries))} counted.")
+            messages.success(request, f"{found.number}: {_told(blind, form, 'hand_in' in request.POST)}")
             return redirect(request.get_full_path())
     context = {
         "sheet": found,
@@ -105,6 +104,18 @@ def round_of(request: HttpRequest, sheet: Sheet, person: Person) -> int:
         return int(asked)
     newest = Recount.objects.filter(line__sheet=sheet, of=person).order_by("-round").first()
     return newest.round if newest else 1
+
+
+def _told(blind: BlindSheet, form: CountSheetForm, handed_in: bool) -> str:
+    """What was saved now; of a sheet that goes in, what all of it holds, and what stayed blank."""
+    if not handed_in:
+        return f"saved, {_lines(len(form.entries))} counted."
+    listed = {line.number: line.mine is not None for line in blind.lines}
+    listed |= {entry.line: True for entry in form.entries if entry.line}
+    counted = sum(listed.values()) + sum(not entry.line for entry in form.entries)
+    blank = len(listed) - sum(listed.values())
+    words = f"handed in, {_lines(counted)} counted"
+    return f"{words}; {_lines(blank)} blank, which is not counted." if blank else f"{words}."
 
 
 def _lines(n: int) -> str:
