@@ -42,6 +42,12 @@ class RecordForm(forms.Form):
     males = forms.IntegerField(min_value=0, required=False, label="Males")
     females = forms.IntegerField(min_value=0, required=False, label="Females")
     hermaphrodites = forms.IntegerField(min_value=0, required=False, label="Hermaphrodites")
+    at_least = forms.IntegerField(
+        min_value=0, required=False, label="At least", help_text="Not counted exactly: the least it can be."
+    )
+    at_most = forms.IntegerField(
+        min_value=0, required=False, label="At most", help_text="The most it can be; either may stay empty."
+    )
     stage = forms.CharField(
         max_length=20, required=False, label="Life stage", widget=forms.TextInput({"list": "stages"})
     )
@@ -106,6 +112,8 @@ class RecordForm(forms.Form):
             del self.fields["to_place"]
         if not recording.cause:
             del self.fields["cause"]
+        if not recording.ranged:
+            del self.fields["at_least"], self.fields["at_most"]
         if not recording.papers:
             del self.fields["party"], self.fields["permit_number"]
         places = list(places_for_animals())
@@ -153,6 +161,8 @@ class RecordForm(forms.Form):
             permit_number=said.get("permit_number", ""),
             cause=said.get("cause", ""),
             note=said["note"],
+            at_least=said.get("at_least"),
+            at_most=said.get("at_most"),
         )
 
     def add_problems(self, problems: Sequence[Problem]) -> None:

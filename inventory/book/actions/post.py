@@ -21,7 +21,7 @@ from inventory.db.statistics import refresh_statistics
 from inventory.db.trips import ask
 from inventory.names.models import Taxon
 
-from ..models import Account, Cell, Event, Flag, Flow, Lot, Place
+from ..models import Account, Cell, Event, Flag, Flow, Lot, Place, StatedRange
 from ..rules import chain
 from ..rules.drafts import DraftLine, EventDraft, Problem
 from ..rules.individuals import first_breach
@@ -219,6 +219,7 @@ def _check_event(
         yield problem("reverses", "only a reversed event reverses")
     if draft.kind is not EventKind.REVERSED and not draft.lines:
         yield problem("accession", "an event needs at least one line")
+    yield from (problem(column, message) for column, message in draft.range_problems())
 
 
 def _check_closings(
@@ -319,6 +320,11 @@ def _write(
                 for event, reading in zip(events, readings, strict=True)
                 for flow in reading.flows
             ],
+            [
+                {"event_id": event.id, **bounds._asdict()}
+                for event, reading in zip(events, readings, strict=True)
+                if (bounds := reading.draft.bounds)
+            ],
         )
     except IntegrityError as error:
         # The rules looked at whole days and let it pass; row by row the database cannot. Nothing more is
@@ -332,9 +338,11 @@ def _write(
     return [(reading.index, event) for reading, event in zip(readings, events, strict=True)]
 
 
-def _insert(events: list[dict[str, Any]], flows: list[dict[str, Any]]) -> None:
+def _insert(events: list[dict[str, Any]], flows: list[dict[str, Any]], bounds: list[dict[str, Any]]) -> None:
     """One statement a table, so that a trigger for each statement runs once; few rows in one trip."""
-    tables = [(model, rows) for model, rows in ((Event, events), (Flow, flows)) if rows]
+    tables = [
+        (model, rows) for model, rows in ((Event, events), (Flow, flows), (StatedRange, bounds)) if rows
+    ]
     if all(len(rows) <= FEW for _, rows in tables):
         ask([insert_few(model, rows) for model, rows in tables])
         return
@@ -376,7 +384,7 @@ def _chained(readings: Sequence[_Reading], batch: post_reading.Batch, *, now: da
             content_hash=reading.content_hash,
             previous_hash=previous,
         )
-        event.hash = previous = chain.event_hash(previous, event, reading.flows)
+        event.hash = previous = chain.event_hash(previous, event, reading.flows, draft.bounds)
         ids[draft.identifier] = number
         events.append(event)
     return events

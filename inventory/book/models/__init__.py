@@ -6,6 +6,7 @@ from .flags import Flag
 from .keeping import Keeping
 from .lots import Lot, LotKind
 from .periods import Period, PeriodBalance, PeriodVersion, VersionStatement
+from .ranges import StatedRange
 from .refused import RefusedAbout, RefusedEntry
 from .revision import Revision
 from .settings import Setting
@@ -31,6 +32,7 @@ __all__ = [
     "Setting",
     "Sex",
     "Standing",
+    "StatedRange",
     "VersionStatement",
     "Water",
 ]

@@ -12,7 +12,7 @@ from datetime import datetime
 from django.db.models import Q
 
 from ..models import Account, Cell, Event, Flow, Lot, Place, Standing
-from ..rules import words
+from ..rules import ranges, words
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +72,14 @@ class EventTold:
     def hidden(self) -> bool:
         return any(flow.hidden for flow in self.flows)
 
+    @property
+    def about(self) -> str:
+        """ "about 40, between 30 and 60", when bounds were stated for the number and may be told."""
+        stated = getattr(self.event, "stated_range", None)
+        if stated is None or self.hidden:
+            return ""
+        return ranges.in_words(words.whole(self.total), stated.bounds)
+
 
 @dataclass(frozen=True, slots=True)
 class StoryLine:
@@ -123,7 +131,9 @@ def tell(event_ids: Collection[int], *, hidden: Collection[int] = ()) -> dict[in
     ``hidden``: ids of places whose numbers the reader may not see. All flows of a lot that ever was there are
     marked, wherever they went, for what came less what left is what is there; one query more.
     """
-    events = Event.objects.select_related("entered_by", "approved_by").in_bulk(list(event_ids))
+    events = Event.objects.select_related("entered_by", "approved_by", "stated_range").in_bulk(
+        list(event_ids)
+    )
     # Neither joined nor ordered: hardly any event is reversed, so SQLite's planner thinks little of
     # the index and reads all events, once for each row of a join.
     reversals = dict(Event.objects.filter(reverses__in=events).order_by().values_list("reverses_id", "id"))

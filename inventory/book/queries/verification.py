@@ -15,11 +15,12 @@ from django.db.models import F, Q
 
 from inventory.db import triggers
 
-from ..models import Account, Cell, Event, Flow, Lot, LotKind, PeriodVersion, VersionStatement
+from ..models import Account, Cell, Event, Flow, Lot, LotKind, PeriodVersion, StatedRange, VersionStatement
 from ..rules import audit, chain
 from ..rules.fingerprint import CONTENTS, contents_problems, fingerprint, sha256
 from ..rules.individuals import first_breach
 from ..rules.kinds import EventKind
+from ..rules.ranges import Bounds
 from ..rules.running import CellKey, FlowDraft, outside_account, place_account
 from .quantities import cell_balances
 
@@ -97,6 +98,7 @@ def _events(recount: _Recount) -> Iterator[Finding]:
     )
     by_event = groupby(all_flows.iterator(READ_AT_ONCE), key=lambda row: row[0])
     ahead = next(by_event, None)
+    ranges = {event: Bounds(low, high) for event, low, high in StatedRange.objects.values_list()}
     last_id = 0
     for event in Event.objects.order_by("id").iterator(READ_AT_ONCE):
         flows: list[FlowDraft] = []
@@ -105,9 +107,12 @@ def _events(recount: _Recount) -> Iterator[Finding]:
                 flows = [_count(recount, event, *row[1:]) for row in ahead[1]]
             ahead = next(by_event, None)
         name = f"event {event.id}"
-        for problem in audit.chain_problems(event, flows, last_id, recount.head):
+        bounds = ranges.get(event.id)
+        for problem in audit.chain_problems(event, flows, last_id, recount.head, bounds):
             yield Finding("chain", name, problem)
         for problem in audit.flow_problems(EventKind(event.kind), flows):
+            yield Finding("event", name, problem)
+        for problem in audit.range_problems(EventKind(event.kind), flows, bounds) if bounds else ():
             yield Finding("event", name, problem)
         recount.events += 1
         last_id, recount.head = event.id, event.hash

@@ -6,18 +6,21 @@ from typing import Any
 
 from .chain import event_hash
 from .kinds import ARRIVALS, DEPARTURES, EventKind
+from .ranges import RANGED, Bounds, problems
 from .running import MISSING, PRESENT, FlowDraft, outside_account
 
 
-def chain_problems(event: Any, flows: Sequence[FlowDraft], last_id: int, last_hash: str) -> list[str]:
+def chain_problems(
+    event: Any, flows: Sequence[FlowDraft], last_id: int, last_hash: str, bounds: Bounds | None = None
+) -> list[str]:
     """The event stands where its number says, and is what its hash covers."""
     problems = []
     if event.id != last_id + 1:
         problems.append(f"events {last_id + 1} to {event.id - 1} are missing")
     if event.previous_hash != last_hash:
         problems.append("does not carry the hash of the event before it")
-    if event.hash != event_hash(event.previous_hash, event, flows):
-        problems.append("differs from what its hash covers: the event or its flows were changed")
+    if event.hash != event_hash(event.previous_hash, event, flows, bounds):
+        problems.append("differs from what its hash covers: the event, its flows or its range were changed")
     return problems
 
 
@@ -34,6 +37,13 @@ def flow_problems(kind: EventKind, flows: Sequence[FlowDraft]) -> list[str]:
             if not _suits(kind, flow)
         ]
     return problems
+
+
+def range_problems(kind: EventKind, flows: Sequence[FlowDraft], bounds: Bounds) -> list[str]:
+    """The bounds stand on both sides of the number, and are of a kind that may have some."""
+    number = sum(flow.n for flow in flows)
+    found = problems(number, bounds, may_be_one=kind in RANGED)
+    return [f"its range does not hold, {field}: {words}" for field, words in found]
 
 
 def mirror_problems(flows: Iterable[FlowDraft], reversed_flows: Iterable[FlowDraft]) -> list[str]:

@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from typing import Any
 from uuid import UUID
 
+from .ranges import Bounds
 from .running import FlowDraft
 
 GENESIS = "0" * 64
@@ -38,10 +39,16 @@ EVENT_FIELDS = (
 )
 
 
-def event_hash(previous: str, event: Any, flows: Iterable[FlowDraft]) -> str:
-    """The hash of one event; ``event`` is anything with the attributes :data:`EVENT_FIELDS`."""
+def event_hash(previous: str, event: Any, flows: Iterable[FlowDraft], bounds: Bounds | None = None) -> str:
+    """The hash of one event; ``event`` is anything with the attributes :data:`EVENT_FIELDS`.
+
+    ``bounds`` are those that were stated for its number. An event without any has the hash that it had
+    before there were ranges, and one that is given some later, or loses them, has another.
+    """
     stated: list[Any] = [previous, *(_plain(getattr(event, name)) for name in EVENT_FIELDS)]
     stated.append([[*flow.from_cell, *flow.to_cell, flow.n] for flow in flows])
+    if bounds is not None:
+        stated.append(list(bounds))
     text = json.dumps(stated, ensure_ascii=False, separators=(",", ":"))
     return hashlib.sha256(text.encode()).hexdigest()
 

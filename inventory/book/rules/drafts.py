@@ -2,13 +2,14 @@
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, fields
 from datetime import datetime
 from uuid import UUID, uuid5
 
 from .happened import Happened
 from .kinds import EventKind
+from .ranges import RANGED, Bounds, bounds_of, problems
 
 # Namespace of identifiers made from a writer's own ``ref``: the same ref is the same event.
 REF_NAMESPACE = UUID("6f3c1b52-0f0d-5c59-9a3c-7c1f6f1d9a10")
@@ -72,7 +73,8 @@ class EventDraft:
     """One event as its writer states it. ``entered_by`` and ``approved_by`` are names of people.
 
     ``entered_at`` is left out for what is entered now; a slip typed later or a loaded history
-    states it. ``reverses`` is the identifier of the event that this one takes back.
+    states it. ``reverses`` is the identifier of the event that this one takes back. ``at_least`` and
+    ``at_most`` bound the number of animals of all lines, where it could not be counted exactly.
     """
 
     identifier: UUID
@@ -91,7 +93,23 @@ class EventDraft:
     evidence: str = ""
     note: str = ""
     reverses: UUID | None = None
+    at_least: int | None = None
+    at_most: int | None = None
     origin: str = field(default="", compare=False)
+
+    @property
+    def total(self) -> int:
+        """Animals of all lines."""
+        return sum(line.numbers.total for line in self.lines)
+
+    @property
+    def bounds(self) -> Bounds | None:
+        """The least and the most that the total can have been, when the writer said so."""
+        return bounds_of(self.at_least, self.at_most)
+
+    def range_problems(self) -> Iterable[tuple[str, str]]:
+        """What is wrong with them: (field, what to do)."""
+        return problems(self.total, self.bounds, may_be_one=self.kind in RANGED) if self.bounds else ()
 
     def content_hash(self) -> str:
         """SHA-256 of all that the writer stated: the same identifier must come with the same."""
@@ -103,6 +121,9 @@ class EventDraft:
             | {"numbers": {name: getattr(line.numbers, name) for name in _SEXES}}
             for line in self.lines
         ]
+        if self.bounds is not None:
+            # Only then: what was sent before there were ranges keeps its hash.
+            stated["range"] = list(self.bounds)
         text = json.dumps(stated, sort_keys=True, ensure_ascii=False, default=str)
         return hashlib.sha256(text.encode()).hexdigest()
 
@@ -110,7 +131,9 @@ class EventDraft:
 _SEXES = tuple(item.name for item in fields(Numbers))
 _LINE_STATED = tuple(item.name for item in fields(DraftLine) if item.name not in ("numbers", "origin"))
 _EVENT_STATED = tuple(
-    item.name for item in fields(EventDraft) if item.name not in ("lines", "happened", "origin", "entered_at")
+    item.name
+    for item in fields(EventDraft)
+    if item.name not in ("lines", "happened", "origin", "entered_at", "at_least", "at_most")
 )
 
 

@@ -28,6 +28,7 @@ class Recording:
 
     ``papers``: it crosses the house's wall with papers (a party, a permit); the registrar's.
     ``individuals``: it can happen to an animal that is followed by itself.
+    ``ranged``: its number may be a best value between bounds (:mod:`.ranges`).
     """
 
     kind: EventKind
@@ -37,6 +38,7 @@ class Recording:
     cause: bool = False
     papers: bool = False
     individuals: bool = True
+    ranged: bool = False
     caution: str = ""
 
 
@@ -45,7 +47,7 @@ RECORDINGS = (
     Recording(EventKind.MOVED, "A move", "From", to_place=True),
     Recording(EventKind.MISSING, "Missing: not seen, not known dead", "Last seen in"),
     Recording(EventKind.SEEN_AGAIN, "Seen again", "Where"),
-    Recording(EventKind.BORN, "Born or hatched", "Where", individuals=False),
+    Recording(EventKind.BORN, "Born or hatched", "Where", individuals=False, ranged=True),
     Recording(EventKind.DIVIDED, "Divided", "Where", individuals=False),
     Recording(EventKind.SETTLED, "Settled from sea water", "Where", individuals=False),
     Recording(EventKind.FOUND, "Found: there, and no cause known", "Where", individuals=False),

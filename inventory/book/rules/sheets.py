@@ -81,6 +81,8 @@ EVENTS = Sheet(
         "reason",
         "reverses",
         "note",
+        "at_least",
+        "at_most",
     ),
     needed=("ref", "kind", "happened"),
     longest={

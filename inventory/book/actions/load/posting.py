@@ -126,6 +126,8 @@ def _draft(event: SpooledEvent, identifier: UUID, *, by: str, evidence: str) -> 
         evidence=evidence,
         note=head.note,
         reverses=identifier_of(head.reverses) if head.reverses else None,
+        at_least=head.at_least,
+        at_most=head.at_most,
         origin=EVENTS.origin(event.row),
     )
 

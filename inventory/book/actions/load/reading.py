@@ -161,6 +161,7 @@ def _readers(sheet: Sheet, zone: tzinfo) -> list[Reader]:
             "happened": _happened,
             "entered": partial(as_typed.read_moment, zone=zone),
             **dict.fromkeys(("males", "females", "hermaphrodites", "unknown"), as_typed.whole_number),
+            **dict.fromkeys(("at_least", "at_most"), as_typed.whole_number),
             "from_sex": _word,
             "to_sex": _word,
         },
@@ -272,12 +273,16 @@ def _disagreements(number: int, ref: str, head: EventHead, first: int, said: Eve
         EVENTS.problem(
             number,
             column,
-            f"the event {ref!r} has {here or 'nothing'!s:.40} here and {there or 'nothing'!s:.40} in row "
+            f"the event {ref!r} has {_shown(here)} here and {_shown(there)} in row "
             f"{first}; expected the same in all rows with one ref, or another ref",
         )
         for column, here, there in zip(EventHead._fields, head, said, strict=True)
         if here != there
     ]
+
+
+def _shown(value: str | int | None) -> str:
+    return "nothing" if value in ("", None) else f"{value!s:.40}"
 
 
 def _word(value: Value) -> str:

@@ -28,6 +28,8 @@ class EventHead(NamedTuple):
     reason: str = ""
     reverses: str = ""
     note: str = ""
+    at_least: int | None = None
+    at_most: int | None = None
 
 
 class EventLine(NamedTuple):
