@@ -363,6 +363,10 @@ def test_the_commands_show_and_take_a_release(load: Load, registrar: Person, fro
     assert "Merged: two taxa of ours become one (1)" in out.getvalue()
     call_command("backbone", "adopt", "2026", "--by", registrar.name, stdout=out, stderr=err)
     assert "1 lots moved" in err.getvalue()
+    out, err = StringIO(), StringIO()
+    call_command("backbone", "compare", "--format", "csv", stdout=out, stderr=err)
+    assert "2026 was loaded last and is in use: no newer one waits." in err.getvalue()
+    assert "0 changes in" in err.getvalue(), "the older release is not taken for news"
     for arguments, code, what in (
         (("adopt", "2026", "--by", registrar.name), 1, "in use already"),
         (("adopt", "2099", "--by", registrar.name), 2, "no loaded release"),

@@ -233,6 +233,15 @@ def test_page_csv_and_workbook_say_the_same(trading: PermitHouse, as_role: Calla
     assert as_role(Role.CURATOR).get(page).status_code == 403
 
 
+def test_no_year_is_offered_in_which_the_book_had_not_begun(
+    trading: PermitHouse, as_role: Callable[[Role], Client]
+) -> None:
+    client = as_role(Role.PERMIT_OFFICER)
+    assert list(client.get("/permits/trade").context["years"]) == [2026]
+    factories.make_event("opening", lot=factories.make_lot(), place="E02", unknown=1, happened="2024-11-02")
+    assert list(client.get("/permits/trade").context["years"]) == [2026, 2025, 2024]
+
+
 def test_who_counts_such_animals_is_not_told_how_many(
     trading: PermitHouse, as_role: Callable[[Role], Client], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -28,8 +28,10 @@ from inventory.permits.actions.takes import correct_take, move_take
 from inventory.permits.files.returns import write_return
 from inventory.permits.models import PermitReturn, ReturnRow, Take
 from inventory.permits.queries.return_changes import changed_since, newest_returns, to_look_at
+from inventory.permits.queries.return_checks import findings
 from inventory.permits.queries.return_statement import statement_of
 from inventory.permits.queries.returns import Asked, next_asked, read_draft, seen, stands_as_frozen
+from inventory.permits.rules.return_checks import Check
 
 from ..factories import make_event
 from .house import LINES, PermitHouse, a_take
@@ -364,7 +366,8 @@ def test_a_look_that_finds_nothing_to_amend_settles_the_question(house: PermitHo
 
 def test_the_next_return_is_the_one_that_is_due(house: PermitHouse) -> None:
     asked = next_asked(house.permit, today=DAY)
-    assert (asked.starts_on, asked.ends_on, asked.as_of) == (date(2026, 1, 1), date(2026, 9, 30), DAY)
+    over = DAY - timedelta(days=1)
+    assert (asked.starts_on, asked.ends_on, asked.as_of) == (date(2026, 1, 1), date(2026, 9, 30), over)
     house.record(a_take("two-spotted goby", 1), happened="2026-10-02")
     assert next_asked(house.permit, today=DAY).ends_on == date(2026, 10, 2), (
         "what came after the end is in it"
@@ -392,3 +395,23 @@ def test_queries_do_not_grow_with_rows_nor_with_returns(
     freeze(house, now=house.now + timedelta(days=3))
     with django_assert_max_num_queries(len(few)):
         look()
+
+
+def _not_over(house: PermitHouse, asked: Asked) -> list[str]:
+    draft = read_draft(house.permit, asked, zone=house.zone, known_at=house.now)
+    found = next(one for one in findings(draft, today=DAY) if one.check is Check.NOT_ENDED)
+    return [one.words for one in found.missing]
+
+
+def test_a_day_that_is_not_over_is_told_before_a_return_is_frozen(house: PermitHouse) -> None:
+    """Today can still bring a take, and a death of what was taken: it is sent so only with words about it."""
+    house.record(a_take("two-spotted goby", 1))
+    start, yesterday = date(2026, 1, 1), DAY - timedelta(days=1)
+    assert _not_over(house, Asked(start, yesterday, yesterday)) == []
+    [taken] = _not_over(house, Asked(start, DAY, yesterday))
+    assert "more can be taken" in taken
+    [fate] = _not_over(house, Asked(start, yesterday, DAY))
+    assert "told at the end of 2026-10-06, today is 2026-10-06: more can come" in fate
+    with pytest.raises(ReturnRefused, match="what is missing"):
+        freeze(house, Asked(start, yesterday, DAY), explained="")
+    assert _not_over(house, next_asked(house.permit, today=DAY)) == []

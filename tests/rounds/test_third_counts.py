@@ -1,4 +1,4 @@
-"""Three counts: no majority decides what is exact, of many animals the middle stands; a fourth is not made."""
+"""Three counts: no majority decides what is exact, of many animals the middle stands, no fourth is made."""
 
 import pytest
 from django.test import Client

@@ -1,6 +1,6 @@
 """Returns that the house sent in its two years, each read as it was known when it was made."""
 
-from datetime import date, datetime, tzinfo
+from datetime import date, datetime, timedelta, tzinfo
 from itertools import groupby
 
 from inventory.people.models import Person
@@ -41,7 +41,7 @@ def _make(row: dict[str, str], by: Person, *, now: datetime, zone: tzinfo) -> No
     asked = Asked(
         starts_on=date.fromisoformat(row["starts_on"]),
         ends_on=date.fromisoformat(row["ends_on"]),
-        as_of=amends.as_of if amends else moment.date(),
+        as_of=amends.as_of if amends else moment.date() - timedelta(days=1),
         template=newest_version(template),
         amends=amends,
     )

@@ -9,7 +9,6 @@ from .steps import (
     NoteForm,
     NumberForm,
     OpenCensusForm,
-    PersonForm,
     RecountForm,
     SignForm,
 )
@@ -24,7 +23,6 @@ __all__ = [
     "NoteForm",
     "NumberForm",
     "OpenCensusForm",
-    "PersonForm",
     "ProposalForm",
     "RecountForm",
     "SignForm",

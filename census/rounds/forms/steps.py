@@ -102,12 +102,6 @@ class NumberForm(forms.Form):
     why = forms.CharField(max_length=300, required=False, label="Why")
 
 
-class PersonForm(forms.Form):
-    """Who is asked."""
-
-    person = forms.ModelChoiceField(_PEOPLE, label="Person")
-
-
 class NoSecondForm(forms.Form):
     """No second name is at hand, and why."""
 

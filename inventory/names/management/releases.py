@@ -10,7 +10,7 @@ from inventory.doors.output import Out, add_format_option, write_rows
 from inventory.names.actions.adopt import AdoptionRefused, adopt
 from inventory.names.models import BackboneRelease
 from inventory.names.queries.compare import COLUMNS, compared
-from inventory.names.queries.eras import UnknownRelease, newest_waiting, release_called
+from inventory.names.queries.eras import UnknownRelease, newest_loaded, release_called
 from inventory.names.store.sqlite import StoreMissing
 from inventory.people.models import Person
 
@@ -24,7 +24,7 @@ def add_release_actions(actions: Any) -> None:
         "release",
         metavar="RELEASE",
         nargs="?",
-        help="number, version or name; default: the newest not in use",
+        help="number, version or name; default: the one loaded last",
     )
     add_format_option(comparing)  # type: ignore[arg-type]
     adopting: ArgumentParser = actions.add_parser("adopt", help="take a loaded release into use")
@@ -54,6 +54,8 @@ def do_release_action(options: dict[str, Any], out: Out, err: Out) -> None:
 
 def _compare(options: dict[str, Any], out: Out, err: Out) -> None:
     release = _release(options["release"])
+    if release.is_current and not options["release"]:
+        err.write(f"{release} was loaded last and is in use: no newer one waits. Name another to compare it.\n")
     found = compared(release)
     against = f"{release} against {found.current or 'no release in use'}"
     if options["format"] == "table":
@@ -80,7 +82,7 @@ def _adopt(options: dict[str, Any], err: Out) -> None:
 
 
 def _release(text: str | None) -> BackboneRelease:
-    return release_called(text) if text else newest_waiting()
+    return release_called(text) if text else newest_loaded()
 
 
 def _decisions(stated: list[str]) -> dict[str, str]:

@@ -25,11 +25,11 @@ def release_called(text: str) -> BackboneRelease:
     raise UnknownRelease(f"“{text}”: {problem}. Give one of these, by number or in full: {known}.")
 
 
-def newest_waiting() -> BackboneRelease:
-    """The newest release that is not in use. Raises :class:`UnknownRelease`. One query."""
-    release = BackboneRelease.objects.filter(is_current=False).order_by("-loaded_at", "-id").first()
+def newest_loaded() -> BackboneRelease:
+    """The release that was loaded last, in use or not. Raises :class:`UnknownRelease`. One query."""
+    release = BackboneRelease.objects.order_by("-loaded_at", "-id").first()
     if release is None:
-        raise UnknownRelease("No release is loaded beside the one in use: load one first.")
+        raise UnknownRelease("No release is loaded: load one first.")
     return release
 
 

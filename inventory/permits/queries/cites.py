@@ -92,6 +92,13 @@ def year_of_trade(year: int, *, zone: tzinfo, hidden: Collection[int] = ()) -> Y
     return YearOfTrade(year, report(_moved(crossings)), crossings)
 
 
+def years_of_trade(this_year: int, *, zone: tzinfo) -> range:
+    """The years that the book tells of, newest first; of an empty book this one. One query."""
+    first = Event.objects.order_by("effective_at").values_list("effective_at", flat=True).first()
+    began = min(first.astimezone(zone).year, this_year) if first else this_year
+    return range(this_year, began - 1, -1)
+
+
 def crossings_of(event: Event, *, hidden: Collection[int] = ()) -> list[Crossing]:
     """The listed kinds of animal in one event; none where it cannot cross a border or was taken back."""
     chosen = Event.objects.filter(pk=event.pk, kind__in=CROSSING, reversed_by=None)

@@ -47,13 +47,19 @@ def findings(draft: Draft, *, today: date) -> list[Finding]:
     found[Check.OUTSIDE_DATES] = [
         Missing(_called(read), "trip", (str(read.trip.identifier),)) for read in draft.outside
     ]
-    ends = draft.asked.ends_on
-    found[Check.NOT_ENDED] = (
-        [Missing(f"they end on {ends}, today is {today}", "permit", (draft.permit.pk,))]
-        if ends > today
-        else []
-    )
+    found[Check.NOT_ENDED] = list(_not_over(draft, today))
     return [Finding(check, found[check]) for check in Check]
+
+
+def _not_over(draft: Draft, today: date) -> Iterable[Missing]:
+    """A day that is not over can still bring a take, or a death of what was taken."""
+    asked = draft.asked
+    if asked.ends_on >= today:
+        words = f"the last day is {asked.ends_on}, today is {today}: more can be taken"
+        yield Missing(words, "permit", (draft.permit.pk,))
+    if asked.as_of >= today and not asked.nil:
+        words = f"what became of them is told at the end of {asked.as_of}, today is {today}: more can come"
+        yield Missing(words, "permit", (draft.permit.pk,))
 
 
 def _called(read: TakeRead) -> str:

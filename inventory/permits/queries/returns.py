@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, tzinfo
+from datetime import date, datetime, timedelta, tzinfo
 from decimal import Decimal
 
 from django.db.models import QuerySet
@@ -244,11 +244,13 @@ def next_asked(permit: Permit, *, today: date) -> Asked:
     waiting = [due for due in dues if due.starts_on not in starts]
     start = read.since if read.since != date.min else read.first_valid_from
     due = waiting[0] if waiting else Due(start, read.version.valid_until, today)
-    ends_on = due.ends_on
+    ends_on, last_day = due.ends_on, date.min
     if not waiting or len(waiting) == 1:
         last = permit.takes.filter(replaced_by=None).order_by("-trip__ends_on").first()
-        ends_on = max(ends_on, last.trip.ends_on) if last else ends_on
-    as_of = max(today, due.starts_on)
+        last_day = last.trip.ends_on if last else last_day
+        ends_on = max(ends_on, last_day)
+    # Of a day that is over: today can still bring a death, and the return would have changed by the evening.
+    as_of = max(today - timedelta(days=1), due.starts_on, last_day)
     return Asked(due.starts_on, max(due.starts_on, ends_on), as_of)
 
 

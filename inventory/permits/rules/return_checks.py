@@ -43,7 +43,7 @@ _WORDS = {
     Check.OVER_LIMIT: "No case of an exceeded limit is open",
     Check.OTHER_CASES: "No other case is open",
     Check.OUTSIDE_DATES: "All takes of the permit are within the dates",
-    Check.NOT_ENDED: "The dates have passed",
+    Check.NOT_ENDED: "The days that it tells of are over",
 }
 # A return whose sums are wrong is no return; all else can be explained to the authority.
 BLOCKS = frozenset({Check.TOTALS})

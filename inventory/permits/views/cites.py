@@ -18,7 +18,7 @@ from ..actions.cites import TradeRefused, state_trade
 from ..files.trade_tables import trade_csv, trade_workbook
 from ..forms.cites import TradeForm
 from ..forms.parts import add_problems
-from ..queries.cites import Crossing, crossings_of, year_of_trade
+from ..queries.cites import Crossing, crossings_of, year_of_trade, years_of_trade
 from ..readers.cites_codes import PURPOSE, SOURCE, TERMS, UNITS, code_list
 from ..rules.cites import plain
 from ..who import KEEPS, READS_TRADE
@@ -35,7 +35,7 @@ def trade(request: HttpRequest) -> HttpResponse:
     found = year_of_trade(year, zone=timezone.get_current_timezone(), hidden=_hidden(request))
     context = {
         "found": found,
-        "years": range(this_year, this_year - 6, -1),
+        "years": years_of_trade(this_year, zone=timezone.get_current_timezone()),
         "may_keep": may(request, *KEEPS),
         "lists": [code_list(name) for name in (SOURCE, PURPOSE, TERMS, UNITS)],
     }
