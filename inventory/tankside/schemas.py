@@ -93,6 +93,16 @@ class EntryIn(Schema):
         description="In place of a lot, where the species is open: a key from the list of open names.",
     )
     numbers: NumbersIn | None = Field(None, description="How many; what is left out is zero.")
+    at_least: int | None = Field(
+        None,
+        ge=0,
+        le=MOST_ANIMALS,
+        description="born, hatched, eggs: the least that “numbers” can have been in all, where nobody could "
+        "count exactly; “numbers” is the best value.",
+    )
+    at_most: int | None = Field(
+        None, ge=0, le=MOST_ANIMALS, description="The same: the most. Both inclusive; either may be left out."
+    )
     to_place: Text | None = Field(None, max_length=20, description="moved: code of the tank they went to.")
     to_lot: Text | None = Field(
         None, max_length=40, description="hatched out of a lot of egg cases: the lot of the young."

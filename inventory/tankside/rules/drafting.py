@@ -3,12 +3,13 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from inventory.book.rules import ranges
 from inventory.book.rules.drafts import DraftLine, EventDraft
 from inventory.book.rules.happened import Happened
 from inventory.book.rules.kinds import EventKind
 from inventory.book.rules.recording import NOT_KNOWN
 
-from .kinds import EVENT_OF, OPEN_NAMES, EntryKind
+from .kinds import EVENT_OF, OPEN_NAMES, RANGED, EntryKind
 from .stated import ComesBack, Stated, Trouble
 
 LONGEST_CAUSE = 120
@@ -22,6 +23,10 @@ def check(entry: Stated) -> None:
         troubles.append(Trouble("place", "say which tank: scan its label or choose it"))
     if entry.kind in EVENT_OF:
         troubles += _of_an_event(entry)
+    if entry.bounds is not None:
+        may_be_one = entry.kind in RANGED
+        found = ranges.problems(entry.numbers.total, entry.bounds, may_be_one=may_be_one)
+        troubles += [Trouble(field, words) for field, words in found]
     if entry.kind is EntryKind.NOTE and not entry.note.strip():
         troubles.append(Trouble("note", "the note is empty"))
     if entry.kind is EntryKind.UNDO and entry.undoes is None:
@@ -90,6 +95,8 @@ def draft(entry: Stated, around: Around) -> EventDraft:
         cause=_cause(entry),
         reason=_reason(entry),
         note="; ".join(part for part in (entry.note, dead_on_arrival(entry)) if part),
+        at_least=entry.at_least,
+        at_most=entry.at_most,
     )
 
 

@@ -52,6 +52,9 @@ BODIES = frozenset({EntryKind.DIED, EntryKind.PUT_DOWN})
 # What takes animals that the book should hold.
 TAKES = frozenset({EntryKind.DIED, EntryKind.PUT_DOWN, EntryKind.MISSING, EntryKind.MOVED})
 
+# Whose number may be a best value between bounds: eggs and young.
+RANGED = frozenset({EntryKind.BORN, EntryKind.HATCHED, EntryKind.EGGS})
+
 SAID: dict[EntryKind, str] = {
     EntryKind.DIED: "dead",
     EntryKind.PUT_DOWN: "put down",

@@ -5,6 +5,7 @@ from datetime import datetime
 from uuid import UUID
 
 from inventory.book.rules.drafts import Numbers
+from inventory.book.rules.ranges import Bounds, bounds_of
 
 from .kinds import EntryKind
 from .slips import StatedSlip
@@ -44,6 +45,8 @@ class Stated:
     lot: str = ""
     open_name: str = ""
     numbers: Numbers = NONE
+    at_least: int | None = None
+    at_most: int | None = None
     to_place: str = ""
     to_lot: str = ""
     stage: str = ""
@@ -62,6 +65,11 @@ class Stated:
     slip: StatedSlip | None = None
     undoes: UUID | None = None
     replaces: UUID | None = None
+
+    @property
+    def bounds(self) -> Bounds | None:
+        """The least and the most that the number can have been, when it was said."""
+        return bounds_of(self.at_least, self.at_most)
 
 
 @dataclass(frozen=True, slots=True)

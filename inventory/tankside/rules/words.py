@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from inventory.book.rules import ranges
 from inventory.book.rules.happened import Happened
 from inventory.book.rules.words import count_of
 
@@ -36,7 +37,10 @@ def confirmation(entry: Stated, named: Named, happened: Happened) -> str:
 
 
 def _what(entry: Stated, named: Named) -> str:
-    """ "2 dead"; "1 egg case laid"; "3 now male"; for one that has a name only what happened."""
+    """ "2 dead"; "1 egg case laid"; "about 40, between 30 and 60, hatched"; "3 now male".
+
+    For one that has a name only what happened.
+    """
     said = SAID[entry.kind]
     if entry.kind is EntryKind.SEXED:
         said = f"now {entry.to_sex}"
@@ -48,6 +52,8 @@ def _what(entry: Stated, named: Named) -> str:
         return said
     n = entry.numbers.total
     number = str(n) if named.unit == "animal" else count_of(n, named.unit)
+    if entry.bounds is not None:
+        return f"{ranges.in_words(number, entry.bounds)}, {said}"
     return f"{number} {said}"
 
 
