@@ -6,19 +6,19 @@ from django.shortcuts import get_object_or_404
 from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_safe
 
-from inventory.people.access import requires, roles_of
+from inventory.people.access import person_of, requires, roles_of
 
 from .models import Document
 from .queries.documents import read_document
-from .withheld import why_withheld
+from .withheld import why_closed
 
 
 @require_safe
 @requires()
 def document(request: HttpRequest, sha256: str) -> HttpResponse:
-    """The file as it came, under the name that it came with."""
+    """The file as it came, under the name that it came with, for who may open a page that shows it."""
     found = get_object_or_404(Document, sha256=sha256)
-    if why := why_withheld(found, roles_of(request.user)):
+    if why := why_closed(found, person_of(request.user), roles_of(request.user)):
         raise PermissionDenied(why)
     try:
         content = read_document(found)

@@ -13,9 +13,11 @@ class PermitsRoom(AppConfig):
         from .actions.sheets import guest
 
         guests.ask(guest())
-        # Files of returns tell exact places.
+        # Files of returns tell exact places; papers are opened by who may open their page.
         from inventory.book import withheld
 
+        from .queries.papers import shows
         from .queries.returns import why_withheld
 
         withheld.ask(why_withheld)
+        withheld.show(shows)

@@ -1,4 +1,4 @@
-from collections.abc import Callable, Collection
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +17,8 @@ HIDDEN_FROM_ANYBODY_BY = ("census.rounds.attention.places_hidden_from_anybody",)
 ABSENCES_BY = ("census.rounds.queries.absences.open_absences",)
 # Functions that say which questions are open about lots: see inventory/permits/questions.py.
 QUERIED_BY = ("census.rounds.queries.permit_questions.open_questions",)
+# Functions that say which kept papers a room shows to whom: see inventory/book/withheld.py.
+SHOWN_BY = ("census.rounds.queries.papers.shows",)
 # Functions that write the papers of a closing: see inventory/book/statements.py.
 STATED_BY = ("census.rounds.writers.statement.papers", "census.change.files.statement.papers")
 # Functions that tell what a room says of a lot, a place or a permit: see inventory/book/history.py.
@@ -33,7 +35,7 @@ class SiteRoom(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from inventory.book import blind, history, statements
+        from inventory.book import blind, history, statements, withheld
         from inventory.permits import absences, questions
 
         for name in HIDDEN_BY:
@@ -45,6 +47,8 @@ class SiteRoom(AppConfig):
             absences.ask(_Named(name))
         for name in QUERIED_BY:
             questions.ask(_Named(name))
+        for name in SHOWN_BY:
+            withheld.show(_Named(name))
         for name in TOLD_BY:
             history.ask(_Named(name))
         for name in STATED_BY:
@@ -60,6 +64,6 @@ class _Named:
     def __init__(self, name: str) -> None:
         self.name = name
 
-    def __call__(self, *about: Any) -> Collection[Any]:
-        named: Callable[..., Collection[Any]] = import_string(self.name)
+    def __call__(self, *about: Any) -> Any:
+        named: Callable[..., Any] = import_string(self.name)
         return named(*about)

@@ -77,8 +77,8 @@ def test_a_document_is_never_changed(ledger_now: datetime) -> None:
         Document.objects.filter(pk=kept.pk).update(name="another.pdf")
 
 
-def test_a_document_is_served_as_a_download_to_people_of_the_house(
-    client: Client, ledger_now: datetime
+def test_a_paper_is_opened_by_whom_a_page_shows_it_and_always_as_a_download(
+    client: Client, ledger_now: datetime, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     reader = make_person(signs_in=True)
     kept = keep_document(name="fângst.pdf", content=PDF + b"1", by=reader, now=ledger_now)
@@ -86,6 +86,10 @@ def test_a_document_is_served_as_a_download_to_people_of_the_house(
     assert client.get(url).status_code == 302
     assert reader.user is not None
     client.force_login(reader.user)
+    refused = client.get(url)
+    assert refused.status_code == 403, "its hash alone opens no paper"
+    assert "opened on the page where it belongs" in refused.content.decode()
+    monkeypatch.setattr("inventory.book.withheld._SHOWN", [lambda paper, person, roles: person == reader])
     response = client.get(url)
     assert response.content == PDF + b"1"
     assert response["Content-Disposition"].startswith("attachment;")

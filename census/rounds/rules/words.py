@@ -2,6 +2,8 @@
 
 from enum import StrEnum
 
+from inventory.book.rules.abundance import ABUNDANCE
+
 
 class CensusState(StrEnum):
     PLANNED = "planned"
