@@ -41,6 +41,7 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
   const heading = () => inWords({
     kind: name, n: number ? number.value() : n, unit: lot?.unit, one, animal: nameOf({ lot, open }), place: place.name,
     to: first.map((field) => field.to?.()).find(Boolean),
+    about: first.map((field) => field.about?.()).find(Boolean),
   });
   const wrong = h("p", { class: "problem", role: "alert", hidden: true });
   let saving = false;

@@ -17,7 +17,7 @@ export class Asked extends Error {
   }
 }
 
-export const FIELDS = { body, cause, last_seen, suspicion, to_place, sexes, stages, eggs, young, arrival, unlisted };
+export const FIELDS = { body, cause, last_seen, suspicion, to_place, sexes, stages, eggs, young, range, arrival, unlisted };
 
 function body({ lot, before }) {
   const kept = tiles("body", "The body", BODIES, before.body?.kept);
@@ -112,6 +112,33 @@ function young({ lot, lists, before }) {
   const near = lists.lots.filter((one) => one.place === lot.place && one.unit === "animal" && one.name === lot.name);
   const field = select([["", near.length ? "Choose" : "None of this species here"], ...near.map((one) => [one.accession, `${one.common_name || one.name} ${one.accession}`])], before.to_lot ?? (near.length === 1 ? near[0].accession : ""));
   return { element: labelled("to-lot", "The young belong to", field), first: true, read: () => ({ to_lot: field.value || null }) };
+}
+
+/** Of eggs and young nobody can count: the least and the most, on both sides of the number that was chosen. */
+function range({ lot, before }) {
+  if (lot?.kind === "individual") return { element: null, read: () => ({}) };
+  const boxes = { at_least: numberBox("at-least", before.at_least), at_most: numberBox("at-most", before.at_most) };
+  const { at_least, at_most } = boxes;
+  const number = (box) => (Number.isNaN(whole(box)) ? null : whole(box));
+  const open = Object.keys(boxes).some((name) => before[name] !== undefined && before[name] !== null);
+  return {
+    element: h("details", { class: "range", open },
+      h("summary", {}, "Not sure: from … to …"),
+      h("div", { class: "from-to" }, labelled("at-least", "From, at least", at_least), labelled("at-most", "To, at most", at_most)),
+      h("p", { class: "under" }, "Your number stays the best value; the range is kept beside it. One of them may stay empty.")),
+    first: true,
+    // What is no number is told when it is saved.
+    about: () => ({ low: number(at_least), high: number(at_most) }),
+    read: ({ n }) => {
+      const [low, high] = [whole(at_least), whole(at_most)];
+      for (const box of [at_least, at_most]) {
+        if (Number.isNaN(whole(box))) throw new Asked("Say from how many to how many, as whole numbers.", box);
+      }
+      if (low !== null && low > n) throw new Asked(`At least ${low} is more than your number, ${n}: correct one of them.`, at_least);
+      if (high !== null && high < n) throw new Asked(`At most ${high} is less than your number, ${n}: correct one of them.`, at_most);
+      return { ...(low === null ? {} : { at_least: low }), ...(high === null ? {} : { at_most: high }) };
+    },
+  };
 }
 
 /** What is dead on arrival never enters the stock: it is told beside those that live, or instead of them. */

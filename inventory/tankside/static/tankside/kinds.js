@@ -4,7 +4,8 @@
 //   KINDS           in the order in which they are offered; see the fields of one below
 //   kindOf(name)
 //   offered({lot, open})  the kinds that make sense for a lot, a look-alike set, or the tank itself
-//   inWords({kind, n, unit, one, to, animal, place, at})  the confirmation: "2 dead, two-spotted goby, Kelp Hall, 08:10"
+//   inWords({kind, n, unit, one, to, about, animal, place, at})  the confirmation: "2 dead, two-spotted goby, Kelp
+//                   Hall, 08:10"; "about 40, between 30 and 60, hatched, ..."
 //   SEXES, BODIES, PARTS, SUSPICIONS  [value, words]
 
 export const SEXES = [["unknown", "not known"], ["male", "male"], ["female", "female"], ["hermaphrodite", "hermaphrodite"]];
@@ -31,9 +32,9 @@ export const KINDS = [
   kind("missing", "Missing", (n) => `${n} missing`, ["last_seen", "suspicion"], { for: ["lot", "open"] }),
   kind("moved", "Moved", (n) => `${n} moved`, ["to_place"], { touches: true }),
   kind("put_down", "Put down", (n) => `${n} put down`, ["cause", "body"], { for: ["lot", "open"], touches: true }),
-  kind("born", "Born", (n) => `${n} born`, [], { animals: "groups" }),
-  kind("hatched", "Hatched", (n) => `${n} hatched`, ["young"], { animals: "groups" }),
-  kind("eggs", "Eggs", (n) => `${n} laid`, ["eggs"]),
+  kind("born", "Born", (n) => `${n} born`, ["range"], { animals: "groups" }),
+  kind("hatched", "Hatched", (n) => `${n} hatched`, ["young", "range"], { animals: "groups" }),
+  kind("eggs", "Eggs", (n) => `${n} laid`, ["eggs", "range"]),
   kind("divided", "Divided", (n) => `${n} more by division`, [], { only: "can_divide" }),
   kind("found", "Found", (n) => `${n} found`, [], { animals: "groups", touches: true }),
   kind("arrived", "Arrived", arrived, ["arrival"], { touches: true }),
@@ -70,12 +71,22 @@ export function offered({ lot, open }) {
   );
 }
 
-export function inWords({ kind: name, n, unit, one, to, animal, place, at }) {
+export function inWords({ kind: name, n, unit, one, to, about, animal, place, at }) {
   const many = one ? "" : unit && unit !== "animal" ? `${n} ${n === 1 ? unit : plural(unit)}` : n;
   const where = name === "moved" && to ? `${place} to ${to}` : place;
-  return [kindOf(name).said(many, to).trim(), animal, where, at].filter(Boolean).join(", ");
+  return [...whatInWords(kindOf(name), many, to, about), animal, where, at].filter(Boolean).join(", ");
+}
+
+/** ``about``: {low, high}, the least and the most that the number can have been; null where it is not said. */
+function whatInWords(kind, many, to, about) {
+  const { low, high } = { low: null, high: null, ...about };
+  if (low === null && high === null) return [kind.said(many, to).trim()];
+  const bounds = low === null ? `at most ${high}` : high === null ? `at least ${low}` : `between ${low} and ${high}`;
+  const number = low === high ? [`exactly ${many}`] : [`about ${many}`, bounds];
+  return [...number, kind.said("", to).trim()];
 }
 
 function plural(unit) {
-  return unit.endsWith("y") ? `${unit.slice(0, -1)}ies` : `${unit}s`;
+  if (unit.endsWith("y")) return `${unit.slice(0, -1)}ies`;
+  return /(s|x|ch)$/.test(unit) ? `${unit}es` : `${unit}s`;
 }
