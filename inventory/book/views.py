@@ -18,6 +18,7 @@ from .forms import FindLotsForm
 from .models import Lot, LotKind, Place
 from .queries import lists, story
 from .queries.keeping import keepers_of
+from .queries.ways_out import ways_out_of
 from .rules.kinds import EventKind
 from .rules.recording import offered
 from .tables import LotTable, page_of_lots
@@ -55,6 +56,7 @@ def place(request: HttpRequest, code: str) -> HttpResponse:
         "events": events,
         "days": RECENT.days,
         "kept_by": keepers_of(found, on=timezone.localdate(clock.now())),
+        "ways_out": [way for way in ways_out_of(found) if way.until is None],
         "may_set_keepers": may(request, *KEEPS_THE_LIST),
     }
     return render(request, "book/place.html", context)

@@ -12,3 +12,5 @@ TAKES_BACK = (*RECORDS, Role.PERMIT_OFFICER)
 APPROVES = (Role.REGISTRAR, Role.CURATOR)
 # Who keeps which tank.
 KEEPS_THE_LIST = (Role.REGISTRAR, Role.CURATOR)
+# By which ways animals can leave a place unseen, and that they are shut.
+NOTES_WAYS_OUT = (Role.AQUARIST, Role.REGISTRAR, Role.CURATOR, Role.VETERINARIAN)

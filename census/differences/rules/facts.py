@@ -123,6 +123,7 @@ class HouseFacts:
     """``routes``: how often animals were moved from one place to another in two years.
 
     ``keepers``: who looks after each place. ``hunters``: kinds held in a place that hunt others there.
+    ``ways_out``: open drains and the like that somebody noted in the period, in words.
     ``now``: the day of asking, for slips that are still to come. ``starts`` and ``last``: first and last
     moment of the period; what a later count brings to light belongs to the period that is counted.
     """
@@ -131,6 +132,7 @@ class HouseFacts:
     routes: Mapping[tuple[str, str], int] = field(default_factory=dict)
     keepers: Mapping[str, frozenset[str]] = field(default_factory=dict)
     hunters: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    ways_out: Mapping[str, Sequence[str]] = field(default_factory=dict)
     uncounted: Sequence[Uncounted] = field(default_factory=tuple)
     now: datetime | None = None
     starts: datetime | None = None

@@ -3,18 +3,11 @@
 from collections.abc import Iterator
 from datetime import timedelta
 
+from inventory.book.rules.hunters import HUNTERS
+
 from .causes import Cause
 from .facts import HouseFacts, Line
 from .possible import Hints, Possible, found, possible, usual_size
-
-# Families whose animals wait for or hunt fish and crustaceans in the tank with them, mostly by night.
-# *Common practice, no source*: a help to think of it, never proof.
-HUNTERS = frozenset(
-    {
-        "Congridae", "Cottidae", "Eledonidae", "Lophiidae", "Muraenidae", "Octopodidae", "Scorpaenidae",
-        "Serranidae", "Anarhichadidae",
-    }
-)  # fmt: skip
 
 
 def living(line: Line, house: HouseFacts) -> list[Possible]:
@@ -194,6 +187,8 @@ def _unexplained(line: Line, house: HouseFacts) -> Iterator[Possible]:
         )
     most = max(abs(line.difference), 1)
     shares = f"a pool of several sources: {line.sources}" if " + " in line.sources else ""
+    ways_out = "; ".join(house.ways_out.get(line.place, ()))
+    by_a_way_out = f"animals can leave this place unseen: {ways_out}" if ways_out else ""
     for cause, way, reason in (
         (Cause.LOSS, "loses", "unexplained loss"),
         (Cause.GAIN, "gains", "unexplained gain"),
@@ -202,6 +197,7 @@ def _unexplained(line: Line, house: HouseFacts) -> Iterator[Possible]:
             Cause(cause),
             house,
             "nothing found in the book or on other lines",
+            by_a_way_out if way == "loses" else "",
             shares if way == "loses" else "",
             gains=line if way == "gains" else None,
             loses=line if way == "loses" else None,

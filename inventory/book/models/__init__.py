@@ -10,6 +10,7 @@ from .ranges import StatedRange
 from .refused import RefusedAbout, RefusedEntry
 from .revision import Revision
 from .settings import Setting
+from .ways_out import WayOut
 
 __all__ = [
     "Account",
@@ -35,4 +36,5 @@ __all__ = [
     "StatedRange",
     "VersionStatement",
     "Water",
+    "WayOut",
 ]

@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from ..history import About, Subject, Told, told_by_others
-from ..models import Cell, Event, Flag, Flow, Keeping, Lot, Place, RefusedEntry
+from ..models import Cell, Event, Flag, Flow, Keeping, Lot, Place, RefusedEntry, WayOut
 
 ORDERS = {"happened": "in order of happening", "entered": "in order of entry"}
 
@@ -93,6 +93,15 @@ def _others(subject: Subject, zone: tzinfo) -> Iterator[Told]:
             yield _day(keeping.since, f"{keeping.keeper.name} keeps it from this day", zone)
             if keeping.until:
                 yield _day(keeping.until, f"{keeping.keeper.name} keeps it to this day", zone)
+        for way in WayOut.objects.filter(place=subject.pk).select_related("noted_by", "shut_by"):
+            yield _of_a_way_out(way.noted_at, f"{way.what}: open", way.noted_by.name, way.since, zone)
+            if way.until and way.shut_at and way.shut_by:
+                yield _of_a_way_out(way.shut_at, f"{way.what}: shut after", way.shut_by.name, way.until, zone)
+
+
+def _of_a_way_out(entered: datetime, words: str, who: str, day: date, zone: tzinfo) -> Told:
+    moment = timezone.make_aware(datetime.combine(day, time()), zone)
+    return Told(moment, entered, "way out", words, who, happened=str(day))
 
 
 def _day(day: date, words: str, zone: tzinfo) -> Told:
