@@ -185,6 +185,7 @@ def _permit_line(number: str, row: Any) -> dict[str, Any]:
 
 def _flow(line: Any) -> dict[str, Any]:
     event, one, other = line.event, line.flow.from_cell, line.flow.to_cell
+    bounds = getattr(event, "stated_range", None)
     return {
         "event": event.pk,
         "kind": event.kind,
@@ -197,6 +198,8 @@ def _flow(line: Any) -> dict[str, Any]:
         "to_lot": other.lot.accession,
         "to_account": other.account.place.code if other.account.place else other.account.cause,
         "counts": line.n,
+        "at_least": bounds.low if bounds else None,
+        "at_most": bounds.high if bounds else None,
         "reason": "; ".join(part for part in (event.reason, event.cause) if part),
     }
 

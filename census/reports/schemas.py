@@ -176,6 +176,10 @@ class EventRowOut(Schema):
     to_lot: str = Field(description="Lot that they go to.")
     to_account: str = Field(description="Place or outside cause that they go to.")
     counts: int = Field(description="How the flow counts in the figure.")
+    at_least: int | None = Field(
+        description="The least that the number of the whole event can have been; nothing: not stated."
+    )
+    at_most: int | None = Field(description="The most that it can have been; nothing: not stated.")
     reason: str = Field(description="Reason and cause, as they were entered.")
 
 

@@ -70,6 +70,21 @@ def test_a_figure_opens_its_events_and_their_sum_is_the_figure(program: Client) 
     assert (told["rows"][0]["from_account"], told["rows"][0]["to_account"]) == ("E01", "died")
 
 
+def test_the_range_of_a_birth_is_told_to_a_program_and_on_the_page(program: Client, client: Client) -> None:
+    make_event("born", unknown=40, at_least=30, at_most=60, happened="2026-08-11")
+    asked = {**QUARTER, "figure": "born", "unit": "animal"}
+
+    (row,) = _get(program, "events", **asked)["rows"]
+    assert (row["counts"], row["at_least"], row["at_most"]) == (40, 30, 60)
+    (other, *_) = _get(program, "events", **FIGURE)["rows"]
+    assert (other["at_least"], other["at_most"]) == (None, None)
+
+    person = make_person(roles=["curator"])
+    assert person.user is not None
+    client.force_login(person.user)
+    assert "its number: between 30 and 60" in client.get("/change/events", asked).content.decode()
+
+
 def test_the_stock_and_the_permits_are_answered(program: Client) -> None:
     told = _get(program, "stock", by="place", as_of="2026-09-30")
 

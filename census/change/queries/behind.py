@@ -200,7 +200,7 @@ def lines_of(counted: Iterable[Counted]) -> list[Line]:
     flows = Flow.objects.select_related(
         *(f"{end}_cell__{part}" for end in ("from", "to") for part in ("lot", "account__place"))
     ).in_bulk([one.flow.flow_id for one in shown])
-    events = Event.objects.select_related("entered_by", "approved_by", "reverses").in_bulk(
+    events = Event.objects.select_related("entered_by", "approved_by", "reverses", "stated_range").in_bulk(
         {one.flow.event_id for one in shown}
     )
     return [Line(events[one.flow.event_id], flows[one.flow.flow_id], one.n) for one in shown]

@@ -5,7 +5,7 @@ from django.db.models import F, Q
 
 from inventory.db import triggers
 
-from ..rules.ranges import Bounds
+from ..rules.ranges import Bounds, alone_in_words
 from .events import Event
 
 
@@ -43,6 +43,11 @@ class StatedRange(models.Model):
     @property
     def bounds(self) -> Bounds:
         return Bounds(self.low, self.high)
+
+    @property
+    def words(self) -> str:
+        """ "between 30 and 60"."""
+        return alone_in_words(self.bounds)
 
 
 RANGE_TRIGGERS = triggers.append_only("book_statedrange")

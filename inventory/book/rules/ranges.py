@@ -46,11 +46,16 @@ def problems(number: int, bounds: Bounds, *, may_be_one: bool) -> Iterator[tuple
 
 def in_words(number: str, bounds: Bounds) -> str:
     """ "about 40, between 30 and 60" for the ``number`` in words, with its unit if it has one."""
+    if bounds.low == bounds.high:
+        return f"exactly {number}"
+    return f"about {number}, {alone_in_words(bounds)}"
+
+
+def alone_in_words(bounds: Bounds) -> str:
+    """ "between 30 and 60", where the number stands elsewhere."""
     low, high = bounds
     if low is None:
-        return f"about {number}, at most {high:,}"
+        return f"at most {high:,}"
     if high is None:
-        return f"about {number}, at least {low:,}"
-    if low == high:
-        return f"exactly {number}"
-    return f"about {number}, between {low:,} and {high:,}"
+        return f"at least {low:,}"
+    return f"between {low:,} and {high:,}"
