@@ -132,6 +132,16 @@ class EntryIn(Schema):
     unlisted: bool = Field(
         False, description="note: of an animal that is on no list; the registrar is asked what it was."
     )
+    letter: Text | None = Field(
+        None,
+        max_length=40,
+        description="unlisted, in place of a number: the mark or letter of the one animal that is meant.",
+    )
+    abundance: Literal["S", "A", "C", "F", "O", "R"] | None = Field(
+        None,
+        description="unlisted, in place of a number, where nobody counts: superabundant, abundant, common, "
+        "frequent, occasional or rare (SACFOR).",
+    )
     dead_on_arrival: int = Field(
         0,
         ge=0,

@@ -33,8 +33,8 @@ from .queries import open_items
 from .queries import unlisted as unlisted_queries
 from .queries.entry_pictures import of_entries, of_events
 from .rules.stated import StatedBody
+from .who import SEES_ALARMS
 
-SEES_ALARMS = (Role.CURATOR, Role.VETERINARIAN)
 SETTLES_NAMES = (Role.REGISTRAR, Role.VETERINARIAN)
 STATES_BODIES = (Role.REGISTRAR, Role.VETERINARIAN, Role.CURATOR)
 ON_A_PAGE = 50

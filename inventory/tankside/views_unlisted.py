@@ -92,6 +92,7 @@ def _about(request: HttpRequest, entry: Entry, form: FindingForm) -> dict[str, o
         "caution": CAUTION,
         "photographs": of_entries([entry.pk]).get(entry.pk),
         "follows": FOLLOWS_AS.get(last.what) if last and may(request, *RECORDS) else None,
+        "marked": queries.marked(entry.body.get("letter", "")),
         "lots": queries.lots_that_may_follow(last) if last else [],
         "form": form if may_settle else None,
         "names": queries.names_offered() if may_settle else [],

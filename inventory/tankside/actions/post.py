@@ -1,24 +1,31 @@
-"""Sends alarms by the house's e-mail: after the commit, beside the requests, again when it failed."""
+"""Sends alarms, and word of introduced species, by the house's e-mail.
+
+It goes out after the commit, beside the requests, and again when it failed.
+"""
 
 import logging
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
+from typing import Any, TypeVar
 
 from django.conf import settings
 from django.core.mail import EmailMessage, get_connection
 from django.db import connection, transaction
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from inventory.people.models import Person
 from inventory.people.queries import the_house
 from inventory.people.rules.roles import Role
 
-from ..models import Alarm
+from ..models import Alarm, FindingPost
+from .messages import Message, about_alarm, about_finding
 
 log = logging.getLogger(__name__)
 
-TOLD = (Role.CURATOR, Role.VETERINARIAN)
+# What has a post of its own: the columns of it are the same.
+Posted = Alarm | FindingPost
+P = TypeVar("P", Alarm, FindingPost)
 # Minutes until the next try; then the last of them again, for a day's worth of tries.
 AGAIN_AFTER = (1, 5, 15, 60)
 MOST_TRIES = 28
@@ -57,75 +64,83 @@ def _carry(now: Callable[[], datetime]) -> None:
 
 
 def send_due(*, now: datetime) -> int:
-    """Tries every alarm that is due, once; answers how many were due.
+    """Tries all that is due, once; answers how many were due.
 
-    An alarm is taken out first (compare and set), so that two who send at once send it once. When
-    mail fails it is tried again later; when nobody has an address, or no mail is set up, that is
-    what is noted with it.
+    Each is taken out first (compare and set), so that two who send at once send it once. When mail
+    fails it is tried again later; when nobody has an address, or no mail is set up, that is what is
+    noted with it.
     """
-    due = list(
-        Alarm.objects.select_related("place")
-        .filter(next_try_at__lte=now, mailed_at=None)
-        .order_by("next_try_at", "id")[:AT_ONCE]
-    )
-    for alarm in due:
-        mine = Alarm.objects.filter(pk=alarm.pk, next_try_at=alarm.next_try_at, mailed_at=None).update(
-            next_try_at=now + HELD_FOR, tries=alarm.tries + 1
+    due: list[Posted] = [
+        *_due(Alarm.objects.select_related("place"), now),
+        *_due(FindingPost.objects.all(), now),
+    ]
+    for posted in due:
+        mine = (
+            _rows(posted)
+            .filter(next_try_at=posted.next_try_at, mailed_at=None)
+            .update(next_try_at=now + HELD_FOR, tries=posted.tries + 1)
         )
         if mine:
-            alarm.tries += 1
-            _send(alarm, now)
+            posted.tries += 1
+            _send(posted, now)
     return len(due)
 
 
 def waiting() -> int:
-    """Alarms that failed and are to be tried again."""
-    return Alarm.objects.filter(mailed_at=None, next_try_at__isnull=False).count()
+    """What failed and is to be tried again."""
+    waits = {"mailed_at": None, "next_try_at__isnull": False}
+    return Alarm.objects.filter(**waits).count() + FindingPost.objects.filter(**waits).count()
 
 
-def _send(alarm: Alarm, now: datetime) -> None:
-    to = addresses()
+def _due(rows: QuerySet[P], now: datetime) -> list[P]:
+    return list(rows.filter(next_try_at__lte=now, mailed_at=None).order_by("next_try_at", "id")[:AT_ONCE])
+
+
+def _rows(posted: Posted) -> QuerySet[Any]:
+    return type(posted)._default_manager.filter(pk=posted.pk)
+
+
+def _send(posted: Posted, now: datetime) -> None:
+    if isinstance(posted, FindingPost) and hasattr(posted.finding, "replaced_by"):
+        return _done(posted, trouble="said anew before it went out")
+    message = about_alarm(posted) if isinstance(posted, Alarm) else about_finding(posted)
+    to = addresses(message.told)
     if not settings.EMAIL_HOST:
-        _done(alarm, trouble="no e-mail is set up for this house")
-    elif not to:
-        _done(alarm, trouble="neither curator nor veterinarian has an e-mail address")
+        return _done(posted, trouble="no e-mail is set up for this house")
+    if not to:
+        return _done(posted, trouble=message.nobody)
+    try:
+        _mail(message, to).send()
+    except Exception as error:
+        log.warning("%s %s was not sent: %s", posted._meta.verbose_name, posted.pk, type(error).__name__)
+        _later(posted, now, type(error).__name__)
     else:
-        try:
-            _message(alarm, to).send()
-        except Exception as error:
-            log.warning("Alarm %s was not sent: %s", alarm.pk, type(error).__name__)
-            _later(alarm, now, type(error).__name__)
-        else:
-            Alarm.objects.filter(pk=alarm.pk).update(mailed_at=now, next_try_at=None, mail_trouble="")
+        _rows(posted).update(mailed_at=now, next_try_at=None, mail_trouble="")
 
 
-def addresses() -> list[str]:
+def addresses(told: Sequence[Role]) -> list[str]:
     """E-mail addresses of those who are told and are still with the house."""
     people = Person.objects.filter(
-        Q(left_on=None), user__groups__name__in=[role.value for role in TOLD]
+        Q(left_on=None), user__groups__name__in=[role.value for role in told]
     ).exclude(user__email="")
     return sorted(set(people.values_list("user__email", flat=True)))
 
 
-def _message(alarm: Alarm, to: list[str]) -> EmailMessage:
+def _mail(message: Message, to: list[str]) -> EmailMessage:
     house = the_house()
-    name = house.name if house else "Tidetally"
-    happened = alarm.event.happened
-    text = (
-        f"{alarm.words}.\n\nHappened {happened}, entered by {alarm.event.entered_by.name}"
-        f"{f' on {alarm.event.device}' if alarm.event.device else ''}.\n\n"
-        "It stays on your page Today until somebody has said that they have seen it.\n"
-    )
     return EmailMessage(
-        subject=f"{name}: {alarm.words}", body=text, to=to, connection=get_connection(fail_silently=False)
+        subject=f"{house.name if house else 'Tidetally'}: {message.subject}",
+        body=message.text,
+        to=to,
+        connection=get_connection(fail_silently=False),
     )
 
 
-def _later(alarm: Alarm, now: datetime, trouble: str) -> None:
-    wait = AGAIN_AFTER[min(alarm.tries, len(AGAIN_AFTER)) - 1]
-    next_try = now + timedelta(minutes=wait) if alarm.tries < MOST_TRIES else None
-    Alarm.objects.filter(pk=alarm.pk).update(next_try_at=next_try, mail_trouble=trouble)
+def _later(posted: Posted, now: datetime, trouble: str) -> None:
+    wait = AGAIN_AFTER[min(posted.tries, len(AGAIN_AFTER)) - 1]
+    next_try = now + timedelta(minutes=wait) if posted.tries < MOST_TRIES else None
+    _rows(posted).update(next_try_at=next_try, mail_trouble=trouble)
 
 
-def _done(alarm: Alarm, *, trouble: str) -> None:
-    Alarm.objects.filter(pk=alarm.pk).update(next_try_at=None, mail_trouble=trouble)
+def _done(posted: Posted, *, trouble: str) -> None:
+    _rows(posted).update(next_try_at=None, mail_trouble=trouble)

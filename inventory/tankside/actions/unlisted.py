@@ -10,10 +10,11 @@ from inventory.people.models import Person
 from inventory.people.queries.signed_in import roles_of
 from inventory.people.rules.roles import Role, not_allowed
 
-from ..models import Entry, FindingSeen, UnlistedFinding
+from ..models import Entry, FindingPost, FindingSeen, UnlistedFinding
 from ..queries.unlisted import taxon_called, written_in
 from ..rules.unlisted import Before, concerns_permit_officer
 from ..who import SEES_INTRODUCED, SETTLES_UNLISTED
+from .post import send_soon
 
 
 class FindingRefused(Exception):
@@ -35,6 +36,8 @@ def say_what_it_was(
 ) -> UnlistedFinding:
     """Keeps the answer; the book does not change. Raises :class:`FindingRefused`.
 
+    What concerns the permit officer goes out by e-mail too, after the commit: nothing waits for it.
+
     ``instead_of``: the answer that was read, and that this one stands for from now on; None: there was none.
     """
     _allowed(by, SETTLES_UNLISTED, "say what an animal on no list is")
@@ -50,7 +53,7 @@ def say_what_it_was(
         raise FindingRefused("Give a name and a sentence; a name that the house does not have will do.")
     try:
         with transaction.atomic():
-            return UnlistedFinding.objects.create(
+            finding = UnlistedFinding.objects.create(
                 entry=entry,
                 found_as=said.found_as.value,
                 name=name[:200],
@@ -61,6 +64,10 @@ def say_what_it_was(
                 found_by=by,
                 found_at=now,
             )
+            if finding.for_permit_officer:
+                FindingPost.objects.create(finding=finding, next_try_at=now)
+                send_soon()
+            return finding
     except IntegrityError:
         raise FindingRefused(_faster(entry.findings.filter(replaced_by=None).first())) from None
 

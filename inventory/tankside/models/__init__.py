@@ -5,6 +5,7 @@ from .entries import Entry, Outcome, SetAside
 from .entry_pictures import EntryPicture
 from .open_names import OpenLot
 from .pictures import Picture
+from .posted import FindingPost
 from .quarantine import QuarantineRule, StayWord
 from .readings import Reading, WantedRange
 from .unlisted import FindingSeen, UnlistedFinding
@@ -16,6 +17,7 @@ __all__ = [
     "DoubleDecision",
     "Entry",
     "EntryPicture",
+    "FindingPost",
     "FindingSeen",
     "Kept",
     "OpenLot",

@@ -8,6 +8,7 @@ from inventory.db import triggers
 from inventory.people.models import Device, Person
 
 from ..rules.kinds import SAID, EntryKind
+from ..rules.unlisted import how_many_written
 
 
 class Outcome(models.TextChoices):
@@ -73,12 +74,18 @@ class Entry(models.Model):
         what = SAID[EntryKind(self.kind)] if self.kind else "not readable"
         taxon = self.lot.taxon if self.lot else None
         animal = (taxon.common_name or taxon.scientific_name) if taxon else self.open_name
+        counted = self.total and self.kind != EntryKind.NOTE
         parts = (
-            f"{self.total} {what}" if self.total else what,
+            f"{self.total} {what}" if counted else what,
             animal,
             self.place.name if self.place else "",
         )
         return ", ".join(part for part in parts if part)
+
+    @property
+    def how_many(self) -> str:
+        """Of an animal on no list: "2", "the one marked B", "C, common"; "" where nothing was said."""
+        return how_many_written(self.body)
 
 
 ENTRY_TRIGGERS = triggers.append_only("tankside_entry")

@@ -9,6 +9,7 @@ from inventory.book.rules.found_as import FOLLOWS_AS, FoundAs
 from inventory.names.models import Taxon
 
 from ..models import Entry, Outcome, UnlistedFinding
+from ..rules.unlisted import bears
 
 LOTS_SHOWN = 20
 _WAITS = {"for_permit_officer": True, "replaced_by": None, "seen": None}
@@ -76,6 +77,20 @@ def lots_that_may_follow(finding: UnlistedFinding) -> list[Lot]:
     return list(lots.order_by("accession")[:LOTS_SHOWN])
 
 
+def marked(letter: str) -> list[Lot]:
+    """Animals followed by themselves that the house holds and somebody may have meant by this letter."""
+    if not letter:
+        return []
+    held = Lot.objects.filter(kind=LotKind.INDIVIDUAL, held__gt=0, open_lot=None)
+    names = held.values_list("pk", "marks", "house_name", "taxon__scientific_name")
+    meant = [
+        lot
+        for lot, marks, house_name, scientific_name in names
+        if bears(letter, marks=marks, house_name=house_name, scientific_name=scientific_name)
+    ]
+    return list(Lot.objects.filter(pk__in=meant[:LOTS_SHOWN]).select_related("taxon").order_by("accession"))
+
+
 def _told() -> QuerySet[UnlistedFinding]:
     return UnlistedFinding.objects.select_related(
         "entry__place",
@@ -85,4 +100,5 @@ def _told() -> QuerySet[UnlistedFinding]:
         "found_by",
         "replaced_by",
         "seen__by",
+        "post",
     )

@@ -11,6 +11,7 @@ from inventory.book.rules.recording import NOT_KNOWN
 
 from .kinds import EVENT_OF, OPEN_NAMES, RANGED, EntryKind
 from .stated import ComesBack, Stated, Trouble
+from .unlisted import in_place_of_a_number
 
 LONGEST_CAUSE = 120
 
@@ -29,6 +30,8 @@ def check(entry: Stated) -> None:
         troubles += [Trouble(field, words) for field, words in found]
     if entry.kind is EntryKind.NOTE and not entry.note.strip():
         troubles.append(Trouble("note", "the note is empty"))
+    if entry.letter or entry.abundance:
+        troubles += in_place_of_a_number(entry)
     if entry.kind is EntryKind.UNDO and entry.undoes is None:
         troubles.append(Trouble("undoes", "say which entry is taken back"))
     if entry.kind is EntryKind.READING and entry.reading is None:

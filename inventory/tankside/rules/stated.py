@@ -60,6 +60,8 @@ class Stated:
     note: str = ""
     more_than_book: bool = False
     unlisted: bool = False
+    letter: str = ""
+    abundance: str = ""
     dead_on_arrival: int = 0
     reading: StatedReading | None = None
     slip: StatedSlip | None = None

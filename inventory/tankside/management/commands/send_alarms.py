@@ -1,4 +1,4 @@
-"""``send_alarms``: carries the post of alarms that is due, once or again and again."""
+"""``send_alarms``: carries the post of alarms and introduced species that is due, once or again and again."""
 
 import time
 from typing import Any
@@ -11,7 +11,10 @@ from inventory.tankside.actions.post import send_due, waiting
 
 
 class Command(HouseCommand):
-    help = "Sends alarms that are due by the house's e-mail; those that failed are tried again later."
+    help = (
+        "Sends alarms, and word of introduced species, that are due by the house's e-mail; what failed is "
+        "tried again later."
+    )
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(
@@ -35,4 +38,5 @@ class Command(HouseCommand):
                 break
             time.sleep(watch)
         if waits:
-            raise CommandError("Not every alarm could be sent; see the page Alarms.", returncode=1)
+            words = "Not everything could be sent; see the pages Alarms and Animals on no list."
+            raise CommandError(words, returncode=1)

@@ -2,7 +2,7 @@
 
 import { nameOf } from "./animal.js";
 import { h, say, show, view } from "./dom.js";
-import { Asked, FIELDS, moreThanBook, noteField, sexNumbers, when } from "./fields.js";
+import { Asked, FIELDS, moreThanBook, noteField, sexNumbers, when, writtenIn } from "./fields.js";
 import { inWords, kindOf } from "./kinds.js";
 import { present } from "./lists.js";
 import { all, put } from "./outbox.js";
@@ -21,19 +21,19 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
   const opened = view();
   const old = replaces ? (await opened(all())).find((row) => row.identifier === replaces) : null;
   const had = old ? (await opened(picturesOf(old.identifier))).length : 0;
-  const around = { place, lot, open, lists, person, before: old?.body ?? {} };
+  const one = lot?.kind === "individual";
+  const counted = !WITHOUT_NUMBER.includes(name);
+  const number = counted && !one && (old || name === "unlisted") ? numberField(n) : null;
+  const around = { place, lot, open, lists, person, number, before: old?.body ?? {} };
   const asked = kind.asks.map((one) => FIELDS[one](around));
   if (old && name === "moved") asked.push(moreThanBook(around));
-  const counted = !WITHOUT_NUMBER.includes(name);
-  const one = lot?.kind === "individual";
-  const number = counted && !one && (old || name === "unlisted") ? numberField(n) : null;
   const sexed = lot && !one && !["sexed", "eggs"].includes(name) && counted;
   const more = [
     ...asked.filter((field) => !field.first),
     ...(counted ? [when(around)] : []),
     ...(sexed ? [sexNumbers(around)] : []),
   ];
-  const note = noteField({ before: old ? around.before : {}, required: name === "note" });
+  const note = noteField({ before: name === "unlisted" ? writtenIn(around.before) : old ? around.before : {}, required: name === "note" });
   (counted ? more : asked).push(note);
   const first = asked.filter((field) => field.first || field === note);
   const photographs = pictureField({ had });
@@ -72,7 +72,7 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
       lot: lot?.accession ?? null,
       open_name: open?.key ?? null,
       happened: null,
-      numbers: { males: 0, females: 0, hermaphrodites: 0, unknown: name === "unlisted" ? 0 : many },
+      numbers: { males: 0, females: 0, hermaphrodites: 0, unknown: many },
       note: "",
       ...(name === "unlisted" ? { unlisted: true } : {}),
       ...(replaces ? { replaces } : {}),
@@ -108,10 +108,12 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
 function numberField(n) {
   const box = h("input", { id: "n", type: "text", inputmode: "numeric", pattern: "[0-9]*", autocomplete: "off", value: String(n) });
   const value = () => Number.parseInt(box.value, 10);
+  const element = h("div", { class: "field" }, h("label", { for: "n" }, "How many"), box);
   return {
-    element: h("div", { class: "field" }, h("label", { for: "n" }, "How many"), box),
+    element,
     value: () => value() || n,
     read: () => {
+      if (element.hidden) return 0; // told by something else than a number
       if (!(value() >= 1)) throw new Asked("Say how many: 1 or more.", box);
       return value();
     },

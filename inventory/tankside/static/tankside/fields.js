@@ -1,11 +1,11 @@
 // The fields of an entry beyond animal and number. Each function answers {element, read}: read() gives the
 // part of the entry's body that the field states, or throws Asked with what is missing.
 //
-// Exports  FIELDS (by the names in kinds.js), when, sexNumbers, noteField, moreThanBook, Asked
+// Exports  FIELDS (by the names in kinds.js), when, sexNumbers, noteField, writtenIn, moreThanBook, Asked
 
 import { labelled, numberBox, select, tiles, whole } from "./boxes.js";
 import { h } from "./dom.js";
-import { BODIES, PARTS, SEXES, SUSPICIONS } from "./kinds.js";
+import { ABUNDANCE, BODIES, PARTS, SEXES, SUSPICIONS } from "./kinds.js";
 import { present } from "./lists.js";
 import { keptBy } from "./tanks.js";
 import { localMinute } from "./times.js";
@@ -169,17 +169,54 @@ function arrival({ lot, before }) {
   };
 }
 
-function unlisted() {
-  const name = h("input", { autocomplete: "off" });
-  const how = tiles("how", "How it got here", [["not known", "Not known"], ["arrived", "Arrived"], ["settled", "Settled"], ["moved", "Moved here"]], "not known");
+const NOT_LISTED = "Not on the list: ";
+const GOT_HERE = "; how it got here: ";
+
+/** An animal that the tank's list does not have: how many, or which one by its letter, and what it looks like. */
+function unlisted({ number, before }) {
+  const wrote = writtenIn(before);
+  const name = h("input", { autocomplete: "off", value: wrote.name });
+  const how = tiles("how", "How it got here", [["not known", "Not known"], ["arrived", "Arrived"], ["settled", "Settled"], ["moved", "Moved here"]], wrote.how);
+  const by = tiles("by", "Told by", [["number", "A number"], ["letter", "A letter or mark"], ["abundance", "Too many to count"]],
+    before.letter ? "letter" : before.abundance ? "abundance" : "number");
+  const letter = h("input", { autocomplete: "off", autocapitalize: "characters", maxlength: "40", value: before.letter ?? "" });
+  const abundance = select([["", "Choose"], ...ABUNDANCE.map(([value, words]) => [value, `${value}, ${words}`])], before.abundance ?? "");
+  const instead = {
+    letter: labelled("letter", "Which letter or mark", letter, "Of the one animal that you mean, as on its tag, or of its name."),
+    abundance: labelled("abundance", "How abundant", abundance),
+  };
+  const asked = () => {
+    number.element.hidden = by.value() !== "number";
+    for (const [what, element] of Object.entries(instead)) element.hidden = by.value() !== what;
+  };
+  for (const input of by.inputs) input.addEventListener("change", asked);
+  asked();
+  const marked = () => (by.value() === "letter" ? letter.value.trim() : "");
+  const told = () => (marked() ? `marked ${marked()}` : by.value() === "abundance" ? abundance.selectedOptions[0].textContent.slice(3) : "");
   return {
-    element: h("div", {}, labelled("what", "What it is, in your words", name, "The book does not change until the registrar gives it a name."), how.element),
+    element: h("div", {}, by.element, Object.values(instead), labelled("what", "What it is, in your words", name, "The book does not change until the registrar gives it a name."), how.element),
     first: true,
+    to: told,
     read: ({ n }) => {
+      if (by.value() === "letter" && !marked()) throw new Asked("Say which letter or mark it bears.", letter);
+      if (by.value() === "abundance" && !abundance.value) throw new Asked("Say how abundant they are.", abundance);
       if (!name.value.trim()) throw new Asked("Say what it is, as you would to a colleague.", name);
-      return { note: `Not on the list: ${n}, ${name.value.trim()}; how it got here: ${how.value()}` };
+      return {
+        ...(marked() ? { letter: marked() } : {}),
+        ...(by.value() === "abundance" ? { abundance: abundance.value } : {}),
+        note: `${NOT_LISTED}${told() || n}, ${name.value.trim()}${GOT_HERE}${how.value()}`,
+      };
     },
   };
+}
+
+/** The words that were made of an entry that came back, apart again: {name, how, note}. */
+export function writtenIn({ note = "", letter }) {
+  if (!note.startsWith(NOT_LISTED)) return { name: "", how: "not known", note };
+  const told = letter ? `marked ${letter}, ` : note.slice(NOT_LISTED.length).split(", ", 1)[0] + ", ";
+  const [name, ...rest] = note.slice(NOT_LISTED.length + told.length).split(GOT_HERE);
+  const [how, ...more] = rest.join(GOT_HERE).split("; ");
+  return { name, how, note: more.join("; ") };
 }
 
 /** Now, unless another time is given: in the house's own time, as the book keeps it. */

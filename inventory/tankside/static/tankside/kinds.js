@@ -6,7 +6,7 @@
 //   offered({lot, open})  the kinds that make sense for a lot, a look-alike set, or the tank itself
 //   inWords({kind, n, unit, one, to, about, animal, place, at})  the confirmation: "2 dead, two-spotted goby, Kelp
 //                   Hall, 08:10"; "about 40, between 30 and 60, hatched, ..."
-//   SEXES, BODIES, PARTS, SUSPICIONS  [value, words]
+//   SEXES, BODIES, PARTS, SUSPICIONS, ABUNDANCE  [value, words]
 
 export const SEXES = [["unknown", "not known"], ["male", "male"], ["female", "female"], ["hermaphrodite", "hermaphrodite"]];
 
@@ -18,6 +18,9 @@ export const BODIES = [
   ["discarded", "Thrown away"],
   ["not found", "Not found"],
 ];
+
+// How much there is of what nobody counts; the letters are those of the count sheets (SACFOR).
+export const ABUNDANCE = [["S", "superabundant"], ["A", "abundant"], ["C", "common"], ["F", "frequent"], ["O", "occasional"], ["R", "rare"]];
 
 export const PARTS = [["whole", "Whole"], ["part", "Part"], ["remains", "Remains"]];
 
@@ -43,7 +46,7 @@ export const KINDS = [
   kind("sexed", "Sexed", (n, to) => (to ? `${n} now ${to}` : `${n} sexed`), ["sexes"], { touches: true }),
   kind("staged", "Stage", (n, to) => (to ? `${n} now ${to}` : `${n} of another stage`), ["stages"]),
   kind("note", "Note", () => "note", [], { for: ["lot", "tank"] }),
-  kind("unlisted", "Not on this list", (n) => `${n} not on the list`, ["unlisted"], { for: ["tank"], touches: true }),
+  kind("unlisted", "Not on this list", (n, to) => `${to || n} not on the list`, ["unlisted"], { for: ["tank"], touches: true }),
 ];
 
 /** ``dead``: "all" or how many were dead on arrival besides the ``n`` that live. */

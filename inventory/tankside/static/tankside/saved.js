@@ -125,5 +125,5 @@ export function mend(row, go) {
   if (row.body.kind === "reading") return location.assign(`/tank/readings#mend/${row.identifier}`);
   const { kind, place, lot, open_name, numbers } = row.body;
   const n = numbers.males + numbers.females + numbers.hermaphrodites + numbers.unknown;
-  go("details", { place, lot, open: open_name, kind, n: n || row.body.dead_on_arrival || 1, replaces: row.identifier });
+  go("details", { place, lot, open: open_name, kind: row.body.unlisted ? "unlisted" : kind, n: n || row.body.dead_on_arrival || 1, replaces: row.identifier });
 }
