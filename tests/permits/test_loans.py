@@ -285,3 +285,20 @@ def test_a_letter_that_is_refused_is_not_kept(house: PermitHouse, lent: Loan) ->
         file = SimpleUploadedFile("letter.pdf", b"%PDF-1.7 both are well")
         client.post(f"/loan/{lent.pk}", {"do": "letter", "letter-letter_of": letter_of, "letter-file": file})
         assert (LoanConfirmation.objects.count(), Document.objects.count()) == (kept, kept)
+
+
+def test_the_page_leads_to_the_way_back_and_asks_nothing_more_of_a_loan_that_ended(
+    house: PermitHouse, lent: Loan
+) -> None:
+    client = Client()
+    client.force_login(house.officer.user)  # type: ignore[arg-type]
+    lot = str(lent.lots.order_by("pk").values_list("lot__accession", flat=True)[0])
+    back = f'href="/record/back_from_loan/{lot}"'
+    assert back in client.get(f"/loan/{lent.pk}").text
+    end_loan(loan=lent, on=DAY, by=house.officer)
+    page = client.get(f"/loan/{lent.pk}").text
+    assert back in page
+    assert "<dt>Ended</dt><dd>on 2026-10-06</dd>" in page
+    assert "; the next by" not in page
+    assert "It goes on" not in page
+    assert "A letter has come" in page, "it may tell of what was left over"

@@ -180,6 +180,29 @@ def _second_permit(client: Client) -> Permit:
     return Permit.objects.get(number="TEST 2")
 
 
+@pytest.mark.parametrize(
+    ("stated", "words"),
+    [
+        ({"return_days": "60"}, "says 30 days: BOARD is here already"),
+        ({"authority_name": "Another Board"}, "called &#x27;The Board&#x27;: BOARD is here already"),
+    ],
+)
+def test_what_a_known_authority_does_not_say_is_not_left_out_in_silence(
+    house: PermitHouse, as_role: AsRole, stated: dict[str, str], words: str
+) -> None:
+    client = as_role(Role.PERMIT_OFFICER)
+    head = {
+        **{"number": "TEST 3", "authority": "BOARD", "holder": "Us", "kind": "collecting"},
+        **{"valid_from": "2026-10-01", "valid_until": "2027-09-30"},
+        **{"line-TOTAL_FORMS": 1, "line-INITIAL_FORMS": 0, "line-0-words": "Gobies", "line-0-unit": "animal"},
+        **{"line-0-covers": "taxon", "line-0-per": "permit"},
+    }
+    assert words in client.post("/permits/new", head | stated).text
+    assert not Permit.objects.filter(number="TEST 3").exists()
+    same = {"return_days": "30", "authority_name": "The Board"}
+    assert "TEST 3 is entered." in client.post("/permits/new", head | same, follow=True).text
+
+
 def test_a_permit_is_entered_amended_and_given_its_paper(house: PermitHouse, as_role: AsRole) -> None:
     client = as_role(Role.PERMIT_OFFICER)
     permit = _second_permit(client)

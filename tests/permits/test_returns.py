@@ -235,6 +235,7 @@ def test_a_nil_return_is_kept_like_any_other(house: PermitHouse) -> None:
         permit=house.permit, write=write_return, by=house.officer, now=house.now, zone=house.zone
     )
     assert (one.nil, one.rows.count(), one.files.count()) == (True, 0, 3)
+    assert "names after" not in dict(one.head), "where no name is told, none is told after which backbone"
     assert rows_of(one) == []
     text = pypdf.PdfReader(BytesIO(content(one, "pdf"))).pages[0].extract_text()
     assert "Nothing was taken" in text

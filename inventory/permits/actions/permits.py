@@ -27,6 +27,7 @@ from ..models import (
     VersionKind,
     Waters,
 )
+from ..rules.due import DueKind
 from ..rules.scopes import RANKS
 
 # How often a permit asks for a statement of what is held; blank: never.
@@ -106,16 +107,36 @@ def enter_permit(
     short: str = "",
     authority_name: str = "",
     return_days: int | None = None,
+    asks_again: bool = False,
 ) -> Permit:
-    """Enters a permit as it was issued. Raises :class:`PermitRefused`."""
+    """Enters a permit as it was issued. Raises :class:`PermitRefused`.
+
+    The authority's name and rule are taken when it is new. ``asks_again``: what is stated of one that is here
+    and says something else is refused instead of being left out.
+    """
     if Permit.objects.filter(number=number).exists():
         raise PermitRefused("number", f"the permit {number} is here already; amend or renew it there")
-    issued_by, _ = Authority.objects.get_or_create(
+    issued_by, new = Authority.objects.get_or_create(
         code=authority, defaults={"name": authority_name or authority, "return_days": return_days}
     )
+    if asks_again and not new:
+        _same_authority(issued_by, authority_name, return_days)
     permit = Permit.objects.create(number=number, authority=issued_by, holder=holder, kind=kind, short=short)
     _add_version(permit, facts, kind=VersionKind.FIRST, amended_on=facts.valid_from, by=by, now=now)
     return permit
+
+
+def _same_authority(found: Authority, name: str, return_days: int | None) -> None:
+    where = f"{found.code} is here already; leave this empty, or change it on the page of {found.code}"
+    if name and name != found.name:
+        raise PermitRefused("authority_name", f"it is called {found.name!r}: {where}")
+    newest = found.return_rules.order_by("-pk").first()
+    days = found.return_days
+    if newest is not None:
+        days = newest.days if newest.kind == DueKind.AFTER_EXPIRY else None
+    if return_days is not None and return_days != days:
+        rule = "has no such rule" if days is None else f"says {days} days"
+        raise PermitRefused("return_days", f"it {rule}: {where}")
 
 
 @transaction.atomic

@@ -54,7 +54,8 @@ def _head(draft: Draft, *, signer: str, now: datetime, explained: str, remark: s
         ("takes of", f"{asked.starts_on} to {asked.ends_on}"),
         ("fates as of", f"the end of {asked.as_of}, as known on {local:%Y-%m-%d %H:%M} ({draft.zone})"),
         ("return", _number(draft)),
-        ("names after", records[0].release if records and records[0].release else "no backbone"),
+        # Of nothing no name is told.
+        *([("names after", records[0].release or "no backbone")] if records else []),
         ("house", draft.found.house),
         ("made", f"{local:%Y-%m-%d %H:%M} by {signer}"),
         ("rows", _rows(draft)),

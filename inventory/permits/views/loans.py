@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from inventory.book import blind
 from inventory.book.actions.documents import DocumentRefused, keep_document
 from inventory.book.models import Lot
+from inventory.book.rules.kinds import EventKind
 from inventory.doors import clock
 from inventory.people.access import may, person_of, requires
 
@@ -26,7 +27,7 @@ from ..actions.loans import (
 )
 from ..forms.loans import DivideForm, EndForm, ExtendForm, LetterForm, LoanForm, YoungForm
 from ..forms.parts import add_problems
-from ..models import Loan
+from ..models import Direction, Loan
 from ..queries.loans import read_loans, totals
 from ..queries.transport import departures_of
 from ..who import KEEPS
@@ -38,6 +39,11 @@ _WRITES = {
     "young": ("Young were born", "Put them under the agreement"),
     "divide": ("The other house's part of the young", "Put it into a lot of its own"),
     "end": ("Nothing is left of it", "The loan has ended"),
+}
+# How animals that are still with the borrower go back to the lender.
+_WAY_BACK = {
+    Direction.OUT: {"kind": EventKind.BACK_FROM_LOAN.value, "words": "back from loan"},
+    Direction.IN: {"kind": EventKind.GIVEN_BACK.value, "words": "given back"},
 }
 
 
@@ -93,13 +99,17 @@ def loan(request: HttpRequest, pk: int) -> HttpResponse:
     }
     if asked in forms and forms[asked].is_valid() and _write(request, found, asked, forms[asked]):
         return redirect("loan", pk=pk)
-    writes = [(do, forms[do], *words) for do, words in _WRITES.items() if do != "divide" or read.young]
+    # A loan that has ended goes on no more; a letter may still tell of what was left over.
+    gone = {"extend", "end"} if not read.is_open else set()
+    gone |= set() if read.young else {"divide"}
+    writes = [(do, forms[do], *words) for do, words in _WRITES.items() if do not in gone]
     context = {
         "read": read,
         "loan": found,
         "forms": may_keep,
         "writes": writes,
         "departures": departures_of(found),
+        "way_back": _WAY_BACK[Direction(found.direction)],
     }
     return render(request, "permits/loan.html", context)
 

@@ -119,6 +119,7 @@ def enter(request: HttpRequest) -> HttpResponse:
                 facts=form.facts(lines.facts()),
                 by=person_of(request.user),
                 now=clock.now(),
+                asks_again=True,
             )
         except PermitRefused as refused:
             _refuse(form, refused, lines)
