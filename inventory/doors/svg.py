@@ -6,7 +6,7 @@ title and a description, and stands above a table with the same figures. No styl
 content security policy asks.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from html import escape
 from math import ceil, copysign, floor, log10
@@ -15,6 +15,14 @@ LETTERS = 11.0
 """Size of the letters, in units of a drawing 340 wide: readable on a telephone of 360 pixels."""
 
 Point = tuple[float, float]
+
+Cut = Callable[[str], Sequence[tuple[str, bool]]]
+"""Cuts a text into pieces, each with whether it is in italics: the scientific names in it."""
+
+
+def upright(text: str) -> Sequence[tuple[str, bool]]:
+    """A text without names."""
+    return [(text, False)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +94,7 @@ class Drawing:
     description: str
     width: float = 340
     height: float = 220
+    cut: Cut = upright
     parts: list[str] = field(default_factory=list)
 
     def add(self, name: str, inside: str = "", /, **attributes: float | str) -> None:
@@ -97,7 +106,11 @@ class Drawing:
 
     def text(self, x: float, y: float, words: str, *, anchor: str = "start", bold: bool = False) -> None:
         weight = {"font_weight": "700"} if bold else {}
-        self.add("text", escape(words), x=x, y=y, text_anchor=anchor, **weight)
+        inside = "".join(
+            f'<tspan font-style="italic">{escape(piece)}</tspan>' if slanted else escape(piece)
+            for piece, slanted in self.cut(words)
+        )
+        self.add("text", inside, x=x, y=y, text_anchor=anchor, **weight)
 
     def line(
         self, one: Point, other: Point, *, dash: str = "", width: float = 1, faint: bool = False
@@ -154,7 +167,7 @@ class Drawing:
         self.line((left, bottom), (right, bottom))
         self.line((left, top), (left, bottom))
         self.text((left + right) / 2, bottom + 28, below, anchor="middle")
-        self.text(2, top - 7, beside)
+        self.text(2, top - 11, beside)
 
     @property
     def svg(self) -> str:

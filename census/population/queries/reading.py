@@ -11,6 +11,7 @@ from inventory.book.queries.quantities import DatedFlow, cell_balances, cell_end
 from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.happened import end_of_day, start_of_day
 from inventory.names.models import Taxon
+from inventory.names.rules.italics import Italics
 
 from ..rules.asked import Asked
 from ..rules.course import DayFlow, Key, RowCourse, course_of, moves_between
@@ -42,6 +43,10 @@ class Names:
         """ "Gobius niger, E1"."""
         parts = (self.taxa.get(key.taxon_id, ""), self.places.get(key.place_id, ""))
         return ", ".join(part for part in parts if part)
+
+    def italics(self, keys: Iterable[Key]) -> Italics:
+        """Finds the names of the rows' taxa in what is said of them."""
+        return Italics({self.taxa.get(key.taxon_id, "") for key in keys})
 
 
 @dataclass(frozen=True, slots=True)

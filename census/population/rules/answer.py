@@ -6,6 +6,8 @@ One form for the page and the command. A cell is a value with where its events a
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from inventory.names.rules.italics import Italics
+
 FEW = 20
 """Below this many animals no share is given in per cent: animals say more."""
 
@@ -70,6 +72,8 @@ class Section:
     """The table stands open; closed where a chart says it and the table is long."""
     small: bool = False
     """The charts are small ones, which stay small when there is only one."""
+    italics: Italics | None = None
+    """Finds the scientific names in title, words and notes, where there are any."""
 
 
 @dataclass(frozen=True, slots=True)

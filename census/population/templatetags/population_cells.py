@@ -1,11 +1,12 @@
-"""Cells of a table of the populations, with what is behind them."""
+"""Rows of a table of the populations, with what is behind each figure."""
 
-import re
-from collections.abc import Sequence
+from collections.abc import Collection
 
 from django import template
-from django.utils.html import escape, format_html
+from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
+
+from inventory.names.templatetags.name_words import scientific, unbroken
 
 from ..rules.answer import Datum, Table
 
@@ -13,33 +14,35 @@ register = template.Library()
 
 SHORT = 14
 """Letters of a quarter, a code or a day, which stay on one line."""
-
-_DAY = re.compile(r"\b\d{4}-\d{2}-\d{2}\b")
-
-
-@register.filter
-def whole_days(text: str) -> SafeString:
-    """Words whose days do not break at their hyphens, on a narrow page."""
-    return mark_safe(_DAY.sub(r'<span class="day">\g<0></span>', escape(text)))  # escaped before
+LONG = 20
+"""Letters of words that would be squeezed to one word a line on a narrow page, and get a wide column."""
 
 
 @register.simple_tag
-def cells(row: Sequence[Datum], taxa_at: int) -> SafeString:
-    """The cells of a row. Made here: a page has thousands, and a template takes longer for each."""
-    made = (_cell(cell, at == 0, at == taxa_at) for at, cell in enumerate(row))
-    return mark_safe("".join(made))  # each is escaped
+def body(table: Table) -> SafeString:
+    """The rows of a table. Made here: a page has thousands of cells, and a template takes longer for each."""
+    numeric = _numeric(table)
+    rows = (
+        "".join(_cell(cell, at, table.taxa_at, numeric) for at, cell in enumerate(row)) for row in table.rows
+    )
+    return mark_safe("".join(f"<tr>{row}</tr>" for row in rows))  # each cell is escaped
 
 
-def _cell(cell: Datum, heads: bool, italic: bool) -> SafeString:
-    inside = format_html('<a href="{}">{}</a>', cell.href, cell.shown) if cell.href else cell.shown
-    if italic:
-        inside = format_html('<i class="name">{}</i>', inside)
-    if heads:
-        whole = SafeString(' class="short"') if len(cell.shown) <= SHORT else ""
-        return format_html('<th scope="row"{}>{}</th>', whole, inside)
-    if cell.numeric:
+def _cell(cell: Datum, at: int, taxa_at: int, numeric: Collection[int]) -> SafeString:
+    text = scientific(cell.shown) if at == taxa_at else unbroken(cell.shown)
+    inside = format_html('<a href="{}">{}</a>', cell.href, text) if cell.href else text
+    if at == 0:
+        short = SafeString(' class="short"') if len(cell.shown) <= SHORT else ""
+        return format_html('<th scope="row"{}>{}</th>', short, inside)
+    if at in numeric:
         return format_html('<td class="num">{}</td>', inside)
-    return format_html("<td>{}</td>", inside)
+    wide = SafeString(' class="why"') if len(cell.shown) > LONG and at != taxa_at else ""
+    return format_html("<td{}>{}</td>", wide, inside)
+
+
+def _numeric(table: Table) -> set[int]:
+    """Columns of numbers: where one is missing, the words in its place stand like a number."""
+    return {at for row in table.rows for at, cell in enumerate(row) if at and cell.numeric}
 
 
 @register.filter

@@ -5,14 +5,14 @@ from dataclasses import dataclass
 from datetime import date
 
 from inventory.book.rules.words import signed, whole
-from inventory.doors.svg import Drawing, Scale
+from inventory.doors.svg import Cut, Drawing, Scale, upright
 
 LEFT, RIGHT, TOP, FOOT = 40.0, 334.0, 26.0, 180.0
 
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """One bar of a waterfall or of a quarter: ``n`` signed; ``unexplained`` is hatched."""
+    """One bar of a waterfall or of a quarter: ``n`` signed; ``unexplained`` is striped."""
 
     name: str
     n: int
@@ -20,7 +20,7 @@ class Bar:
 
 
 def waterfall(key: str, title: str, opening: int, bars: Sequence[Bar], closing: int) -> str:
-    """Opening, gains up, losses down, what is unexplained hatched, closing; numbers on the bars."""
+    """Opening, gains up, losses down, what is unexplained striped, closing; numbers on the bars."""
     told = ", ".join(f"{bar.name} {signed(bar.n)}" for bar in bars if bar.n)
     drawing = Drawing(
         key, title, f"Opening {whole(opening)}. {told or 'Nothing happened'}. Closing {whole(closing)}."
@@ -34,7 +34,7 @@ def waterfall(key: str, title: str, opening: int, bars: Sequence[Bar], closing: 
     across = Scale(min(0, *levels), max(1, *levels), 112, RIGHT - 40)
     zero = across(0)
     drawing.line((zero, TOP - 4), (zero, drawing.height - 6), faint=True)
-    drawing.text(2, 12, "animals, from zero; hatched: unexplained")
+    drawing.text(2, 12, "animals, from zero; striped: unexplained")
     _end(drawing, "opening", opening, across, TOP)
     level = opening
     for place, bar in enumerate(bars, start=1):
@@ -43,7 +43,7 @@ def waterfall(key: str, title: str, opening: int, bars: Sequence[Bar], closing: 
         level += bar.n
         drawing.text(2, y + 12, bar.name)
         if bar.unexplained:
-            _hatched(drawing, ends[0], y + 1, ends[1] - ends[0], 14)
+            _striped(drawing, ends[0], y + 1, ends[1] - ends[0], 14)
         else:
             drawing.bar(ends[0], y + 1, max(ends[1] - ends[0], 0.8), 14)
         drawing.text(ends[1] + 4, y + 12, signed(bar.n))
@@ -66,7 +66,7 @@ def _end(drawing: Drawing, name: str, n: int, across: Scale, y: float) -> None:
     drawing.text(ends[1] + 4, y + 12, whole(n), bold=True)
 
 
-def _hatched(drawing: Drawing, x: float, y: float, width: float, height: float) -> None:
+def _striped(drawing: Drawing, x: float, y: float, width: float, height: float) -> None:
     drawing.add("rect", x=x, y=y, width=max(width, 0.8), height=height, fill="none", stroke="currentColor")
     at = x + 3
     while at < x + width:
@@ -153,12 +153,14 @@ def dated(drawing: Drawing, across: Scale, down: Scale, days: tuple[date, date],
 
 
 def flows(key: str, title: str, words: str, quarters: Sequence[tuple[str, Sequence[Bar]]]) -> str:
-    """Gains above zero, losses below, by quarter; at most six kinds, told by a letter in each part."""
+    """Gains above zero, losses below, by quarter; at most six kinds: a shade or stripes tells
+    the kind, and above or below zero whether it is a gain; the key is laid out so."""
     drawing = Drawing(key, title, words, height=262)
     up = [sum(bar.n for bar in bars if bar.n > 0) for _, bars in quarters]
     down_to = [sum(bar.n for bar in bars if bar.n < 0) for _, bars in quarters]
     across = Scale(-0.5, max(0.5, len(quarters) - 0.5), LEFT, RIGHT)
-    down = Scale(min(-1, *down_to), max(1, *up), FOOT, TOP)
+    # A little more than the longest bars, so that none runs into the frame.
+    down = Scale(1.06 * min(-1, *down_to), 1.06 * max(1, *up), FOOT, TOP)
     drawing.axes(
         across,
         down,
@@ -166,10 +168,12 @@ def flows(key: str, title: str, words: str, quarters: Sequence[tuple[str, Sequen
         beside="animals: gains above, losses below",
         names=[n for n, _ in quarters],
     )
+    for words_, line in (("above", 224.0), ("below", 242.0)):
+        drawing.text(2, line, words_)
     width = min(26.0, 0.7 * (RIGHT - LEFT) / max(1, len(quarters)))
     shades: dict[str, float] = {}
     for place, (_, bars) in enumerate(quarters):
-        above = below = 0
+        above, below = 0, 0
         for bar in bars:
             shades.setdefault(bar.name, (0.75, 0.4, 0.12)[len(shades) % 3])
             if not bar.n:
@@ -178,7 +182,7 @@ def flows(key: str, title: str, words: str, quarters: Sequence[tuple[str, Sequen
             above, below = (high, below) if bar.n > 0 else (above, low)
             x, y, height = across(place) - width / 2, down(high), down(low) - down(high)
             if bar.unexplained:
-                _hatched(drawing, x, y, width, height)
+                _striped(drawing, x, y, width, height)
             else:
                 drawing.add(
                     "rect",
@@ -195,9 +199,9 @@ def flows(key: str, title: str, words: str, quarters: Sequence[tuple[str, Sequen
         dict.fromkeys(bar for _, bars in quarters for bar in (Bar(b.name, 0, b.unexplained) for b in bars))
     )
     for place, bar in enumerate(kinds):
-        x, y = LEFT + (place % 3) * 98, 224 + (place // 3) * 18
+        x, y = LEFT + 4 + (place % 3) * 96, 224 + (place // 3) * 18
         if bar.unexplained:
-            _hatched(drawing, x, y - 9, 12, 10)
+            _striped(drawing, x, y - 9, 12, 10)
         else:
             drawing.add(
                 "rect",
@@ -219,10 +223,18 @@ def reach(numbers: Iterable[int]) -> tuple[int, int]:
     return min(found), max(1, *found)
 
 
-def small(key: str, title: str, words: str, points: Sequence[tuple[str, int]], axis: tuple[int, int]) -> str:
+def small(
+    key: str,
+    title: str,
+    words: str,
+    points: Sequence[tuple[str, int]],
+    axis: tuple[int, int],
+    *,
+    cut: Cut = upright,
+) -> str:
     """One small chart among several: closings of quarters. ``axis`` is the reach of its own numbers, or of
-    those of all."""
-    drawing = Drawing(key, title, words, width=170, height=104)
+    those of all; ``cut`` finds the scientific names in its title."""
+    drawing = Drawing(key, title, words, width=170, height=104, cut=cut)
     across, down = Scale(0, max(1, len(points) - 1), 36, 162), Scale(*axis, 76, 26)
     drawing.text(2, 12, title if len(title) < 30 else f"{title[:28]}\N{HORIZONTAL ELLIPSIS}")
     for value in sorted({0, *axis}):

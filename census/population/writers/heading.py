@@ -4,6 +4,7 @@ from datetime import timedelta
 
 from census.estimators.rules.estimate import CannotEstimate
 from inventory.book.rules.words import count_of
+from inventory.names.rules.italics import Italics
 
 from ..queries.expecting import foreseen, scores
 from ..queries.staged import TaxonStages, read_stages
@@ -42,7 +43,7 @@ def stages(asked: Asked, setting: Setting) -> Answer:
 
 
 def _of_taxon(asked: Asked, one: TaxonStages, name: str, place: int) -> list[Section]:
-    seen = one.stages
+    seen, italics = one.stages, Italics([name])
     days = (asked.last_day - asked.first_day).days + 1
     rows = [
         [
@@ -69,14 +70,20 @@ def _of_taxon(asked: Asked, one: TaxonStages, name: str, place: int) -> list[Sec
     if one.not_stated:
         notes.append(f"{one.not_stated} animals have no stage written and are left out.")
     sections = [
-        Section(f"Stages of {name}", f"One step is {days} days.", Table("Seen", columns, rows), notes=notes)
+        Section(
+            f"Stages of {name}",
+            f"One step is {days} days.",
+            Table("Seen", columns, rows),
+            notes=notes,
+            italics=italics,
+        )
     ]
     try:
         matrix = stage_matrix(seen.seen)
         ahead = outlook(matrix.tolist())
         to_come = project(seen.seen, [max(n, 0) for n in seen.closing], steps=STEPS)
     except CannotEstimate as error:
-        return [*sections, Section(f"Projection of {name}", f"None: {error}")]
+        return [*sections, Section(f"Projection of {name}", f"None: {error}", italics=italics)]
     lines = [
         [Datum(p.step), *(Datum(round(n, 1), f"{n:,.0f}") for n in (p.median, p.low, p.high))]
         for p in to_come
@@ -94,7 +101,8 @@ def _of_taxon(asked: Asked, one: TaxonStages, name: str, place: int) -> list[Sec
         [(f"step {p.step}", p.median, p.low, p.high) for p in to_come],
         "animals, middle and range",
     )
-    sections.append(Section(f"Projection of {name}", words, Table("Totals to come", heads, lines), [drawn]))
+    ahead_of = Table("Totals to come", heads, lines)
+    sections.append(Section(f"Projection of {name}", words, ahead_of, [drawn], italics=italics))
     alive = _alive(one)
     table = life_table(alive) if alive[0] > 0 else []
     life = [
@@ -113,7 +121,8 @@ def _of_taxon(asked: Asked, one: TaxonStages, name: str, place: int) -> list[Sec
         ("to_come", "Stages still to live"),
     )
     life_words = "Of those that begin in the first stage, if stages last as they were seen to in this step."
-    sections.append(Section(f"Life table of {name}", life_words, Table("By stage", life_heads, life)))
+    by_stage = Table("By stage", life_heads, life)
+    sections.append(Section(f"Life table of {name}", life_words, by_stage, italics=italics))
     return sections
 
 
@@ -189,7 +198,7 @@ def _sums(read: Watch, spoke: list[Series]) -> list[Section]:
         name = read.names.of(one.key)
         days = [(one.first + timedelta(days=at), float(day.sum)) for at, day in enumerate(one.days)]
         words = (
-            f"{sum(day.deaths for day in one.days)} died since {one.first}; usual are "
+            f"{sum(day.deaths for day in one.days)} died since {one.first}; usual is "
             f"{one.limits.usual:.3g} a day. "
             f"Each day {float(one.limits.k):.3g} is taken off; at {float(one.limits.h):.3g} the watch "
             f"speaks and "
@@ -207,9 +216,9 @@ def _sums(read: Watch, spoke: list[Series]) -> list[Section]:
         ]
         columns = (("day", "Day"), ("deaths", "Died"), ("sum", "Sum"), ("alarm", "Alarm"))
         drawn = more_charts.sums(f"sum-{place}", name, words, days, float(one.limits.h))
-        sections.append(
-            Section(name, words, Table(f"Days with deaths, {name}", columns, lines), [drawn], open=False)
-        )
+        table = Table(f"Days with deaths, {name}", columns, lines)
+        italics = read.names.italics([one.key])
+        sections.append(Section(name, words, table, [drawn], open=False, italics=italics))
     return sections
 
 
@@ -249,12 +258,12 @@ def _limits(asked: Asked, read: Watch) -> Section:
         "Evans 1972). "
         "It watches numbers, not rates: where many animals were added, more deaths are usual than it knows."
     )
-    notes = []
+    notes, italics = [], read.names.italics(read.too_many)
     if read.too_many:
         named = "; ".join(read.names.of(key) for key in read.too_many)
         notes.append(f"Not watched, for too many die by the day as a rule: {named}.")
     title = "What is watched"
-    return Section(title, words, Table(title, columns, lines), notes=notes, open=False)
+    return Section(title, words, Table(title, columns, lines), notes=notes, open=False, italics=italics)
 
 
 def expected(asked: Asked, setting: Setting) -> Answer:
@@ -297,7 +306,10 @@ def expected(asked: Asked, setting: Setting) -> Answer:
         if row.expected
     ]
     drawn.sort(key=lambda one: -one[3])
-    charts = [more_charts.ranges("expected", title, words, drawn[:DRAWN], "animals, middle and range")]
+    cut = outlooks.names.italics(Key(row.taxon_id, 0) for row in with_range).cut
+    charts = [
+        more_charts.ranges("expected", title, words, drawn[:DRAWN], "animals, middle and range", cut=cut)
+    ]
     first = Section(title, words, Table(title, columns, lines, italic=True), charts if drawn else [])
     return Answer([first, _scored(asked, setting)])
 

@@ -40,7 +40,9 @@ def losses(asked: Asked, setting: Setting) -> Answer:
     if deaths:
         worst = max(deaths, key=lambda day: (deaths[day], day))
         words += f" Most on {worst}: {whole(deaths[worst])}."
-    words += f" Days on which the watch spoke are outlined: {', '.join(map(str, sorted(alarms))) or 'none'}."
+    drawn_out = span.days <= LONGEST_CALENDAR
+    spoke = ", ".join(map(str, sorted(alarms))) or "none"
+    words += f" Days on which the watch spoke{' are outlined' if drawn_out else ''}: {spoke}."
     lines = [
         [
             Datum(day.isoformat()),
@@ -52,7 +54,7 @@ def losses(asked: Asked, setting: Setting) -> Answer:
     columns = (("day", "Day"), ("deaths", "Died"), ("watch", "Watch"))
     drawn = []
     notes = ["A death without an hour stands on its day; one found dead on the day it was found."]
-    if span.days <= LONGEST_CALENDAR:
+    if drawn_out:
         drawn = [more_charts.calendar(("Deaths by day", words), deaths, alarms, (span.first, span.last))]
     else:
         notes.append("A calendar is drawn for up to a year.")
@@ -128,7 +130,7 @@ def moves(asked: Asked, setting: Setting) -> Answer:
         rows.append(cells)
     if rows:
         ends = [Datum(sum(n for (_, y), n in found.items() if y == b)) for b in targets]
-        rows.append([Datum("in all"), *ends, Datum(sum(found.values()))])
+        rows.append([Datum("In all"), *ends, Datum(sum(found.values()))])
     words = (
         f"{whole(sum(found.values()))} moved between places, in {len(found)} "
         f"pair{'s' if len(found) != 1 else ''}. "

@@ -4,15 +4,20 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date, timedelta
 
 from inventory.book.rules.words import signed, whole
-from inventory.doors.svg import Drawing, Scale
+from inventory.doors.svg import Cut, Drawing, Scale, upright
 
 from ..rules.survival import Curve
 from .charts import FOOT, LEFT, RIGHT, TOP, dated
 
 
-def pairs(key: str, title: str, words: str, rows: Sequence[tuple[str, int, int]]) -> str:
-    """Opening (hollow) and closing (filled) of each row, joined by a line; by the logarithm, and so said."""
-    drawing = Drawing(key, title, words, height=TOP + 30.0 * max(1, len(rows)) + 34)
+def pairs(
+    key: str, title: str, words: str, rows: Sequence[tuple[str, int, int]], *, cut: Cut = upright
+) -> str:
+    """Opening (hollow) and closing (filled) of each row, joined by a line; by the logarithm, and so said.
+
+    Here and below ``cut`` finds the scientific names that the rows are named by.
+    """
+    drawing = Drawing(key, title, words, height=TOP + 30.0 * max(1, len(rows)) + 34, cut=cut)
     drawing.text(2, 12, "hollow: opening, filled: closing; axis by powers of ten")
     most = max([n for _, a, b in rows for n in (a, b)], default=1)
     across = Scale(
@@ -109,10 +114,16 @@ def survival(told: tuple[str, str], curve: Curve, days: float, at_risk: Callable
 
 
 def ranges(
-    key: str, title: str, words: str, rows: Sequence[tuple[str, float, float, float | None]], beside: str
+    key: str,
+    title: str,
+    words: str,
+    rows: Sequence[tuple[str, float, float, float | None]],
+    beside: str,
+    *,
+    cut: Cut = upright,
 ) -> str:
     """A point with its interval for each row; an interval without an upper end has an arrow."""
-    drawing = Drawing(key, title, words, height=TOP + 30.0 * max(1, len(rows)) + 34)
+    drawing = Drawing(key, title, words, height=TOP + 30.0 * max(1, len(rows)) + 34, cut=cut)
     drawing.text(2, 12, beside)
     most = max([high if high is not None else 2 * at for _, at, _, high in rows], default=1) or 1
     across = Scale(0, most, 12, RIGHT - 16)

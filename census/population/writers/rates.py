@@ -54,7 +54,7 @@ def _here(asked: Asked, key: Key) -> bool:
 
 
 def _by_row(asked: Asked, course: Course, span: Span) -> Section:
-    lines, drawn = [], []
+    lines, drawn, keys = [], [], []
     for key, row in course.in_order():
         days, deaths = row.animal_days(span), row.flows(span)[DIED]
         if not _here(asked, key) or days <= 0:
@@ -72,8 +72,9 @@ def _by_row(asked: Asked, course: Course, span: Span) -> Section:
             ]
         )
         drawn.append((course.names.of(key), rate.estimate, rate.low, rate.high))
+        keys.append(key)
     order = sorted(range(len(lines)), key=lambda at: -drawn[at][1])
-    lines, drawn = [lines[at] for at in order], [drawn[at] for at in order]
+    lines, drawn, keys = ([whole[at] for at in order] for whole in (lines, drawn, keys))  # type: ignore[assignment]
     columns = (
         ("place", "Place"),
         ("name", "Animal"),
@@ -92,9 +93,9 @@ def _by_row(asked: Asked, course: Course, span: Span) -> Section:
         "and says so."
     )
     with_deaths = [one for one in drawn if one[1] > 0][:DRAWN]
-    charts = [
-        more_charts.ranges("rates", title, words, with_deaths, "deaths per 100 animal-days, with the range")
-    ]
+    cut = course.names.italics(keys[:DRAWN]).cut
+    beside = "deaths per 100 animal-days, with the range"
+    charts = [more_charts.ranges("rates", title, words, with_deaths, beside, cut=cut)]
     return Section(title, words, Table(title, columns, lines), charts if with_deaths else [], open=False)
 
 
@@ -109,8 +110,8 @@ def _part(value: float | None, digits: int = 3) -> Datum:
 
 
 def _chance(p: float) -> Datum:
-    """A p that is small is never nought."""
-    return Datum(round(p, 6), "under 0.001" if p < 0.001 else f"{p:.3f}")
+    """A p that is small is never nought, in files neither: digits that tell are kept, not places."""
+    return Datum(float(f"{p:.4g}"), "under 0.001" if p < 0.001 else f"{p:.3f}")
 
 
 def _small(opening: int, days: float, span: Span) -> str:

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from census.change.rules.young import YOUNG_DAYS
 from census.estimators.rules.estimate import CannotEstimate
 from inventory.book.models import Lot
-from inventory.book.rules.words import count_of
+from inventory.book.rules.words import KIND_WORDS, count_of
 from inventory.book.rules.words import whole as with_thousands
 
 from ..queries.lives import Cohort, Histories, read_histories
@@ -41,10 +41,9 @@ def _curve(histories: Histories) -> Section:
     title = "Survival from arrival"
     followed = histories.followed
     left_out = (
-        f"Left out: {followed.pooled} animals that came into lots of mixed arrival, of which nobody knows "
-        f"who "
-        f"died, and {followed.unknown} whose day of arrival is not on the books. See “Deaths soon after "
-        "arrival” for the least and the most."
+        f"Left out: {with_thousands(followed.pooled)} animals that came into lots of mixed arrival, of which "
+        f"nobody knows who died, and {with_thousands(followed.unknown)} whose day of arrival is not on the "
+        "books. See “Deaths soon after arrival” for the least and the most."
     )
     notes = [
         left_out,
@@ -149,9 +148,9 @@ def soon_after(asked: Asked, setting: Setting) -> Answer:
     whole = [one for one in cohorts if one.whole]
     arrived, least, most = _sums(whole)
     words = (
-        f"{count_of(len(cohorts), 'cohort')} came; of {arrived} animals in the {len(whole)} that were "
-        f"followed for {YOUNG_DAYS} days at least {share(least, arrived)} died within them"
-        + (f", at most {most}." if most != least else ".")
+        f"{count_of(len(cohorts), 'cohort')} came; of {count_of(arrived, 'animal')} in the {len(whole)} "
+        f"that were followed for {YOUNG_DAYS} days at least {share(least, arrived)} died within them"
+        + (f", at most {with_thousands(most)}." if most != least else ".")
         if whole
         else f"No cohort came and was followed for {YOUNG_DAYS} days."
     )
@@ -160,7 +159,7 @@ def soon_after(asked: Asked, setting: Setting) -> Answer:
             Datum(one.day.isoformat()),
             Datum(accessions[one.lot]),
             Datum(histories.names.taxa.get(one.taxon_id, "")),
-            Datum(one.cause),
+            Datum(one.cause, KIND_WORDS.get(one.cause, one.cause)),
             Datum(one.arrived, href=_href(asked, one, one.cause)),
             Datum(one.young.least, href=_href(asked, one, "died") if one.young.most else ""),
             Datum(one.young.most, href=_href(asked, one, "died") if one.young.most else ""),

@@ -218,7 +218,7 @@ def _flows(asked: Asked, row: RowCourse, quarters: Sequence[Span]) -> Section:
     words = "In two years: " + ", ".join(f"{_KIND_WORDS[k]} {signed(n)}" for k, n in total.items()) + "."
     title = "Flows by quarter"
     columns = (("quarter", "Quarter"), *((kind, words_.capitalize()) for kind, words_ in _KIND_WORDS.items()))
-    notes = ["Hatched: unexplained gains and losses; they are never set against each other."]
+    notes = ["Striped: unexplained gains and losses; they are never set against each other."]
     if not asked.place:
         notes.append("Moves between places of the house cancel and are left out.")
     return Section(
@@ -253,11 +253,12 @@ def _multiples(asked: Asked, course: Course, rows: _Rows, quarters: Sequence[Spa
     closings = [(key, [row.closed(span) for span in quarters]) for key, row, _ in rows]
     every = charts.reach(n for _, numbers in closings[:MULTIPLES] for n in numbers)
     drawn = []
+    cut = course.names.italics(key for key, _ in closings[:MULTIPLES]).cut
     for place, (key, numbers) in enumerate(closings[:MULTIPLES]):
         points = [(span.name, n) for span, n in zip(quarters, numbers, strict=True)]
         told = ", ".join(f"{quarter} {whole(n)}" for quarter, n in points)
         axis = charts.reach(numbers) if asked.own_scale else every
-        drawn.append(charts.small(f"small-{place}", course.names.of(key), told, points, axis))
+        drawn.append(charts.small(f"small-{place}", course.names.of(key), told, points, axis, cut=cut))
     lines = [
         [
             Datum(course.names.of(key)),
@@ -296,7 +297,8 @@ def _pairs(asked: Asked, course: Course, rows: _Rows, span: Span) -> Section:
     words = f"{grew} grew, {shrank} shrank, {len(told) - grew - shrank} ended as they began. Largest first."
     columns = (("name", "Animal"), ("opening", "Opening"), ("closing", "Closing"), ("change", "Change"))
     title = f"Opening and closing, {asked.first_day} to {asked.last_day}"
-    drawn = [more_charts.pairs("pairs", title, words, told[:MULTIPLES])]
+    cut = course.names.italics(key for key, *_ in in_order[:MULTIPLES]).cut
+    drawn = [more_charts.pairs("pairs", title, words, told[:MULTIPLES], cut=cut)]
     return Section(title, words, Table(title, columns, lines, italic=asked.taxon is None), drawn, open=False)
 
 

@@ -6,17 +6,19 @@ faintly is grey and not see-through, so that every printer shows it.
 """
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Literal, TypeVar
 from xml.etree.ElementTree import Element
 
 from defusedxml.ElementTree import fromstring  # type: ignore[import-untyped]
-from reportlab.graphics.shapes import Circle, Drawing, Line, Path, Rect, Shape, String
+from reportlab.graphics.shapes import Circle, Drawing, Group, Line, Path, Rect, Shape, String
 from reportlab.lib.colors import Color
+from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from inventory.doors.printed import printable
 
 FACE, BOLD = "Helvetica", "Helvetica-Bold"
+SLANTED, BOLD_SLANTED = "Helvetica-Oblique", "Helvetica-BoldOblique"
 _Stroked = TypeVar("_Stroked", Line, Rect, Circle, Path)
 _Filled = TypeVar("_Filled", Rect, Circle, Path)
 _SVG = "{http://www.w3.org/2000/svg}"
@@ -24,6 +26,8 @@ _SVG = "{http://www.w3.org/2000/svg}"
 _SAID = frozenset({"title", "desc"})
 _Anchor = Literal["start", "middle", "end"]
 _ANCHORS: Mapping[str, _Anchor] = {"start": "start", "middle": "middle", "end": "end"}
+# How much of a text stands before the place that it is anchored at.
+_BEFORE: Mapping[str, float] = {"start": 0.0, "middle": 0.5, "end": 1.0}
 
 
 def drawn(svg: str, width: float) -> Drawing:
@@ -102,16 +106,39 @@ def _path(mark: Element, high: float, letters: float) -> Shape:
 
 
 def _text(mark: Element, high: float, letters: float) -> Shape:
+    """Piece after piece from where the whole begins: a string of this pen has one face."""
     bold = mark.attrib.get("font-weight") == "700"
-    words = (mark.text or "").replace("\N{MINUS SIGN}", "-").replace("\N{RIGHTWARDS ARROW}", ">")
-    return String(
-        _number(mark, "x"),
-        high - _number(mark, "y"),
-        printable(words),
-        fontName=BOLD if bold else FACE,
-        fontSize=letters,
-        textAnchor=_ANCHORS[mark.attrib.get("text-anchor", "start")],
-    )
+    anchor = _ANCHORS[mark.attrib.get("text-anchor", "start")]
+    x, y = _number(mark, "x"), high - _number(mark, "y")
+    pieces = [(_printable(words), _face(bold, slanted)) for words, slanted in _pieces(mark) if words]
+    if len(pieces) < 2:
+        words, face = pieces[0] if pieces else ("", FACE)
+        return String(x, y, words, fontName=face, fontSize=letters, textAnchor=anchor)
+    widths = [stringWidth(words, face, letters) for words, face in pieces]
+    x -= _BEFORE[anchor] * sum(widths)
+    drawn = Group()
+    for (words, face), width in zip(pieces, widths, strict=True):
+        drawn.add(String(x, y, words, fontName=face, fontSize=letters))
+        x += width
+    return drawn
+
+
+def _pieces(mark: Element) -> Iterator[tuple[str, bool]]:
+    """What a text says, each piece with whether it is in italics."""
+    yield mark.text or "", False
+    for inside in mark:
+        yield inside.text or "", inside.attrib.get("font-style") == "italic"
+        yield inside.tail or "", False
+
+
+def _printable(words: str) -> str:
+    return printable(words.replace("\N{MINUS SIGN}", "-").replace("\N{RIGHTWARDS ARROW}", ">"))
+
+
+def _face(bold: bool, slanted: bool) -> str:
+    if slanted:
+        return BOLD_SLANTED if bold else SLANTED
+    return BOLD if bold else FACE
 
 
 _MARKS: Mapping[str, Callable[[Element, float, float], Shape]] = {
