@@ -5,7 +5,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import partial
-from itertools import pairwise
+from itertools import count, pairwise
+
+import numpy as np
 
 from census.change.queries.remembered import remembered_periods
 from census.change.queries.report import Report
@@ -13,9 +15,11 @@ from census.change.rules.arithmetic import Change
 from census.change.rules.columns import BETWEEN_IN, BETWEEN_OUT, HEADINGS, IN_COLUMNS, OUT_COLUMNS, SIGNS
 from census.change.rules.question import By, Question
 from census.rounds.models import Line as CensusLine
+from inventory.book.rules.columns import Numbers
 from inventory.names.models import Taxon
 
 from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Part, Said, Table
+from ..rules.lines import MadeLines
 from ..rules.quarters import Quarter, quarters_between, years_in
 from ..rules.said import Saying
 from .asking import address_of, classified, figure, local_moment, mfu_figure
@@ -55,13 +59,13 @@ def by_period(question: Question, saying: Saying) -> Document:
     made = _columns(question, spans, saying)
     columns, years = made[: len(quarters)], dict(zip(whole_years, made[len(quarters) :], strict=True))
     reports = [column.report for column in columns]
-    taxa = {row.taxon.pk: row.taxon for report in reports for row in report.rows}
+    taxa = {pk: taxon for report in reports for pk, taxon in report.rows.named_taxa().items()}
     names = names_of(taxa.values(), question, saying)
-    numbers = iter(range(1, 10**9))
     units = sorted({unit for report in reports for unit in report.totals})
     ruled, method = _method_changes(quarters, taxa)
-    numbers_part = _numbers(columns, units, taxa, names=names, numbers=numbers, ruled=ruled)
-    flows = _flows(columns, years, units, numbers)
+    numbers_part = _numbers(columns, units, taxa, names=names, ruled=ruled)
+    lines = sum(len(table.lines) for table in numbers_part.tables())
+    flows = _flows(columns, years, units, count(lines + 1))
     whole = replace(
         reports[-1],
         question=question,
@@ -99,7 +103,65 @@ def _columns(question: Question, spans: Mapping[str, tuple[date, date]], saying:
     ]
 
 
-_Key = tuple[int, str]
+@dataclass(frozen=True, slots=True)
+class _Taxa:
+    """The taxa of one unit in their order, and where each stands in the rows of every quarter; -1: nowhere.
+
+    ``before`` is the number of lines of the tables before this one.
+    """
+
+    columns: Sequence[_Column]
+    unit: str
+    taxa: Sequence[Taxon]
+    at: Sequence[Numbers]
+    names: Names
+    before: int
+
+    def line(self, i: int) -> Line:
+        taxon = self.taxa[i]
+        changes = [
+            one.report.rows.columns.change(int(at[i])) if at[i] >= 0 else None
+            for one, at in zip(self.columns, self.at, strict=True)
+        ]
+        return Line(
+            number=self.before + i + 1,
+            name=self.names.of(taxon),
+            label="",
+            make=partial(_closings, self.columns, changes, {"unit": self.unit, "taxon": str(taxon.pk)}),
+            annex=("", taxon.pk, self.unit),
+        )
+
+    def numbers(self) -> dict[str, Numbers]:
+        """What the lines hold, in whole columns."""
+        before = found = self._amount(0, "opening")
+        numbers = {"opening": before}
+        for i, one in enumerate(self.columns):
+            found = self._amount(i, "closing")
+            numbers |= {one.key: found, f"{one.key} change": found - before}
+            before = found
+        return numbers
+
+    def _amount(self, quarter: int, figure: str) -> Numbers:
+        of_row = self.columns[quarter].report.rows.columns.amount(figure)
+        return np.append(of_row, 0)[self.at[quarter]]
+
+
+def _taxa_of(
+    columns: Sequence[_Column], unit: str, taxa: Mapping[int, Taxon], names: Names, before: int
+) -> _Taxa:
+    """All taxa that have a row of this unit in any quarter."""
+    where = []
+    for one in columns:
+        rows = one.report.rows
+        here = np.flatnonzero(rows.unit == rows.units.index(unit)) if unit in rows.units else _NOWHERE
+        where.append(dict(zip(rows.taxon[here].tolist(), here.tolist(), strict=True)))
+    every = dict.fromkeys(pk for of_quarter in where for pk in of_quarter)
+    ordered = sorted(every, key=lambda pk: classified(taxa[pk]))
+    at = [np.array([of_quarter.get(pk, -1) for pk in ordered], dtype=np.int64) for of_quarter in where]
+    return _Taxa(columns, unit, [taxa[pk] for pk in ordered], at, names, before)
+
+
+_NOWHERE: Numbers = np.zeros(0, dtype=np.int64)
 
 
 def _numbers(
@@ -108,32 +170,17 @@ def _numbers(
     taxa: Mapping[int, Taxon],
     *,
     names: Names,
-    numbers: Iterator[int],
     ruled: set[str],
 ) -> Part:
     """Taxa by quarter: the closing number and its change."""
-    changes = [{(row.key.taxon_id, row.unit): row.change for row in one.report.rows} for one in columns]
-    keys: dict[_Key, None] = dict.fromkeys(key for of_quarter in changes for key in of_quarter)
-    tables = []
+    tables: list[Table] = []
+    above = 0
     for unit in units:
-        rows = sorted((key for key in keys if key[1] == unit), key=lambda key: classified(taxa[key[0]]))
-        lines = [
-            Line(
-                number=next(numbers),
-                name=names.of(taxa[key[0]]),
-                label="",
-                make=partial(
-                    _closings,
-                    columns,
-                    [of_quarter.get(key) for of_quarter in changes],
-                    {"unit": unit, "taxon": str(key[0])},
-                ),
-                annex=("", *key),
-            )
-            for key in rows
-        ]
+        told = _taxa_of(columns, unit, taxa, names, above)
+        above += len(told.taxa)
+        lines = MadeLines(len(told.taxa), told.line)
         total = _closings(columns, [one.report.totals.get(unit) for one in columns], {"unit": unit})
-        tables.append(Table(unit, lines, total))
+        tables.append(Table(unit, lines, total, numbers=told.numbers))
     shown = [
         Column("opening", f"held before {columns[0].words}"),
         Column("opening_mfu", "m.f.u", Kind.MFU, summed=False, under=True),
