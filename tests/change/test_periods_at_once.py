@@ -4,7 +4,9 @@ from dataclasses import replace
 from datetime import date, datetime
 
 import pytest
+from django.db import connection
 from django.db.models import F
+from django.test.utils import CaptureQueriesContext
 from django.utils.timezone import get_current_timezone
 from pytest_django import DjangoAssertNumQueries
 
@@ -13,7 +15,7 @@ from census.change.rules.question import Basis, By, Question
 from census.reports.rules.quarters import quarters_between
 from inventory.book.models import Cell, PeriodBalance
 from inventory.book.rules.scope import Scope
-from tests.factories import make_event, make_period
+from tests.factories import make_event, make_lot, make_period
 
 from .sample import THIRD_QUARTER, Sample, make_sample
 
@@ -63,9 +65,57 @@ def test_several_periods_at_once_are_what_each_is_by_itself(
     assert change_reports_of_periods(questions[::-1], zone=zone)[0].totals == together[-1][2]
 
 
-def _untied() -> list[str]:
+@pytest.mark.parametrize("scope", [Scope.HERE, Scope.OURS])
+@pytest.mark.parametrize("quarters", [slice(6), slice(4), slice(2, 6), slice(5, 6)])
+@pytest.mark.parametrize(
+    ("basis", "known_at"), [(Basis.REPORTED, None), (Basis.KNOWN, None), (Basis.KNOWN, "2026-10-10T12:00")]
+)
+def test_periods_that_end_with_a_closing_are_what_each_is_by_itself(
+    sample: Sample, scope: Scope, quarters: slice, basis: Basis, known_at: str | None
+) -> None:
+    """Then the first ones come out of the cached balances, taken back. A closing was issued a second time."""
+    sample.close(sample.second.period, "2026-11-03")
+    zone = get_current_timezone()
+    moment = datetime.fromisoformat(known_at).replace(tzinfo=zone) if known_at else None
+    questions = _asked(replace(THIRD_QUARTER, scope=scope, basis=basis, known_at=moment))[quarters]
+    assert questions[-1].last_day <= THIRD_QUARTER.last_day
+    together = [_told(report) for report in change_reports_of_periods(questions, zone=zone)]
+    assert together == [_told(change_report(one, zone=zone)) for one in questions]
+
+
+@pytest.mark.parametrize("quarters", [6, 7])
+def test_more_lots_and_flows_cost_no_more_queries(sample: Sample, quarters: int) -> None:
+    zone = get_current_timezone()
+    questions = _asked(THIRD_QUARTER)[:quarters]
+    with CaptureQueriesContext(connection) as few:
+        change_reports_of_periods(questions, zone=zone)
+    now = datetime(2026, 11, 5, tzinfo=zone)
+    for day in ("2025-05-03", "2026-02-04", "2026-08-05"):
+        make_event("received", lot=make_lot(), place=sample.places["E1"], happened=day, now=now)
+    with CaptureQueriesContext(connection) as many:
+        change_reports_of_periods(questions, zone=zone)
+    assert len(many) == len(few)
+
+
+def test_a_wrong_cached_balance_does_not_tie_at_the_first_closing_where_the_last_quarter_is_closed(
+    sample: Sample,
+) -> None:
+    Cell.objects.filter(lot=sample.lots["wrasse"], sex="male", inside=True).update(balance=F("balance") + 1)
+    assert _untied(6) == ["2026-06-30"]
+
+
+def test_a_wrong_closing_does_not_tie_on_either_side_of_it_where_the_last_quarter_is_closed(
+    sample: Sample,
+) -> None:
+    assert _untied(6) == []
+    never_there = sample.book.cell(sample.lots["goby"], sample.places["E1"], "male")
+    PeriodBalance.objects.create(version=sample.second, cell=never_there, n=1)
+    assert _untied(6) == ["2026-06-30", "2026-09-30"]
+
+
+def _untied(quarters: int = 7) -> list[str]:
     """The last days of quarters in which something does not tie."""
-    reports = change_reports_of_periods(_asked(THIRD_QUARTER)[:7], zone=get_current_timezone())
+    reports = change_reports_of_periods(_asked(THIRD_QUARTER)[:quarters], zone=get_current_timezone())
     return [str(report.question.last_day) for report in reports if report.untied]
 
 

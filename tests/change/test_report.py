@@ -211,8 +211,8 @@ def test_a_snapshot_and_all_flows_give_the_same_report(
     questions = [replace(THIRD_QUARTER, by=by, scope=scope, basis=basis) for by, scope, basis in EVERY_WAY]
     with_snapshots = [list(_ask(question).records()) for question in questions]
     columns = "inventory.book.queries.quantities.columns"
-    monkeypatch.setattr(f"{columns}._snapshot", lambda versions, before, known_at: None)
-    monkeypatch.setattr(f"{columns}._from_now", lambda before, known_at: None)
+    monkeypatch.setattr(f"{columns}.snapshot", lambda versions, before, known_at: None)
+    monkeypatch.setattr(f"{columns}.from_now", lambda before, known_at: None)
     assert [list(_ask(question).records()) for question in questions] == with_snapshots
 
 

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from census.change.rules.young import Bounds, LotDay, deaths_of_young
+from census.change.rules.young_rows import Days
 
 OLD = -1
 _NUMBER = st.integers(0, 2)
@@ -67,6 +68,18 @@ def test_the_bounds_are_the_least_and_the_most_of_every_way(
 ) -> None:
     ways = _every_way(start, days, first_day)
     assert deaths_of_young(start=start, days=days, first_day=first_day) == Bounds(min(ways), max(ways))
+
+
+@given(start=st.integers(0, 2), days=lot_days(), first_day=st.integers(0, 6))
+def test_what_is_not_replayed_for_nobody_young_was_there_has_no_deaths_of_young(
+    start: int, days: list[LotDay], first_day: int
+) -> None:
+    seen = Days(
+        start,
+        {day.day: dict(day.born) for day in days},
+        {day.day: [day.other_in, day.deaths, day.other_out] for day in days},
+    )
+    assert seen.bounds(first_day) == deaths_of_young(start=start, days=days, first_day=first_day)
 
 
 @pytest.mark.parametrize(

@@ -14,6 +14,7 @@ from inventory.book.queries.quantities import (
     Span,
     columns_of_spans,
     end_columns,
+    numbers_in,
     period_columns,
     source_labels,
 )
@@ -108,18 +109,20 @@ def read_books(moments: Sequence[Moments]) -> list[Reading]:
     """The same of several periods, each boundary and each cell read once."""
     spans = [Span(one.young_since, one.start, one.end, one.opening.at, one.closing.at) for one in moments]
     found = columns_of_spans(spans)
-    ends = end_columns(np.unique(np.concatenate([one.cells() for one in found])))
+    ends = end_columns(numbers_in([cells for one in found for cells in one.named()]))
     return [_reading(one, ends) for one in found]
 
 
 def _reading(found: PeriodColumns, ends: EndColumns) -> Reading:
-    """Cells by their position instead of by their number."""
+    """Cells by their position instead of by their number, out of a table of all numbers."""
+    position = np.zeros(int(ends.cell.max(initial=0)) + 1, dtype=np.int64)
+    position[ends.cell] = np.arange(len(ends.cell))
 
     def held(amounts: Amounts) -> Amounts:
-        return Amounts(ends.at(amounts.cell), amounts.n)
+        return Amounts(position[amounts.cell], amounts.n)
 
     def flowed(flows: Flows) -> Flows:
-        return Flows(ends.at(flows.from_cell), ends.at(flows.to_cell), flows.n)
+        return Flows(position[flows.from_cell], position[flows.to_cell], flows.n)
 
     return Reading(
         opening=held(found.opening),

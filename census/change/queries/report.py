@@ -3,23 +3,27 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import tzinfo
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
-from inventory.book.queries.names import PrintedNames, printed_names
+from inventory.book.models import PeriodVersion
+from inventory.book.queries.names import CLOSING, PrintedNames, printed_names
+from inventory.book.rules.columns import EndColumns, Truths
+from inventory.book.rules.scope import Scope
 from inventory.names.models import Taxon
 
 from ..rules.arithmetic import Change
-from ..rules.arrays import change_columns, moves_of, steps_of
+from ..rules.arrays import RowColumns, change_columns, counted, moves_of, steps_of
 from ..rules.columns import COLUMNS
 from ..rules.question import By, Question
 from ..rules.scopes import ScopeNumbers, scope_numbers, scopes_in_words
 from .closings import Knowledge, knowledge
-from .reading import Moments, Reading, group_labels, moments_of, read_book, read_books, rows_of
+from .reading import group_labels, moments_of, read_book, read_books, rows_of
 from .rows import Row, Rows, value_of
 from .unhindered import without_collecting
-from .young import Replay
+from .young import Asked, Replay, ages_at_entry, replays
 
 __all__ = [
     "Report",
@@ -96,7 +100,8 @@ def change_reports(question: Question, groupings: Sequence[By], *, zone: tzinfo)
     """The same question by each of ``groupings``, out of one reading of the book."""
     with without_collecting():
         moments = moments_of(question, knowledge(question), zone)
-        return _reports(question, groupings, moments, read_book(moments), zone)
+        asked = Asked(question, moments, read_book(moments))
+        return _reports([asked], groupings, zone)[0]
 
 
 def change_reports_of_periods(questions: Sequence[Question], *, zone: tzinfo) -> list[Report]:
@@ -105,40 +110,81 @@ def change_reports_of_periods(questions: Sequence[Question], *, zone: tzinfo) ->
         return []
     with without_collecting():
         moments = [moments_of(question, knowledge(question), zone) for question in questions]
-        return [
-            _reports(question, [question.by], of_period, reading, zone)[0]
-            for question, of_period, reading in zip(questions, moments, read_books(moments), strict=True)
-        ]
+        asked = list(map(Asked, questions, moments, read_books(moments)))
+        return [reports[0] for reports in _reports(asked, None, zone)]
 
 
-def _reports(
-    question: Question, groupings: Sequence[By], moments: Moments, reading: Reading, zone: tzinfo
-) -> list[Report]:
-    names = printed_names(question.names, closing=moments.closing.version)
-    taxa = names.taxa if names else Taxon.objects.in_bulk()
-    scopes = (
-        scope_numbers(reading.opened(), reading.ends),
-        scope_numbers(reading.closing, reading.ends),
-    )
-    replay = Replay(question, moments, reading, zone)
-    return [
-        _report(replace(question, by=by), moments, reading, taxa, names, scopes=scopes, replay=replay)
-        for by in groupings
-    ]
+class _Common:
+    """What reports of the same cells share, looked up when the first of them asks."""
+
+    def __init__(self, ends: EndColumns) -> None:
+        self._ends = ends
+        self._counted: dict[Scope, Truths] = {}
+        self._names: dict[object, PrintedNames | None] = {}
+        self._rows: dict[object, tuple[RowColumns, Sequence[str] | None, Mapping[int | str, str]]] = {}
+
+    @cached_property
+    def ages(self) -> Mapping[int, int]:
+        return ages_at_entry()
+
+    @cached_property
+    def _taxa(self) -> Mapping[int, Taxon]:
+        return Taxon.objects.in_bulk()
+
+    def names(self, question: Question, closing: PeriodVersion | None) -> PrintedNames | None:
+        """The names to print; those at a closing are of that closing alone."""
+        key = (question.names, closing if question.names == CLOSING else None)
+        if key not in self._names:
+            self._names[key] = printed_names(question.names, closing=closing)
+        return self._names[key]
+
+    def taxa(self, names: PrintedNames | None) -> Mapping[int, Taxon]:
+        return names.taxa if names else self._taxa
+
+    def counted(self, scope: Scope) -> Truths:
+        """The cells in the scope."""
+        if scope not in self._counted:
+            self._counted[scope] = counted(self._ends, scope)
+        return self._counted[scope]
+
+    def rows(
+        self, question: Question, names: PrintedNames | None
+    ) -> tuple[RowColumns, Sequence[str] | None, Mapping[int | str, str]]:
+        """The rows of all cells, the words of their groups where those are no numbers, and their labels."""
+        key = (question.by, question.scope, question.known_at, id(names))
+        if key not in self._rows:
+            of_cells, words = rows_of(question, self._ends, names)
+            self._rows[key] = of_cells, words, group_labels(question, words)
+        return self._rows[key]
+
+
+def _reports(asked: Sequence[Asked], groupings: Sequence[By] | None, zone: tzinfo) -> list[list[Report]]:
+    """Of each period, whose cells are the same, the report by each of ``groupings``, or as it is asked."""
+    common = _Common(asked[0].reading.ends)
+    replayed = replays(asked, zone, common.counted, lambda: common.ages)
+    found = []
+    for one, replay in zip(asked, replayed, strict=True):
+        reading = one.reading
+        scopes = (
+            scope_numbers(reading.opened(), reading.ends),
+            scope_numbers(reading.closing, reading.ends),
+        )
+        questions = [replace(one.question, by=by) for by in groupings or [one.question.by]]
+        found.append([_report(question, one, common, scopes, replay) for question in questions])
+    return found
 
 
 def _report(
     question: Question,
-    moments: Moments,
-    reading: Reading,
-    taxa: Mapping[int, Taxon],
-    names: PrintedNames | None,
-    *,
+    asked: Asked,
+    common: _Common,
     scopes: tuple[Mapping[str, ScopeNumbers], Mapping[str, ScopeNumbers]],
     replay: Replay,
 ) -> Report:
-    ends = reading.ends
-    of_cells, words = rows_of(question, ends, names)
+    """``question`` is the one that is asked, by one of its groupings."""
+    moments, reading, ends = asked.moments, asked.reading, asked.reading.ends
+    names = common.names(question, moments.closing.version)
+    of_cells, words, labels = common.rows(question, names)
     steps = steps_of(reading.flows, ends, of_cells, question.scope)
     columns, tied = change_columns(
         opening=reading.opening,
@@ -159,8 +205,8 @@ def _report(
         steps=steps,
         units=ends.units,
         words=words,
-        labels=group_labels(question, words),
-        taxa=taxa,
+        labels=labels,
+        taxa=common.taxa(names),
     )
     # A row that only the reader knows is a row that does not tie.
     rows = every.at(np.flatnonzero(~columns.empty | ~tied).astype(np.int64))

@@ -1,107 +1,165 @@
 """Reads what the replay of young deaths needs: the days of a few lots, never of all."""
 
-from bisect import bisect_right
-from collections.abc import Callable
-from datetime import timedelta, tzinfo
+from bisect import bisect_left
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date, timedelta, tzinfo
+from typing import NamedTuple
 
 import numpy as np
 
-from inventory.book.queries.quantities import DatedFlow, flows_of_lots
+from inventory.book.queries.quantities import dated_columns
 from inventory.book.rules.columns import Numbers, Truths, sums
-from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.happened import start_of_day
+from inventory.book.rules.scope import Scope
 from inventory.names.models import Taxon
 
 from ..rules.arrays import RowColumns
 from ..rules.question import Question
 from ..rules.young import YOUNG_DAYS, Bounds
-from ..rules.young_rows import DayFlow, Herds, age_at_entry, linked_lots, lots_to_replay, young_deaths_by_row
+from ..rules.young_lots import linked_lots, lots_to_replay
+from ..rules.young_rows import DayFlow, Herds, Replayed, age_at_entry, replayed
 from .reading import Moments, Reading
+
+Ages = Mapping[int, int]
 
 
 class Replay:
-    """The days of the lots in which young may have died; read once, replayed for every way to make rows."""
+    """The days of the lots in which young may have died, replayed once, told for every way to make rows."""
 
-    def __init__(self, question: Question, moments: Moments, reading: Reading, zone: tzinfo) -> None:
-        """At most two queries."""
-        ends = reading.ends
-        group, lots = _lots_to_replay(reading)
-        self._first_day = question.first_day.toordinal()
-        self._cells: dict[int, CellEnd] = {}
-        if not lots:
-            return
-        among_them = np.isin(ends.lot, np.array(sorted(lots), dtype=np.int64))
-        at = np.flatnonzero(among_them).astype(np.int64)
-        number = dict(zip(ends.cell[at].tolist(), at.tolist(), strict=True))
-        flows = flows_of_lots(
-            lots, since=moments.young_since, before=moments.end, known_at=moments.closing.at
-        )
-        self._flows = [
-            flow._replace(from_cell=number[flow.from_cell], to_cell=number[flow.to_cell])
-            for flow in _by_day(flows, question, zone)
-        ]
-        self._cells = ends.ends(at)
-        self._group = group
-        self._start = _balances_before(reading, among_them)
-        self._ages = {
-            pk: age_at_entry(text)
-            for pk, text in Taxon.objects.exclude(counts_in_from="").values_list("pk", "counts_in_from")
-        }
+    def __init__(self, found: Replayed | None) -> None:
+        self._found = found
 
     def young_deaths(self, rows: RowColumns, *, rows_are_places: bool) -> dict[int, Bounds]:
         """Least and most deaths within 30 days of birth by row."""
-        if not self._cells:
+        if self._found is None:
             return {}
-        row_of_cell = {cell: row for cell in self._cells if (row := int(rows.of_cell[cell])) >= 0}
-        return young_deaths_by_row(
-            flows=self._flows,
-            start=self._start,
-            herds=Herds(self._cells, row_of_cell, self._group, self._ages),
-            first_day=self._first_day,
-            rows_are_places=rows_are_places,
-        )
+        return self._found.by_row(lambda cell: int(rows.of_cell[cell]), rows_are_places=rows_are_places)
 
 
-def _lots_to_replay(reading: Reading) -> tuple[Callable[[int], int], set[int]]:
-    """The groups of lots that gave animals to each other, and the lots of those groups that had both births
-    and, in the period, deaths."""
-    ends = reading.ends
-    born, died = (ends.cause_called(cause) for cause in ("born", "died"))
-    a, b = (np.concatenate([reading.flows[i], reading.earlier[i]]) for i in (0, 1))
-    between = (ends.lot[a] != ends.lot[b]) & (ends.cause[a] == 0) & (ends.cause[b] == 0)
-    linked = np.unique(np.stack([ends.lot[a[between]], ends.lot[b[between]]]), axis=1)
-    cells = np.concatenate([a, b])
-    deaths = reading.flows.from_cell[ends.cause[reading.flows.to_cell] == died]
-    group = linked_lots(zip(*linked.tolist(), strict=True))
-    return group, lots_to_replay(
-        named=_lots(ends.lot[cells]),
-        born=_lots(ends.lot[cells[ends.cause[cells] == born]]),
-        died=_lots(ends.lot[deaths]),
-        group=group,
+class Asked(NamedTuple):
+    """One period, of which the replay is asked."""
+
+    question: Question
+    moments: Moments
+    reading: Reading
+
+
+def replays(
+    asked: Sequence[Asked], zone: tzinfo, counts: Callable[[Scope], Truths], ages: Callable[[], Ages]
+) -> list[Replay]:
+    """The replay of every period; their cells are the same, and their flows are read at once. One query, and
+    what ``ages`` asks; none where no young can have died.
+
+    ``counts`` are the cells in a scope, ``ages`` those of :func:`ages_at_entry`.
+    """
+    lots = [_lots_to_replay(one.reading) for one in asked]
+    wanted = np.flatnonzero(np.logical_or.reduce([replayed_lots for _, replayed_lots in lots]))
+    if not len(wanted):
+        return [Replay(None) for _ in asked]
+    flows = _LotFlows([one for one, of in zip(asked, lots, strict=True) if of[1].any()], wanted, zone)
+    return [
+        Replay(_replayed(one, of, flows, counts(one.question.scope), ages()) if of[1].any() else None)
+        for one, of in zip(asked, lots, strict=True)
+    ]
+
+
+def _replayed(
+    asked: Asked, of: tuple[Numbers, Truths], flows: "_LotFlows", counts: Truths, ages: Ages
+) -> Replayed:
+    first, replayed_lots = of
+    ends = asked.reading.ends
+    lots = np.flatnonzero(replayed_lots)
+    among_them = replayed_lots[ends.lot]
+    at = np.flatnonzero(among_them).astype(np.int64)
+    return replayed(
+        flows=flows.of(asked, among_them),
+        start=_balances_before(asked.reading, among_them),
+        herds=Herds(
+            ends.ends(at),
+            {*at[counts[at]].tolist()},
+            dict(zip(lots.tolist(), first[lots].tolist(), strict=True)),
+            ages,
+        ),
+        first_day=asked.question.first_day.toordinal(),
     )
 
 
-def _lots(lots: Numbers) -> set[int]:
-    return set(np.unique(lots).tolist())
+class _LotFlows:
+    """The flows of all lots that are replayed, of all days of all periods."""
+
+    def __init__(self, asked: Sequence[Asked], lots: Numbers, zone: tzinfo) -> None:
+        """One query."""
+        ends = asked[0].reading.ends
+        self._first_day = min(_first_of(one.question) for one in asked)
+        days = (max(one.question.last_day for one in asked) - self._first_day).days + 1
+        told = {one.moments.closing.at for one in asked}
+        self._knowledges = sorted(known_at for known_at in told if known_at is not None)
+        found = dated_columns(
+            lots.tolist(),
+            begins=[start_of_day(self._first_day + timedelta(days=i), zone) for i in range(days)],
+            before=max(one.moments.end for one in asked),
+            knowledges=self._knowledges,
+        )
+        # Of other days than those of the periods there may be cells that no period names.
+        named = np.isin(found.from_cell, ends.cell) & np.isin(found.to_cell, ends.cell)
+        self._day, self._younger, from_cell, to_cell, self._n = (column[named] for column in found)
+        self._from, self._to = ends.at(from_cell), ends.at(to_cell)
+        self._inside = ends.inside
+
+    def of(self, asked: Asked, among_them: Truths) -> list[DayFlow]:
+        """Those of one period, into or out of inside cells that are ``among_them``."""
+        first, last = (
+            (day - self._first_day).days for day in (_first_of(asked.question), asked.question.last_day)
+        )
+        held = among_them & self._inside
+        which = (self._day >= first) & (self._day <= last) & (held[self._from] | held[self._to])
+        known_at = asked.moments.closing.at
+        if known_at is not None:
+            which &= self._younger <= bisect_left(self._knowledges, known_at)
+        columns = (self._day[which] + self._first_day.toordinal(), *(c[which] for c in self._ends_and_n))
+        return list(map(DayFlow, *(column.tolist() for column in columns)))
+
+    @property
+    def _ends_and_n(self) -> tuple[Numbers, Numbers, Numbers]:
+        return self._from, self._to, self._n
 
 
-def _by_day(flows: list[DatedFlow], question: Question, zone: tzinfo) -> list[DayFlow]:
-    """Moments as local days: looked up among the days' beginnings, which is faster than converting."""
-    first = question.first_day - timedelta(days=YOUNG_DAYS)
-    number = (question.last_day - first).days + 1
-    begins = [start_of_day(first + timedelta(days=i), zone) for i in range(number)]
-    before_first = first.toordinal() - 1
-    return [
-        DayFlow(before_first + bisect_right(begins, flow.effective_at), flow.from_cell, flow.to_cell, flow.n)
-        for flow in flows
-    ]
+def _first_of(question: Question) -> date:
+    """The first day on which what was born may die young in the period."""
+    return question.first_day - timedelta(days=YOUNG_DAYS)
+
+
+def ages_at_entry() -> Ages:
+    """Days of age at which young enter the book, by taxon; 0 when left out. One query."""
+    told = Taxon.objects.exclude(counts_in_from="").values_list("pk", "counts_in_from")
+    return {pk: age_at_entry(text) for pk, text in told}
+
+
+def _lots_to_replay(reading: Reading) -> tuple[Numbers, Truths]:
+    """By the number of a lot the first lot of its group, which gave animals to each other; and which lots are
+    of those groups that had both births and, in the period, deaths."""
+    ends = reading.ends
+    born, died = (ends.cause_called(cause) for cause in ("born", "died"))
+    a, b = (np.concatenate([reading.flows[i], reading.earlier[i]]) for i in (0, 1))
+    lot_a, lot_b = ends.lot[a], ends.lot[b]
+    cause_a, cause_b = ends.cause[a], ends.cause[b]
+    between = (lot_a != lot_b) & (cause_a == 0) & (cause_b == 0)
+    first = linked_lots(lot_a[between], lot_b[between], int(ends.lot.max(initial=0)) + 1)
+    deaths = cause_b[: len(reading.flows.n)] == died
+    return first, lots_to_replay(
+        named=np.concatenate([lot_a, lot_b]),
+        born=np.concatenate([lot_a[cause_a == born], lot_b[cause_b == born]]),
+        died=lot_a[: len(deaths)][deaths],
+        first=first,
+    )
 
 
 def _balances_before(reading: Reading, among_them: Truths) -> dict[int, int]:
     """Balances 30 days before the period: the opening, taken back by what has come since. Of inside cells
     that are ``among_them``."""
     size = len(reading.ends.cell)
-    before = sums(reading.opening.cell, reading.opening.n, size)
+    held = reading.opening.of(among_them[reading.opening.cell])
+    before = sums(held.cell, held.n, size)
     for flows, sign in ((reading.late, 1), (reading.earlier, -1)):
         before += sums(flows.to_cell, sign * flows.n, size) - sums(flows.from_cell, sign * flows.n, size)
     at = np.flatnonzero((before != 0) & among_them & reading.ends.inside)

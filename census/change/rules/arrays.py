@@ -47,7 +47,7 @@ def counted(ends: EndColumns, scope: Scope) -> Truths:
     holds = np.array(
         [[scope.holds(off_site=away, owner=owner) for owner in ends.owners] for away in (False, True)]
     )
-    found: Truths = ends.inside & holds[ends.off_site.astype(np.int64), ends.owner]
+    found: Truths = ends.inside & holds.ravel()[ends.off_site * len(ends.owners) + ends.owner]
     return found
 
 

@@ -11,9 +11,12 @@ are so wide that nothing young comes from outside.
 """
 
 import re
+from bisect import bisect_right
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
+from itertools import accumulate
+from math import inf
 from typing import NamedTuple
 
 from inventory.book.rules.ends import CellEnd
@@ -38,35 +41,12 @@ class DayFlow(NamedTuple):
     n: int
 
 
-def linked_lots(pairs: Iterable[tuple[int, int]]) -> Callable[[int], int]:
-    """Lots that gave animals to each other, in pairs, as a function from a lot to its group's first lot."""
-    parent: dict[int, int] = {}
-
-    def group(lot: int) -> int:
-        while parent.get(lot, lot) != lot:
-            lot = parent[lot]
-        return lot
-
-    for a, b in pairs:
-        first, second = sorted((group(a), group(b)))
-        parent[second] = first
-    return group
-
-
-def lots_to_replay(
-    *, named: Iterable[int], born: Iterable[int], died: Iterable[int], group: Callable[[int], int]
-) -> set[int]:
-    """Of the lots that are named, those of every linked group that had both births and deaths."""
-    both = {group(lot) for lot in born} & {group(lot) for lot in died}
-    return {lot for lot in named if group(lot) in both}
-
-
 # Columns of a day in a group's days.
 _OTHER_IN, _DEATHS, _OTHER_OUT = range(3)
 
 
 @dataclass(slots=True)
-class _Days:
+class Days:
     """What one group of cells saw, by day, with reversals netted out."""
 
     start: int = 0
@@ -84,12 +64,22 @@ class _Days:
         of_day[column] += n
 
     def bounds(self, first_day: int) -> Bounds:
-        if not any(of_day[_DEATHS] > 0 for day, of_day in self.others.items() if day >= first_day):
-            return Bounds()
-        if not any(n > 0 for of_day in self.born.values() for n in of_day.values()):
+        if not self._died_while_any_was_young(first_day):
             return Bounds()
         days = [self._lot_day(day) for day in {*self.born, *self.others}]
         return deaths_of_young(start=self.start, days=days, first_day=first_day)
+
+    def _died_while_any_was_young(self, first_day: int) -> bool:
+        """False where nothing born was still young on any day of a death that counts: nothing to replay."""
+        dying = [day for day, of_day in self.others.items() if day >= first_day and of_day[_DEATHS] > 0]
+        if not dying:
+            return False
+        births = sorted(
+            (day, last) for day, of_day in self.born.items() for last, n in of_day.items() if n > 0
+        )
+        # The last day on which any of those born up to each birth is young.
+        until = [*accumulate((last for _, last in births), max)]
+        return any(until[at - 1] >= day for day in dying if (at := bisect_right(births, (day, inf))))
 
     def _lot_day(self, day: int) -> LotDay:
         born = list(self.born.get(day, {}).items())
@@ -111,26 +101,25 @@ _Name = tuple[str, int, int]
 class Herds:
     """The groups of cells that are replayed. Groups that hold the same cells are replayed once.
 
-    ``row_of_cell`` has the numbers of rows, None for cells out of the scope; ``group`` is that of
-    :func:`linked_lots`; ``ages`` are ages at entry by taxon, 0 when left out.
+    ``counted`` are the inside cells in the scope; ``group`` is the first of the lots that each is
+    linked with; ``ages`` are ages at entry by taxon, 0 when left out.
     """
 
     def __init__(
         self,
         cells: Mapping[int, CellEnd],
-        row_of_cell: Mapping[int, int | None],
-        group: Callable[[int], int],
+        counted: Collection[int],
+        group: Mapping[int, int],
         ages: Mapping[int, int],
     ) -> None:
-        self.cells, self.row_of_cell, self.group, self.ages = cells, row_of_cell, group, ages
+        self.cells, self.counted, self.group, self.ages = cells, counted, group, ages
         places: defaultdict[int, set[int | None]] = defaultdict(set)
         lots: defaultdict[int, set[int]] = defaultdict(set)
         for key, cell in cells.items():
             if not cell.cause:
                 # None stands for all that is out of the scope.
-                counted = row_of_cell.get(key) is not None
-                places[cell.lot_id].add(cell.place_id if counted else None)
-                lots[group(cell.lot_id)].add(cell.lot_id)
+                places[cell.lot_id].add(cell.place_id if key in counted else None)
+                lots[group[cell.lot_id]].add(cell.lot_id)
         self._in_one_place = {lot for lot, where in places.items() if len(where) == 1 and None not in where}
         self._all_counted = {lot for lot, where in places.items() if None not in where}
         self._alone = {first for first, members in lots.items() if len(members) == 1}
@@ -142,7 +131,7 @@ class Herds:
 
     def wide(self, lot: int) -> _Name:
         """All lots that gave each other animals; the lot itself when it is alone and all counted."""
-        first = self.group(lot)
+        first = self.group[lot]
         return ("lot", lot, 0) if first in self._alone and lot in self._all_counted else ("wide", first, 0)
 
     def names(self, key: int) -> tuple[_Name | None, _Name | None, _Name | None]:
@@ -153,7 +142,7 @@ class Herds:
         cell = self.cells[key]
         lot = ("lot", cell.lot_id, 0)
         wide = self.wide(cell.lot_id)
-        if self.row_of_cell.get(key) is None:
+        if key not in self.counted:
             return (None, None, wide)
         holding = self.holding(cell.lot_id, cell.place_id or 0)
         return (lot, None if holding == lot else holding, None if wide == lot else wide)
@@ -163,21 +152,37 @@ class Herds:
         return day + YOUNG_DAYS - self.ages.get(cell.taxon_id, 0)
 
 
-def young_deaths_by_row(
-    *,
-    flows: Iterable[DayFlow],
-    start: Mapping[int, int],
-    herds: Herds,
-    first_day: int,
-    rows_are_places: bool,
-) -> dict[int, Bounds]:
-    """Bounds by row, for the lots whose flows are given.
+@dataclass(frozen=True, slots=True)
+class Replayed:
+    """What a replay found, whatever the rows are: the bounds of every group, and the deaths of the period by
+    the cell that they were in."""
+
+    herds: Herds
+    bounds: Mapping[_Name, Bounds]
+    deaths: Mapping[int, int]
+
+    def by_row(self, row_of_cell: Callable[[int], int], *, rows_are_places: bool) -> dict[int, Bounds]:
+        """Bounds by row; ``row_of_cell`` is asked for cells in the scope."""
+        deaths: Counter[tuple[int, _Name]] = Counter()
+        dying: dict[tuple[int, int], int] = {}
+        for key, n in self.deaths.items():
+            row, cell = row_of_cell(key), self.herds.cells[key]
+            deaths[row, self.herds.wide(cell.lot_id)] += n
+            dying[cell.lot_id, cell.place_id or 0] = row
+        least = _least_by_row(self.bounds, dying, self.herds, rows_are_places)
+        most: Counter[int] = Counter()
+        for (row, wide), n in deaths.items():
+            most[row] += min(max(n, 0), self.bounds[wide].most)
+        return {row: Bounds(least[row], most[row]) for row in {*least, *most}}
+
+
+def replayed(*, flows: Iterable[DayFlow], start: Mapping[int, int], herds: Herds, first_day: int) -> Replayed:
+    """The replay of the lots whose flows are given.
 
     ``start`` are balances by cell before the first flow; deaths count from ``first_day`` on.
     """
-    seen: defaultdict[_Name, _Days] = defaultdict(_Days)
-    deaths: Counter[tuple[int, _Name]] = Counter()
-    dying: dict[tuple[int, int], int] = {}
+    seen: defaultdict[_Name, Days] = defaultdict(Days)
+    deaths: Counter[int] = Counter()
     for key, n in start.items():
         for name in herds.names(key):
             if name is not None:
@@ -192,19 +197,12 @@ def young_deaths_by_row(
                     _leaves(seen[giver], b, flow, herds.last_young_day(flow.day, a))
         if flow.day >= first_day and "died" in (a.cause, b.cause):
             key, n = (flow.from_cell, flow.n) if b.cause else (flow.to_cell, -flow.n)
-            row, cell = herds.row_of_cell.get(key), herds.cells[key]
-            if row is not None:
-                deaths[row, herds.wide(cell.lot_id)] += n
-                dying[cell.lot_id, cell.place_id or 0] = row
-    bounds = {name: days.bounds(first_day) for name, days in seen.items()}
-    least = _least_by_row(bounds, dying, herds, rows_are_places)
-    most: Counter[int] = Counter()
-    for (row, wide), n in deaths.items():
-        most[row] += min(max(n, 0), bounds[wide].most)
-    return {row: Bounds(least[row], most[row]) for row in {*least, *most}}
+            if key in herds.counted:
+                deaths[key] += n
+    return Replayed(herds, {name: days.bounds(first_day) for name, days in seen.items()}, deaths)
 
 
-def _enters(days: _Days, a: CellEnd, flow: DayFlow, last_young_day: int) -> None:
+def _enters(days: Days, a: CellEnd, flow: DayFlow, last_young_day: int) -> None:
     """A flow from ``a`` into the group."""
     if a.cause == "born":
         days.add_born(flow.day, last_young_day, flow.n)
@@ -214,7 +212,7 @@ def _enters(days: _Days, a: CellEnd, flow: DayFlow, last_young_day: int) -> None
         days.add(flow.day, _OTHER_IN, flow.n)
 
 
-def _leaves(days: _Days, b: CellEnd, flow: DayFlow, last_young_day: int) -> None:
+def _leaves(days: Days, b: CellEnd, flow: DayFlow, last_young_day: int) -> None:
     """A flow out of the group to ``b``."""
     if b.cause == "born":
         days.add_born(flow.day, last_young_day, -flow.n)

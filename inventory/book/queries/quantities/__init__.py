@@ -9,16 +9,19 @@ from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.scope import Scope
 
 from .balances import Held, Point, cell_balances, cell_balances_from_now, held_at
-from .columns import PeriodColumns, Span, columns_of_spans, end_columns, period_columns
+from .columns import PeriodColumns, end_columns, numbers_in, period_columns
+from .dated import DatedColumns, dated_columns
 from .facts import CellFact, cell_facts
 from .flows import DatedFlow, Pair, cell_ends, flows_across, flows_of_lots, late_flows, pair_flows
 from .sources import source_labels
+from .spans import Span, columns_of_spans
 from .stock import StockBy, StockRow, stock
 from .traces import Traced, TracedFlow, lots_that_share, traced_flows
 
 __all__ = [
     "CellEnd",
     "CellFact",
+    "DatedColumns",
     "DatedFlow",
     "Held",
     "Pair",
@@ -35,12 +38,14 @@ __all__ = [
     "cell_ends",
     "cell_facts",
     "columns_of_spans",
+    "dated_columns",
     "end_columns",
     "flows_across",
     "flows_of_lots",
     "held_at",
     "late_flows",
     "lots_that_share",
+    "numbers_in",
     "pair_flows",
     "period_columns",
     "source_labels",

@@ -38,15 +38,24 @@ class PeriodColumns(NamedTuple):
     earlier: Flows
     late: Flows
 
-    def cells(self) -> Numbers:
-        """Every cell that is named, in order."""
+    def named(self) -> list[Numbers]:
+        """Every column of cells."""
         flows = (self.flows, self.earlier, self.late)
         ends = [cells for part in flows for cells in (part.from_cell, part.to_cell)]
-        named = [self.opening.cell, self.closing.cell, *ends]
-        is_named = np.zeros(max(int(cells.max(initial=0)) for cells in named) + 1, dtype=np.bool_)
-        for cells in named:
-            is_named[cells] = True
-        return np.flatnonzero(is_named).astype(np.int64)
+        return [self.opening.cell, self.closing.cell, *ends]
+
+    def cells(self) -> Numbers:
+        """Every cell that is named, in order."""
+        return numbers_in(self.named())
+
+
+def numbers_in(named: Sequence[Numbers]) -> Numbers:
+    """Every number of a cell or a lot that stands in some columns, once, in order. They are numbered one
+    after another, so that a table has room for all of them."""
+    is_named = np.zeros(max(int(numbers.max(initial=0)) for numbers in named) + 1, dtype=np.bool_)
+    for numbers in named:
+        is_named[numbers] = True
+    return np.flatnonzero(is_named).astype(np.int64)
 
 
 def period_columns(
@@ -67,57 +76,7 @@ def period_columns(
     return PeriodColumns(opening, closing, *_flows(earlier, start, end, opening_known, closing_known))
 
 
-class Span(NamedTuple):
-    """A period to be read: as the arguments of :func:`period_columns`."""
-
-    earlier: datetime
-    start: datetime
-    end: datetime
-    opening_known: datetime | None
-    closing_known: datetime | None
-
-
-def columns_of_spans(spans: Sequence[Span]) -> list[PeriodColumns]:
-    """The columns of several periods, as of quarters that follow each other.
-
-    Each boundary, as known at one moment, is read once: out of a closing where there is one to start from,
-    else out of all flows; the last one out of the cells' cached balances. So every closing and the cache are
-    proved by the flows between them. One query for each boundary and one for each period, at most three more.
-    """
-    last = max(span.end for span in spans)
-    versions = _versions(last)
-    read: dict[tuple[datetime, datetime | None], Amounts] = {}
-    # Those out of all flows, the newest of each knowledge: the next one goes on from there.
-    summed_up: dict[datetime | None, tuple[datetime, Amounts]] = {}
-
-    def held(before: datetime, known_at: datetime | None) -> Amounts:
-        key = (before, known_at)
-        if key not in read:
-            found = _from_now(before, known_at) if before == last else None
-            read[key] = _inner(before, known_at) if found is None else found
-        return read[key]
-
-    def _inner(before: datetime, known_at: datetime | None) -> Amounts:
-        version = _snapshot(versions, before, known_at)
-        if version is not None:
-            return _from_closing(version, before, known_at)
-        since, earlier = summed_up.get(known_at, (before, None))
-        if earlier is None or since >= before:
-            found = _from_the_beginning(before, known_at)
-        else:
-            found = _gone_on(earlier, since, before, known_at)
-        summed_up[known_at] = (before, found)
-        return found
-
-    return [
-        PeriodColumns(
-            held(span.start, span.opening_known), held(span.end, span.closing_known), *_flows(*span)
-        )
-        for span in spans
-    ]
-
-
-def _versions(until: datetime) -> list[PeriodVersion]:
+def versions_until(until: datetime) -> list[PeriodVersion]:
     """The closings of all boundaries up to a moment, the newest first. One query."""
     found = PeriodVersion.objects.filter(boundary__lte=until)
     return list(found.order_by("-boundary", "-closed_at", "-number"))
@@ -126,24 +85,24 @@ def _versions(until: datetime) -> list[PeriodVersion]:
 def _both_ends(
     start: datetime, end: datetime, opening_known: datetime | None, closing_known: datetime | None
 ) -> tuple[Amounts, Amounts]:
-    versions = _versions(end)
-    opened = _snapshot(versions, start, opening_known)
-    closed = _snapshot(versions, end, closing_known)
+    versions = versions_until(end)
+    opened = snapshot(versions, start, opening_known)
+    closed = snapshot(versions, end, closing_known)
     if opened is None and closed is not None:
-        opening = _from_now(start, opening_known)
+        opening = from_now(start, opening_known)
         if opening is not None:
-            return opening, _from_closing(closed, end, closing_known)
-        return _from_the_beginning(start, opening_known), _from_closing(closed, end, closing_known)
+            return opening, from_closing(closed, end, closing_known)
+        return from_the_beginning(start, opening_known), from_closing(closed, end, closing_known)
     opening = (
-        _from_the_beginning(start, opening_known)
+        from_the_beginning(start, opening_known)
         if opened is None
-        else _from_closing(opened, start, opening_known)
+        else from_closing(opened, start, opening_known)
     )
-    closing = _from_now(end, closing_known)
-    return opening, _from_the_beginning(end, closing_known) if closing is None else closing
+    closing = from_now(end, closing_known)
+    return opening, from_the_beginning(end, closing_known) if closing is None else closing
 
 
-def _snapshot(
+def snapshot(
     versions: Sequence[PeriodVersion], before: datetime, known_at: datetime | None
 ) -> PeriodVersion | None:
     """The same as :func:`~.balances.latest_snapshot`, of versions that were read, the newest first."""
@@ -157,31 +116,20 @@ def _snapshot(
     )
 
 
-def _from_the_beginning(before: datetime, known_at: datetime | None) -> Amounts:
+def from_the_beginning(before: datetime, known_at: datetime | None) -> Amounts:
     """The sum of all flows. One query."""
     every = in_and_out("f.effective_at < %s", [moment(before)], known_at, inside_only=True)
     sql, values = summed(every)
-    return Amounts(*_table(sql, values, 2))
+    return Amounts(*table(sql, values, 2))
 
 
-def _gone_on(held: Amounts, since: datetime, before: datetime, known_at: datetime | None) -> Amounts:
-    """What was held before ``since`` with all that flowed until ``before``. One query."""
-    entered, more = known(known_at)
-    flowed = f"SELECT {_ENDS_AND_N} WHERE f.effective_at >= %s AND f.effective_at < %s{entered}"
-    from_cell, to_cell, n = _table(flowed, [moment(since), moment(before), *more], 3)
-    cells = np.concatenate([held.cell, to_cell, from_cell])
-    total = sums(cells, np.concatenate([held.n, n, -n]), int(cells.max(initial=0)) + 1)
-    found = np.flatnonzero(total).astype(np.int64)
-    return Amounts(found, total[found])
-
-
-def _from_closing(version: PeriodVersion, before: datetime, known_at: datetime | None) -> Amounts:
+def from_closing(version: PeriodVersion, before: datetime, known_at: datetime | None) -> Amounts:
     """What a closing kept, with what is dated after it and what was entered late. One query."""
     entered, more = known(known_at)
     boundary = moment(version.boundary)
     kept = "SELECT 0, cell_id, n FROM book_periodbalance WHERE version_id = %s"
-    after = f"SELECT {_ENDS_AND_N} WHERE f.effective_at >= %s AND f.effective_at < %s{entered}"
-    late = f"SELECT {_ENDS_AND_N} WHERE f.entered_at > %s AND {out_of_index('f.effective_at')} < %s{entered}"
+    after = f"SELECT {ENDS_AND_N} WHERE f.effective_at >= %s AND f.effective_at < %s{entered}"
+    late = f"SELECT {ENDS_AND_N} WHERE f.entered_at > %s AND {out_of_index('f.effective_at')} < %s{entered}"
     return _added(
         [
             (kept, [version.pk]),
@@ -192,7 +140,7 @@ def _from_closing(version: PeriodVersion, before: datetime, known_at: datetime |
     )
 
 
-def _from_now(before: datetime, known_at: datetime | None) -> Amounts | None:
+def from_now(before: datetime, known_at: datetime | None) -> Amounts | None:
     """The cached balances, with what came since taken back; None when that would be too much. Two queries,
     one of them to find that out."""
     conditions: list[_Part] = [("f.effective_at >= %s", [moment(before)])]
@@ -202,18 +150,18 @@ def _from_now(before: datetime, known_at: datetime | None) -> Amounts | None:
     if more_than(_TAKEN_BACK, conditions):
         return None
     cached = "SELECT 0, id, balance FROM book_cell WHERE inside AND NOT balance = 0"
-    taken = [(f"SELECT {_ENDS_AND_N} WHERE {condition}", values) for condition, values in conditions]
+    taken = [(f"SELECT {ENDS_AND_N} WHERE {condition}", values) for condition, values in conditions]
     return _added([(cached, []), *taken], sign=-1)
 
 
 # 0 stands for no cell: what a closing or a cell holds came from nowhere.
-_ENDS_AND_N = "f.from_cell_id, f.to_cell_id, f.n FROM book_flow f"
+ENDS_AND_N = "f.from_cell_id, f.to_cell_id, f.n FROM book_flow f"
 
 
 def _added(parts: list[_Part], *, sign: int) -> Amounts:
     """What is held, the first part, and the flows of the other parts, each ``sign`` times. One query."""
     sql = " UNION ALL ".join(part for part, _ in parts)
-    from_cell, to_cell, n = _table(sql, [value for _, values in parts for value in values], 3)
+    from_cell, to_cell, n = table(sql, [value for _, values in parts for value in values], 3)
     flow = from_cell > 0
     moved = sign * n[flow]
     cells = np.concatenate([to_cell, from_cell[flow]])
@@ -239,21 +187,21 @@ def _flows(
         f" WHERE f.effective_at >= %s AND f.effective_at < %s{entered}"
     )
     values = [moment(start), moment(earlier), moment(end), *more]
-    between = _between(known_from, known_until)
-    if between is not None:
-        first, last, _ = between
+    runs = between(known_from, known_until)
+    if runs is not None:
+        first, last, _ = runs
         entered, more = known(last)
         late = f"f.entered_at > %s AND {out_of_index('f.effective_at')} < %s{entered}"
-        sql += f" UNION ALL SELECT 2, {_ENDS_AND_N} WHERE {late}"
+        sql += f" UNION ALL SELECT 2, {ENDS_AND_N} WHERE {late}"
         values += [moment(first), moment(start), *more]
-    part, a, b, n = _table(sql, values, 4)
+    part, a, b, n = table(sql, values, 4)
     back = (n < 0) & (part < 2)
-    late_sign = 1 if between is None else between[2]
+    late_sign = 1 if runs is None else runs[2]
     both = Flows(np.where(back, b, a), np.where(back, a, b), np.where(part == 2, late_sign * n, n))
     return both.of(part == 0), both.of(part == 1), both.of(part == 2)
 
 
-def _between(
+def between(
     known_from: datetime | None, known_until: datetime | None
 ) -> tuple[datetime, datetime | None, int] | None:
     """The earlier and the later of two knowledges (None: now), and -1 where they run backwards."""
@@ -264,9 +212,11 @@ def _between(
     return (known_until, known_from, -1) if known_until is not None else None
 
 
+# Every number that a row has costs a report of all cells some hundredths of a second: three in place of four.
+_CODES = 2 * len(SEXES)
 _CELLS = f"""
-SELECT c.id, c.lot_id, c.account_id,
-       CASE c.sex {" ".join(f"WHEN '{sex}' THEN {i}" for i, sex in enumerate(SEXES))} END
+SELECT c.id, c.lot_id, c.account_id * {_CODES}
+       + CASE c.sex {" ".join(f"WHEN '{sex}' THEN {i}" for i, sex in enumerate(SEXES))} END
        + CASE c.standing WHEN 'missing' THEN {len(SEXES)} ELSE 0 END
   FROM book_cell c
  WHERE """
@@ -281,9 +231,10 @@ SELECT -a.id, COALESCE(a.place_id, 0), a.cause, COALESCE(p.kind, '')
 def end_columns(cells: Numbers) -> EndColumns:
     """What cells are, told by their numbers in order, each once. Two queries."""
     condition, ids = among("c.id", cells.tolist())
-    found = _table(_CELLS + condition, ids, 4)
-    number, lot, account, code = found[:, np.argsort(found[0], kind="stable")]
-    lots = np.unique(lot)
+    found = table(_CELLS + condition, ids, 3)
+    number, lot, coded = found[:, np.argsort(found[0], kind="stable")]
+    account, code = coded // _CODES, coded % _CODES
+    lots = numbers_in([lot])
     condition, ids = among("l.id", lots.tolist())
     numbers, belongs, words, more_words = zip(
         *rows(f"{_LOTS}{condition} UNION ALL {_ACCOUNTS}", ids), strict=True
@@ -319,7 +270,7 @@ def _coded(words: Iterable[str]) -> tuple[tuple[str, ...], Numbers]:
     return tuple(known_words), np.array(codes, dtype=np.int64)
 
 
-def _table(sql: str, params: Sequence[Any], width: int) -> Numbers:
+def table(sql: str, params: Sequence[Any], width: int) -> Numbers:
     """All rows of one query, every value a whole number, as ``width`` columns."""
     found = rows(sql, params)
     flat = np.fromiter(chain.from_iterable(found), np.int64, len(found) * width)
