@@ -42,12 +42,8 @@ class RecordForm(forms.Form):
     males = forms.IntegerField(min_value=0, required=False, label="Males")
     females = forms.IntegerField(min_value=0, required=False, label="Females")
     hermaphrodites = forms.IntegerField(min_value=0, required=False, label="Hermaphrodites")
-    at_least = forms.IntegerField(
-        min_value=0, required=False, label="At least", help_text="Not counted exactly: the least it can be."
-    )
-    at_most = forms.IntegerField(
-        min_value=0, required=False, label="At most", help_text="The most it can be; either may stay empty."
-    )
+    at_least = forms.IntegerField(min_value=0, required=False, label="At least")
+    at_most = forms.IntegerField(min_value=0, required=False, label="At most")
     stage = forms.CharField(
         max_length=20, required=False, label="Life stage", widget=forms.TextInput({"list": "stages"})
     )

@@ -12,7 +12,9 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inventory.book.models import Event, StatedRange
+from inventory.book.rules import ranges
 from inventory.tankside.models import Entry
+from inventory.tankside.rules.kinds import EVENT_OF, RANGED
 
 from .conftest import Tablet, TankHouse
 
@@ -81,8 +83,12 @@ def test_an_entry_of_an_older_page_is_taken_and_one_without_a_range_asks_no_more
     with CaptureQueriesContext(connection) as without:
         assert tablet.one(entry)["outcome"] == "sent"
     assert not {"at_least", "at_most"} & Entry.objects.get().body.keys()
-    assert not any("statedrange" in query["sql"] for query in without)
+    assert not any("statedrange" in str(query["sql"]) for query in without)
     assert tablet.one(entry)["already"]
+
+
+def test_what_may_be_a_range_here_may_be_one_in_the_book() -> None:
+    assert {EVENT_OF[kind] for kind in RANGED} <= ranges.RANGED
 
 
 def test_null_bounds_are_no_bounds(tablet: Tablet) -> None:
