@@ -1,6 +1,7 @@
 """What people write on the book's pages, and how it becomes a draft for the ledger's writer."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from datetime import datetime
 from typing import Any
 from uuid import uuid4
@@ -74,6 +75,7 @@ class RecordForm(forms.Form):
         lot: Lot,
         here: Sequence[LivesHere],
         now: datetime,
+        filled_in: Mapping[str, str] | None = None,
     ) -> None:
         local = timezone.localtime(now)
         codes = list(dict.fromkeys(row.place_code for row in here))
@@ -89,12 +91,21 @@ class RecordForm(forms.Form):
         )
         self.recording = recording
         self.lot = lot
-        self.today = local.date()
         self.here = here
         self.sexed = any(row.mfu for row in here)
         self.causes = CAUSES
         self.stages = STAGES
         self._shape(codes)
+        self._fill_in(filled_in or {})
+
+    def _fill_in(self, values: Mapping[str, str]) -> None:
+        """Offers what is known already; a day without its hour is offered without the hour of now."""
+        if "day" in values:
+            self.initial["time"] = None
+        for name, value in values.items():
+            if name in self.fields:
+                with suppress(forms.ValidationError):
+                    self.initial[name] = self.fields[name].clean(value)
 
     def _shape(self, codes: Sequence[str]) -> None:
         """Leaves out the fields that this kind of event, or this lot, does not ask for."""
@@ -132,7 +143,7 @@ class RecordForm(forms.Form):
             self.add_error("unknown", "Say how many.")
         if cleaned.get("to_place") and cleaned["to_place"] == cleaned.get("place"):
             self.add_error("to_place", "This is where they are already; choose another place.")
-        if cleaned.get("day") != self.today and "time" not in self.changed_data:
+        if cleaned.get("day") != self.initial["day"] and "time" not in self.changed_data:
             cleaned["time"] = None
         return cleaned
 

@@ -15,7 +15,7 @@ from inventory.doors import clock
 from inventory.people.access import may, person_of, requires
 from inventory.people.models import Person
 
-from . import blind
+from . import blind, filled_in
 from .actions.flags import settle_flag
 from .actions.post import LedgerRefused, post_event
 from .actions.refusing import keep_refused
@@ -46,12 +46,18 @@ def record(request: HttpRequest, kind: str, accession: str) -> HttpResponse:
             "or the permit officer; what happens at the tank by those who work there."
         )
     now = clock.now()
-    here = lists.lives_here(lots=[lot.pk], hidden=blind.hidden_from(person_of(request.user)))
-    form = RecordForm(request.POST or None, recording=recording, lot=lot, here=here, now=now)
+    person = person_of(request.user)
+    hidden = blind.hidden_from(person)
+    here = lists.lives_here(lots=[lot.pk], hidden=hidden)
+    # The address stays that of the form as it was offered, also when it is sent.
+    values = filled_in.values(request.GET.dict(), hidden=hidden)
+    form = RecordForm(
+        request.POST or None, recording=recording, lot=lot, here=here, now=now, filled_in=values
+    )
     if request.method == "POST" and form.is_valid():
         try:
             posted = post_event(
-                form.draft(entered_by=person_of(request.user).name),
+                form.draft(entered_by=person.name),
                 now=now,
                 zone=timezone.get_current_timezone(),
             )
@@ -63,7 +69,8 @@ def record(request: HttpRequest, kind: str, accession: str) -> HttpResponse:
     if form.is_bound:
         what = f"{recording.words}, {lot.accession}"
         _keep_refused(request, form, what=what, about=[("lot", lot.accession)])
-    return render(request, "book/record.html", {"form": form, "lot": lot, "recording": recording})
+    context = {"form": form, "lot": lot, "recording": recording, "filled_in": bool(values)}
+    return render(request, "book/record.html", context)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -15,3 +15,9 @@ class TanksideRoom(AppConfig):
 
         pictured.ask(picture_of)
         pictured.ask_of_events(of_events)
+        # The form of an event does not know of finds either, and is filled in from one.
+        from inventory.book import filled_in
+
+        from .queries.unlisted import values_for_the_form
+
+        filled_in.ask("finding", values_for_the_form)

@@ -212,9 +212,10 @@ def test_where_stock_follows_the_page_leads_to_the_form_of_the_event(
 ) -> None:
     entry = written(tablet)
     make_lot("G2", taxon=make_taxon("Gobius niger"))
-    say(house, entry, found_as, name="two-spotted goby")
+    finding = say(house, entry, found_as, name="two-spotted goby")
     page = registrar.get(f"/on-no-list/{entry.pk}").text
     linked = [part.split('"')[0] for part in page.split('href="')[1:]]
+    leads = [f"{address}?finding={finding.pk}" for address in leads]
     assert [address for address in linked if address.startswith("/record/")] == leads
     for address in leads:
         assert registrar.get(address).status_code == 200

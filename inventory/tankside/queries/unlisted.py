@@ -3,13 +3,14 @@
 from collections.abc import Collection
 
 from django.db.models import Case, QuerySet, Value, When
+from django.utils import timezone
 
 from inventory.book.models import Lot, LotKind
 from inventory.book.rules.found_as import FOLLOWS_AS, FoundAs
 from inventory.names.models import Taxon
 
 from ..models import Entry, Outcome, UnlistedFinding
-from ..rules.unlisted import bears
+from ..rules.unlisted import bears, for_the_form
 
 LOTS_SHOWN = 20
 _WAITS = {"for_permit_officer": True, "replaced_by": None, "seen": None}
@@ -89,6 +90,23 @@ def marked(letter: str) -> list[Lot]:
         if bears(letter, marks=marks, house_name=house_name, scientific_name=scientific_name)
     ]
     return list(Lot.objects.filter(pk__in=meant[:LOTS_SHOWN]).select_related("taxon").order_by("accession"))
+
+
+def values_for_the_form(finding: str, hidden: Collection[int]) -> dict[str, str]:
+    """What the form of an event takes over from a find; nothing of one in a place that is hidden."""
+    told = _told().filter(replaced_by=None).exclude(entry__place__in=hidden)
+    one = told.filter(pk=int(finding)).first() if finding.isascii() and finding.isdecimal() else None
+    if one is None or one.what not in FOLLOWS_AS:
+        return {}
+    entry = one.entry
+    saved = entry.saved_at or entry.received_at
+    return for_the_form(
+        entry.body,
+        found_as=one.what,
+        place=entry.place.code if entry.place else "",
+        saved=timezone.localtime(saved).replace(tzinfo=None),
+        found=one.note,
+    )
 
 
 def _told() -> QuerySet[UnlistedFinding]:

@@ -1,12 +1,15 @@
-"""How many of an animal on no list were written in, which one was meant, whom the answer concerns. Pure."""
+"""Animals on no list: how many, which one was meant, whom the answer concerns, what it fills in. Pure."""
 
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date, datetime
 from typing import Any
 
 from inventory.book.rules.abundance import ABUNDANCE
-from inventory.book.rules.found_as import FoundAs
+from inventory.book.rules.found_as import FOLLOWS_AS, FoundAs
+from inventory.book.rules.happened import parse_happened
+from inventory.book.rules.kinds import EventKind
 
 from .stated import Stated, Trouble
 from .words import letters_of
@@ -92,3 +95,41 @@ def bears(letter: str, *, marks: str, house_name: str, scientific_name: str) -> 
     initials = "".join(word[0] for word in _WORD.findall(house_name))
     known = (marks, *_WORD.findall(marks), house_name, initials, letters_of(scientific_name))
     return asked in {one.casefold() for one in known if one}
+
+
+# As long as the form's note may be.
+LONGEST_NOTE = 2_000
+
+
+def for_the_form(
+    body: Mapping[str, Any], *, found_as: FoundAs, place: str, saved: datetime, found: str
+) -> dict[str, str]:
+    """What the form of an event takes over of an entry: its number, place, day, hour and words.
+
+    ``saved`` is of the house's own time, and counts where the entry does not say when it happened; ``found``
+    is the registrar's sentence. What moved is written in where it went to: from where is not known.
+    """
+    day, hour = _when(str(body.get("happened") or ""), saved)
+    number = number_written(body)
+    words = "; ".join(part for part in (str(body.get("note", "")), found) if part)
+    return {
+        "to_place" if FOLLOWS_AS.get(found_as) is EventKind.MOVED else "place": place,
+        "day": day,
+        "time": hour,
+        "unknown": "" if number is None else str(number),
+        "note": words[:LONGEST_NOTE],
+    }
+
+
+def _when(stated: str, saved: datetime) -> tuple[str, str]:
+    """Day and hour; of an interval its last day, for the form holds one moment. A day has no hour."""
+    moment: date = saved
+    if stated:
+        try:
+            happened = parse_happened(stated)
+        except ValueError:
+            # Of a note it is kept as it was sent.
+            return _when("", saved)
+        moment = happened.end if happened.start == happened.end else happened.day
+    hour = f"{moment:%H:%M}" if isinstance(moment, datetime) else ""
+    return f"{moment:%Y-%m-%d}", hour
