@@ -65,7 +65,7 @@ def test_a_file_is_made_kept_by_its_hash_and_fetched(sample: Sample, reader: Cli
     answer = reader.get(f"/reports/made/{job.pk}/file")
     assert answer.content == read_document(job.document)
     assert (
-        f"taxa_2026-07-01_2026-09-30.{'short.csv' if form == 'csv' else form}"
+        f"taxa_2026-07-01_2026-09-30_here.{'short.csv' if form == 'csv' else form}"
         in answer["Content-Disposition"]
     )
     assert work() is False

@@ -11,6 +11,7 @@ from census.change.rules.question import Basis, By, Question
 from census.reports.queries.annex import annex
 from census.reports.rules.checking import failures
 from census.reports.rules.document import Document, Figure, Kind, Line
+from census.reports.rules.said import Saying
 from inventory.book.rules.scope import Scope
 from tests.change.sample import THIRD_QUARTER, Sample
 
@@ -110,7 +111,7 @@ def test_a_figure_that_is_a_number_and_not_zero_opens_its_events(sample: Sample,
 @pytest.mark.parametrize("layout", OF_THE_HOUSE)
 def test_the_annex_leads_from_each_line_s_opening_to_its_closing(sample: Sample, layout: str) -> None:
     document = answered(layout)
-    entries = annex(document.questions, zone=get_current_timezone())
+    entries = annex(document.questions, saying=Saying(get_current_timezone()))
     part = document.parts[0]
     last = document.parts[0].columns[-3].key if layout == "periods" else "closing"
     for _, line in lines_of(document, part.key):

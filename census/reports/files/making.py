@@ -35,7 +35,7 @@ def file_of(
         write_workbook(document, out, made_at=now, made=saying.moment(now), progress=progress)
         return out.getvalue()
     try:
-        behind, without = annex(document.questions, zone=saying.zone), ""
+        behind, without = annex(document.questions, saying=saying), ""
     except TooMany as error:
         behind, without = None, str(error)
     write_pdf(

@@ -4,27 +4,39 @@ The same report gives the same bytes: no time of printing but the one that is to
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from html import escape
+from itertools import islice
 from math import ceil
 from typing import Any, BinaryIO
 
 from reportlab.lib.colors import Color, black
-from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.pagesizes import A4, landscape
-from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import CondPageBreak, LongTable, Paragraph, SimpleDocTemplate, Spacer, TableStyle
+from reportlab.platypus import (
+    CondPageBreak,
+    KeepTogether,
+    LongTable,
+    Paragraph,
+    SimpleDocTemplate,
+    Spacer,
+    TableStyle,
+)
 
+from inventory.doors.numbered import numbered
 from inventory.doors.printed import printable
+from inventory.names.rules.italics import Italics
 
-from ..queries.annex import Entry
 from ..queries.pictured import Pictured
 from ..rules.checking import Check, check_in_words
-from ..rules.document import Block, Chart, Column, Document, Figure, Kind, Line, Name, Part, Table
+from ..rules.document import Block, Chart, Column, Document, Figure, Kind, Line, Part, Table
+from ..rules.italics import italics_of
 from ..rules.shown import said_of
+from . import letters
+from .annexed import Annex, annex_pages
 from .charts import charts_of, charts_of_block
+from .letters import slanted, words, xml
 from .plates import beside_picture, plates
+from .signed import signature_lines
 
 MARGIN = 30.0
 WIDTH = landscape(A4)[0] - 2 * MARGIN
@@ -34,25 +46,17 @@ INSET = 6.0
 ABREAST = 15
 # A title stands on the next page when there is less than this below it, in points: a heading and two lines.
 ROOM = 120.0
+# The title of a part stands above that of its first block.
+ROOM_OF_PART = 40.0
 RULE = Color(0.6, 0.6, 0.6)
-_TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=7.5, leading=9.2)
-_SMALL = ParagraphStyle("small", parent=_TEXT, fontSize=6.5, leading=7.8)
-_NUMBER = ParagraphStyle("number", parent=_TEXT, alignment=TA_RIGHT)
-_HEAD = ParagraphStyle("head", parent=_SMALL, fontName="Helvetica-Bold", alignment=TA_RIGHT)
-_LEFT = ParagraphStyle("left", parent=_HEAD, alignment=0)
-_TITLE = ParagraphStyle(
-    "title", parent=_TEXT, fontName="Helvetica-Bold", fontSize=15, leading=19, spaceAfter=4
-)
-_PART = ParagraphStyle("part", parent=_TITLE, fontSize=12, leading=15, spaceBefore=8)
-_BLOCK = ParagraphStyle(
-    "block", parent=_TITLE, fontSize=9.5, leading=12, spaceBefore=8, spaceAfter=2, keepWithNext=1
-)
-_FACTS = ParagraphStyle("facts", parent=_SMALL, keepWithNext=1)
-_NOTE = ParagraphStyle("note", parent=_TEXT, spaceBefore=1)
+# Notes up to so many stay on the page of the total that they speak of.
+FEW_NOTES = 16
+# The column at the left is as wide as its longest word in it asks, within these, in points.
+NARROWEST_LABEL, WIDEST_LABEL = 34.0, 130.0
+# So many labels are measured; those of a longer part are alike.
+MEASURED = 500
 
-_TOTAL_RULE = (("LINEABOVE", (0, -1), (-1, -1), 0.8, black),)
 Progress = Callable[[int], None]
-Annex = Mapping[tuple[object, ...], Sequence[Entry]]
 
 
 def write_pdf(
@@ -72,93 +76,126 @@ def write_pdf(
         leftMargin=MARGIN - INSET,
         rightMargin=MARGIN - INSET,
         topMargin=MARGIN,
-        bottomMargin=MARGIN + 10,
+        bottomMargin=MARGIN + 14,
         title=printable(document.title),
         subject="population change",
         lang="en-GB",
         invariant=1,
     )
 
-    def foot(canvas: Canvas, _: Any) -> None:
-        canvas.setFont("Helvetica", 7)
+    told = dict(document.head)
+    upper = printable("; ".join(text for text in (document.title, told.get("scope", "")) if text))
+    lower = printable("; ".join(text for text in (told.get("basis", ""), f"made {made}") if text))
+
+    def foot(canvas: Canvas, page: str) -> None:
+        canvas.setFont("Helvetica", letters.SMALLEST)
         canvas.setFillColor(black)
-        canvas.drawString(MARGIN, 20, printable(f"{document.title}; made {made}"))
-        canvas.drawRightString(MARGIN + WIDTH, 20, f"Page {canvas.getPageNumber()}")
+        canvas.drawString(MARGIN, 26, upper)
+        canvas.drawString(MARGIN, 17, lower)
+        canvas.drawRightString(MARGIN + WIDTH, 17, page)
 
     story = _story(document, annex, without, picture, progress)
-    paper.build([*story], onFirstPage=foot, onLaterPages=foot)
+    paper.build([*story], canvasmaker=numbered(foot))
 
 
 def _story(
     document: Document, annex: Annex | None, without: str, picture: Pictured | None, progress: Progress
 ) -> Iterator[Any]:
     check = Check(document)
-    yield _words(document.title, _TITLE)
-    yield from _head(document, picture)
+    names = italics_of(document, ())
+    yield Paragraph(slanted(names, document.title), letters.TITLE)
+    yield from _head(document, names, picture)
     yield from _plates(charts_of(document), titled=True)
     for part in document.parts:
-        yield CondPageBreak(ROOM)
-        yield _words(part.title, _PART)
+        title = [words(part.title, letters.PART)]
         if part.words:
-            yield _words(part.words, _TEXT)
-        for block in part.blocks:
-            yield from _block(part, block, check, progress)
+            title.append(words(part.words, letters.TEXT))
+        if not part.blocks:
+            yield from title
+        label = _label_width(part)
+        for at, block in enumerate(part.blocks):
+            yield from _opening(part, block, title if at == 0 else [], names)
+            yield from _block(part, block, check, label=label, names=names, progress=progress)
     yield Spacer(1, 8)
-    yield _words(check_in_words(check.failures(), document), _BLOCK)
-    for note in document.notes:
-        yield _words(note, _NOTE)
+    checked: list[Any] = [words(check_in_words(check.failures(), document), letters.BLOCK)]
+    checked += (Paragraph(slanted(names, note), letters.NOTE) for note in document.notes)
     if document.present_only:
-        yield _words(f"Present only, never added: {', '.join(document.present_only)}.", _NOTE)
+        text = f"Present only, never added: {', '.join(document.present_only)}."
+        checked.append(Paragraph(slanted(names, text), letters.NOTE))
+    if document.signers:
+        # Nobody signs a page that says nothing else.
+        yield KeepTogether([*checked, *signature_lines(document.signers, WIDTH)])
+    else:
+        yield from checked
     if not any(line.annex for part in document.parts for table in part.tables() for line in table.lines):
         return
     yield CondPageBreak(ROOM)
-    yield _words("Annex: the events behind each line", _PART)
+    yield words("Annex: the events behind each line", letters.PART)
     if annex is None:
-        yield _words(without, _TEXT)
+        yield words(without, letters.TEXT)
     else:
-        yield from _annex(document, annex)
+        yield from annex_pages(document, annex, WIDTH)
 
 
-def _head(document: Document, picture: Pictured | None) -> Iterator[Any]:
+def _head(document: Document, names: Italics, picture: Pictured | None) -> Iterator[Any]:
     lines = [
-        Paragraph(f"<b>{_xml(heading.capitalize())}:</b> {_xml(text)}", _TEXT)
+        Paragraph(f"<b>{xml(heading.capitalize())}:</b> {slanted(names, text)}", letters.TEXT)
         for heading, text in document.head
     ]
     if picture is None or document.picture is None:
         yield from lines
     else:
-        caption = _xml(f"{document.picture.alt}. Picture: {document.picture.credit}")
-        yield beside_picture(lines, picture, caption, _SMALL, WIDTH)
+        caption = xml(f"{document.picture.alt}. Picture: {document.picture.credit}")
+        yield beside_picture(lines, picture, caption, letters.SMALL, WIDTH)
 
 
 def _plates(charts: Sequence[Chart], *, titled: bool) -> Iterator[Any]:
     """``titled``: what the charts are of is not said above them."""
     for_each = [
-        ([_words(chart.title, _LEFT)] if titled else [], chart, _words(chart.words, _SMALL))
+        ([words(chart.title, letters.LEFT)] if titled else [], chart, words(chart.words, letters.SMALL))
         for chart in charts
     ]
     yield from plates(for_each, WIDTH)
 
 
-def _block(part: Part, block: Block, check: Check, progress: Progress) -> Iterator[Any]:
+def _opening(part: Part, block: Block, title: list[Any], names: Italics) -> Iterator[Any]:
+    """The titles of a block, and those of its part above the first, with what they open: never alone at the
+    foot of a page."""
+    lead = [*title]
     if len(part.blocks) > 1:
-        yield CondPageBreak(ROOM)
-        yield _words(block.title, _BLOCK)
+        lead.append(words(block.title, letters.BLOCK))
     if block.facts:
         facts = "; ".join(f"{heading} {text}" for heading, text in block.facts)
-        yield _words(facts, _FACTS)
-    yield from _plates(charts_of_block(block, on_paper=True), titled=False)
+        lead.append(Paragraph(slanted(names, facts), letters.FACTS))
+    drawn = [*_plates(charts_of_block(block, on_paper=True), titled=False)]
+    if drawn:
+        yield KeepTogether([*lead, drawn[0]])
+        yield from drawn[1:]
+    else:
+        yield CondPageBreak(ROOM + (ROOM_OF_PART if title else 0))
+        yield from lead
+
+
+def _block(
+    part: Part, block: Block, check: Check, *, label: float, names: Italics, progress: Progress
+) -> Iterator[Any]:
     shown = _abreast(part.columns)
+    notes = [Paragraph(slanted(names, note), letters.NOTE) for note in block.notes]
+    below = notes if len(notes) <= FEW_NOTES else []
     for table in block.tables:
         made = [line.figures for line in table.lines]
         for line, figures in zip(table.lines, made, strict=True):
             check.line(part, table, line, figures)
-        for columns in shown:
+        for at, columns in enumerate(shown, start=1):
+            last = table is block.tables[-1] and at == len(shown)
+            band = f", columns {at} of {len(shown)}" if len(shown) > 1 else ""
             yield Spacer(1, 3)
-            yield _table(part, block, table, columns, made)
+            yield _table(
+                part, block, table, columns, made, label=label, band=band, notes=below if last else []
+            )
         progress(len(made))
-    for note in block.notes:
-        yield _words(note, _NOTE)
+    if not block.tables or not below:
+        yield from notes
 
 
 def _abreast(columns: Sequence[Column]) -> list[list[Column]]:
@@ -175,60 +212,90 @@ def _abreast(columns: Sequence[Column]) -> list[list[Column]]:
 
 
 def _table(
-    part: Part, block: Block, table: Table, columns: Sequence[Column], made: Sequence[Mapping[str, Figure]]
+    part: Part,
+    block: Block,
+    table: Table,
+    columns: Sequence[Column],
+    made: Sequence[Mapping[str, Figure]],
+    *,
+    label: float,
+    band: str,
+    notes: list[Paragraph],
 ) -> LongTable:
+    """Lines of one unit under a heading that comes again; ``notes`` are a row below them, so that they stand
+    on a page that says what they speak of."""
     above = [column for column in columns if not column.under]
     named = part.named
     lead = ["line", *([part.label] if part.label else []), *(["animal"] if named else [])]
-    caption = _words(f"{block.title}, unit: {table.unit}", _LEFT)
+    caption = words(f"{block.title}, unit: {table.unit}{band}", letters.LEFT)
     rows: list[list[Any]] = [
         [caption, *([""] * (len(lead) + len(above) - 1))],
-        [_words(one, _LEFT) for one in lead] + [_heading(columns, one) for one in above],
+        [words(one, letters.LEFT) for one in lead] + [_heading(columns, one) for one in above],
     ]
     for line, figures in zip(table.lines, made, strict=True):
-        first: list[Any] = [_words(str(line.number), _NUMBER)]
+        first: list[Any] = [words(str(line.number), letters.NUMBER)]
         if part.label:
-            first.append(_words(line.label, _TEXT))
+            first.append(words(line.label, letters.TEXT))
         if named:
             first.append(_named(line))
         rows.append(first + [_cell(columns, one, figures) for one in above])
-    if table.total_label:
-        label = _words(f"{table.total_label}, unit: {table.unit}", _LEFT)
-        rows.append([label, *([""] * (len(lead) - 1)), *(_cell(columns, one, table.total) for one in above)])
-    drawn = LongTable(rows, colWidths=_widths(part, lead, above), repeatRows=2, hAlign="LEFT")
-    ruled = [
-        ("LINEBEFORE", (len(lead) + i, 1), (len(lead) + i, -1), 1, black)
-        for i, c in enumerate(above)
-        if c.ruled
-    ]
-    drawn.setStyle(
-        TableStyle(
-            [
-                ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("SPAN", (0, 0), (-1, 0)),
-                # Neither a heading nor a total stands on a page without a line.
-                ("NOSPLIT", (0, 0), (0, min(2, len(rows) - 1))),
-                *([("NOSPLIT", (0, -2), (0, -1))] if table.total_label else ()),
-                ("VALIGN", (0, 1), (-1, 1), "BOTTOM"),
-                ("LINEBELOW", (0, 1), (-1, 1), 0.8, black),
-                ("LINEBELOW", (0, 2), (-1, -2), 0.3, RULE),
-                *(_TOTAL_RULE if table.total_label else ()),
-                *([("SPAN", (0, -1), (len(lead) - 1, -1))] if table.total_label else ()),
-                ("LEFTPADDING", (0, 0), (-1, -1), 2),
-                ("RIGHTPADDING", (0, 0), (-1, -1), 2),
-                ("TOPPADDING", (0, 0), (-1, -1), 1),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
-                *ruled,
-            ]
-        )
-    )
+    total = len(rows) if table.total_label else None
+    if total is not None:
+        of_total = words(f"{table.total_label}, unit: {table.unit}", letters.LEFT)
+        figures_of_total = (_cell(columns, one, table.total) for one in above)
+        rows.append([of_total, *([""] * (len(lead) - 1)), *figures_of_total])
+    noted = len(rows) if notes else None
+    if notes:
+        rows.append([notes, *([""] * (len(rows[0]) - 1))])
+    end = noted or len(rows)
+    drawn = LongTable(rows, colWidths=_widths(part, lead, above, label), repeatRows=2, hAlign="LEFT")
+    drawn.setStyle(TableStyle([*_looks(lead, above, end), *_ends(lead, total, noted, len(rows))]))
     return drawn
 
 
-def _widths(part: Part, lead: Sequence[str], above: Sequence[Column]) -> list[float]:
+def _looks(lead: Sequence[str], above: Sequence[Column], end: int) -> Iterator[tuple[Any, ...]]:
+    """The rules between lines and columns, and the room in the cells."""
+    yield ("VALIGN", (0, 0), (-1, -1), "TOP")
+    yield ("SPAN", (0, 0), (-1, 0))
+    yield ("VALIGN", (0, 1), (-1, 1), "BOTTOM")
+    yield ("LINEBELOW", (0, 1), (-1, 1), 0.8, black)
+    yield ("LINEBELOW", (0, 2), (-1, end - 2), 0.3, RULE)
+    yield ("LEFTPADDING", (0, 0), (-1, -1), 2)
+    yield ("RIGHTPADDING", (0, 0), (-1, -1), 2)
+    yield ("TOPPADDING", (0, 0), (-1, -1), 1)
+    yield ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5)
+    for i, column in enumerate(above):
+        if column.ruled:
+            yield ("LINEBEFORE", (len(lead) + i, 1), (len(lead) + i, end - 1), 1, black)
+
+
+def _ends(lead: Sequence[str], total: int | None, noted: int | None, rows: int) -> Iterator[tuple[Any, ...]]:
+    """Neither a heading nor a total nor the notes stand on a page without a line."""
+    yield ("NOSPLIT", (0, 0), (0, min(2, rows - 1)))
+    if total is not None:
+        yield ("LINEABOVE", (0, total), (-1, total), 0.8, black)
+        yield ("SPAN", (0, total), (len(lead) - 1, total))
+        yield ("NOSPLIT", (0, total - 1), (0, total))
+    if noted is not None:
+        yield ("SPAN", (0, noted), (-1, noted))
+        yield ("NOSPLIT", (0, noted - 2), (0, noted))
+
+
+def _label_width(part: Part) -> float:
+    """Of the column at the left, of all tables of the part alike."""
+    if not part.label:
+        return 0.0
+    lines = islice((line for table in part.tables() for line in table.lines), MEASURED)
+    texts = [part.label, *(line.label for line in lines)]
+    widest = max(stringWidth(printable(text), letters.HEAD.fontName, letters.TEXT.fontSize) for text in texts)
+    # Beside names, long labels take a second line rather than the room of the figures.
+    return min(max(NARROWEST_LABEL, widest + 5), 90.0 if part.named else WIDEST_LABEL)
+
+
+def _widths(part: Part, lead: Sequence[str], above: Sequence[Column], label: float) -> list[float]:
     first = [26.0]
     if part.label:
-        first.append(60.0 if part.named else 110.0)
+        first.append(label)
     if part.named:
         first.append(150.0)
     texts = [column.kind is Kind.TEXT for column in above]
@@ -253,101 +320,39 @@ def _widths(part: Part, lead: Sequence[str], above: Sequence[Column]) -> list[fl
 
 def _longest_word(column: Column) -> float:
     """In points, with the room at both sides of it."""
-    return max(stringWidth(word, _HEAD.fontName, _HEAD.fontSize) for word in column.heading.split()) + 4.5
+    style = letters.HEAD
+    widths = (stringWidth(word, style.fontName, style.fontSize) for word in column.heading.split())
+    return max(widths) + 4.5
 
 
 def _heading(columns: Sequence[Column], column: Column) -> Paragraph:
     """A heading, and small below it what the small figures under the column are."""
-    text = _xml(f"{column.heading}{f', {column.mark}' if column.mark else ''}")
+    text = xml(f"{column.heading}{f', {column.mark}' if column.mark else ''}")
     small = []
     for below in columns[list(columns).index(column) + 1 :]:
         if not below.under:
             break
         small.append(below.heading)
     if small:
-        text += f'<br/><font name="Helvetica" size="6">{_xml(", ".join(small))}</font>'
-    return Paragraph(text, _LEFT if column.kind is Kind.TEXT else _HEAD)
+        text += f"<br/>{letters.small(xml(', '.join(small)))}"
+    return Paragraph(text, letters.LEFT if column.kind is Kind.TEXT else letters.HEAD)
 
 
 def _cell(columns: Sequence[Column], column: Column, figures: Mapping[str, Any]) -> Paragraph:
     """A figure, and small below it what stands under it."""
     at = list(columns).index(column)
-    text = _xml(said_of(column, figures[column.key]))
+    told = said_of(column, figures[column.key])
+    text = ", ".join(map(letters.scientific, told.split(", "))) if column.key == "names" else xml(told)
     for below in columns[at + 1 :]:
         if not below.under:
             break
         small = said_of(below, figures[below.key])
-        if small:
-            words = f"{below.heading} {small}" if below.kind is Kind.NUMBER else small
-            text += f'<br/><font size="6">{_xml(words)}</font>'
-    return Paragraph(text, _SMALL if column.kind is Kind.TEXT else _NUMBER)
+        # "at most 0" below a 0 says nothing.
+        if small and not (below.kind is Kind.NUMBER and figures[below.key].value == 0):
+            said = f"{below.heading} {small}" if below.kind is Kind.NUMBER else small
+            text += f"<br/>{letters.small(xml(said))}"
+    return Paragraph(text, letters.SMALL if column.kind is Kind.TEXT else letters.NUMBER)
 
 
 def _named(line: Line) -> Paragraph:
-    return Paragraph(_name_xml(line.name) if line.name else _xml(line.label), _TEXT)
-
-
-def _name_xml(name: Name) -> str:
-    text = f"<i>{_xml(name.accepted)}</i>"
-    if name.note:
-        text += f"<super>{name.note}</super>"
-    small = [name.authorship, *(f"typed as {typed}" for typed in name.typed), name.common]
-    more = ", ".join(_xml(word) for word in small if word)
-    tag = f" [{name.count_class}]" if name.count_class else ""
-    return f'{text}{tag}<br/><font size="6">{more}</font>' if more else text + tag
-
-
-def _annex(document: Document, annex: Annex) -> Iterator[Any]:
-    """Each line's events in order; their sum leads from the line's first opening to its last closing."""
-    for part in document.parts:
-        for table in part.tables():
-            for line in table.lines:
-                entries = annex.get(line.annex, ()) if line.annex else ()
-                if entries:
-                    yield _words(
-                        f"Line {line.number}: {line.name.accepted if line.name else ''} {line.label}"
-                        f" ({table.unit}), {_signed(sum(entry.n for entry in entries))} in all",
-                        _BLOCK,
-                    )
-                    yield _entries(entries)
-
-
-def _entries(entries: Sequence[Entry]) -> LongTable:
-    heads = ("happened", "event", "what", "lot", "from and to", "counts as", "n", "entered by")
-    rows: list[list[Any]] = [[_words(one, _LEFT) for one in heads]]
-    for entry in entries:
-        texts = (entry.happened, str(entry.event), entry.kind, entry.lot, entry.way, entry.column)
-        rows.append(
-            [
-                *(_words(text, _SMALL) for text in texts),
-                _words(_signed(entry.n), _NUMBER),
-                _words(entry.entered, _SMALL),
-            ]
-        )
-    widths = [95, 42, 90, 120, 150, 95, 35, WIDTH - 627]
-    drawn = LongTable(rows, colWidths=widths, repeatRows=1, hAlign="LEFT")
-    drawn.setStyle(
-        TableStyle(
-            [
-                ("LINEBELOW", (0, 0), (-1, 0), 0.5, black),
-                ("TOPPADDING", (0, 0), (-1, -1), 0.5),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 0.5),
-                ("LEFTPADDING", (0, 0), (-1, -1), 2),
-                ("RIGHTPADDING", (0, 0), (-1, -1), 2),
-            ]
-        )
-    )
-    return drawn
-
-
-def _signed(n: int) -> str:
-    return f"{n:+d}" if n else "0"
-
-
-def _words(text: str, style: ParagraphStyle) -> Paragraph:
-    return Paragraph(_xml(text), style)
-
-
-def _xml(text: str) -> str:
-    """Text for a paragraph, in the letters of the standard fonts; a true minus is a hyphen there."""
-    return escape(printable(text.replace("\N{MINUS SIGN}", "-")))
+    return Paragraph(letters.name_xml(line.name) if line.name else xml(line.label), letters.TEXT)

@@ -16,6 +16,8 @@ from inventory.book.queries.quantities import DatedFlow, cell_ends, flows_of_lot
 from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.words import KIND_WORDS
 
+from ..rules.said import Saying
+
 MOST = 20_000
 
 
@@ -38,7 +40,7 @@ class TooMany(Exception):
     """More events than a paper should hold; the message says how many and what to do."""
 
 
-def annex(questions: Iterable[Question], *, zone: tzinfo) -> dict[tuple[object, ...], list[Entry]]:
+def annex(questions: Iterable[Question], *, saying: Saying) -> dict[tuple[object, ...], list[Entry]]:
     """Entries by row, oldest first. The number of queries depends on the questions alone, save that events
     are fetched in batches. Raises :class:`TooMany`."""
     found: defaultdict[tuple[object, ...], list[tuple[DatedFlow, str, int, CellEnd, CellEnd]]] = defaultdict(
@@ -46,14 +48,14 @@ def annex(questions: Iterable[Question], *, zone: tzinfo) -> dict[tuple[object, 
     )
     lots = list(Lot.objects.values_list("pk", flat=True))
     for question in questions:
-        for row, *rest in _steps(question, lots, zone):
+        for row, *rest in _steps(question, lots, saying.zone):
             found[tuple(row)].append(tuple(rest))  # type: ignore[arg-type]
     flows = {one[0].event_id for entries in found.values() for one in entries}
     if len(flows) > MOST:
         raise TooMany(
             f"{len(flows):,} events stand behind this report; choose a shorter period to print them all"
         )
-    return _told(found)
+    return _told(found, saying)
 
 
 def _steps(
@@ -84,7 +86,7 @@ def _steps(
 
 
 def _told(
-    found: dict[tuple[object, ...], list[tuple[DatedFlow, str, int, CellEnd, CellEnd]]],
+    found: dict[tuple[object, ...], list[tuple[DatedFlow, str, int, CellEnd, CellEnd]]], saying: Saying
 ) -> dict[tuple[object, ...], list[Entry]]:
     ids = {one[0].event_id for entries in found.values() for one in entries}
     events = Event.objects.select_related("entered_by", "approved_by").in_bulk(ids)
@@ -106,7 +108,7 @@ def _told(
             listed.append(
                 Entry(
                     event=flow.event_id,
-                    happened=event.happened,
+                    happened=saying.happened(event.happened),
                     kind=KIND_WORDS.get(event.kind, event.kind),
                     lot=lots,
                     way=f"{end(a)} to {end(b)}",

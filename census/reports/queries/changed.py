@@ -203,6 +203,6 @@ def _told(event: Event, saying: Saying) -> str:
     approved = f", approved by {event.approved_by.name}" if event.approved_by else ""
     why = event.reason or event.cause or event.note
     return (
-        f", {KIND_WORDS.get(event.kind, event.kind)}, happened {event.happened}, entered"
+        f", {KIND_WORDS.get(event.kind, event.kind)}, happened {saying.happened(event.happened)}, entered"
         f" {saying.moment(event.entered_at)} by {event.entered_by.name}{approved}{f': {why}' if why else ''}"
     )

@@ -98,6 +98,7 @@ def one_taxon(question: Question, saying: Saying, subject: str) -> Document:
         notes=names.notes,
         charts=charts,
         picture=_picture(taxon),
+        subject=taxon.scientific_name,
     )
 
 
@@ -143,7 +144,7 @@ def _course(of: _Of, quarters: Sequence[Quarter], numbers: Iterator[int]) -> tup
                 None,
                 quarter.words,
                 partial(short_figures, change, of.asked(question, unit)),
-                annex=tuple(key) if quarter is quarters[-1] else (),
+                annex=tuple(key),
             )
             for quarter, question, change in zip(quarters, questions, changes, strict=True)
         ]

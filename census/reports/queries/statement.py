@@ -102,6 +102,7 @@ def census_statement(question: Question, saying: Saying) -> Document:
         ],
         questions=[question],
         ties=_TIED,
+        signers=("Registrar", "Curator"),
     )
 
 
@@ -191,7 +192,7 @@ def _decided(rows: Sequence[Row], numbers: Iterator[int]) -> Part:
         for unit, lines in sorted(by_unit.items())
     ]
     words = "" if tables else "No line was decided yet."
-    return _part("decided", "Lines decided", "line", _DECIDED, tables, words=words)
+    return _part("decided", "Lines decided", "sheet and line", _DECIDED, tables, words=words)
 
 
 def _not_counted(rows: Sequence[Row], numbers: Iterator[int]) -> Part:
@@ -230,7 +231,7 @@ def _told(
                 made = {"words": Figure(words, at=_page(part))}
                 by_unit.setdefault(row.line.unit, []).append(_line(numbers, str(part.line), made, row.name))
     tables = [Table(unit, lines, {}, "") for unit, lines in sorted(by_unit.items())]
-    return _part(key, title, "line", _SAID, tables, words="" if tables else none)
+    return _part(key, title, "sheet and line", _SAID, tables, words="" if tables else none)
 
 
 def _sheets(census: Census, numbers: Iterator[int], saying: Saying) -> Part:

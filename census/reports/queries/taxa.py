@@ -112,14 +112,13 @@ def by_taxon(question: Question, saying: Saying) -> Document:
 
 @dataclass(frozen=True, slots=True)
 class _Form:
-    """One of the two forms. ``annexed``: the events stand once, under the lines of the short form."""
+    """One of the two forms."""
 
     key: str
     columns: Sequence[Column]
     ties: Sequence[Identity]
     make: Callable[[Change, int, Mapping[str, str]], dict[str, Figure]]
     numbers: Callable[[ChangeColumns], dict[str, Numbers]]
-    annexed: bool = False
 
 
 def _part(
@@ -142,7 +141,7 @@ def _part(
             name=names.of(row.taxon),
             label="",
             make=partial(form.make, row.change, row.young_most, {**asked, **selected(row, By.TAXON)}),
-            annex=tuple(row.key) if form.annexed else (),
+            annex=tuple(row.key),
         )
 
     tables = []
@@ -192,7 +191,7 @@ def _full_numbers(columns: ChangeColumns) -> dict[str, Numbers]:
     return {name: columns.amount(name) for name in (*_FULL_NUMBERS, "young_most")}
 
 
-_SHORT_FORM = _Form("short", SHORT, SHORT_TIES, _short, short_numbers, annexed=True)
+_SHORT_FORM = _Form("short", SHORT, SHORT_TIES, _short, short_numbers)
 _FULL_FORM = _Form("full", FULL, FULL_TIES, _full, _full_numbers)
 
 

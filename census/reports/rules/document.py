@@ -218,7 +218,7 @@ class Document:
     """A whole report. ``ties`` says what was checked where it is not the identity of the change.
 
     ``questions`` are those that its figures answer. ``untied``: rows of which the book's own reader found
-    another closing.
+    another closing. ``subject``: the animal that it is about. ``signers``: who signs a print by hand.
     """
 
     layout: str
@@ -233,6 +233,8 @@ class Document:
     ties: str = ""
     charts: Sequence[Chart] = field(default=())
     picture: Picture | None = None
+    subject: str = ""
+    signers: Sequence[str] = ()
 
     @property
     def lines(self) -> int:

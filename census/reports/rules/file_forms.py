@@ -1,5 +1,8 @@
 """The forms of a report's file."""
 
+import re
+from datetime import UTC
+
 from .document import Document
 
 MEDIA = {
@@ -18,7 +21,17 @@ def says_words(form: str) -> bool:
 
 
 def file_name(document: Document, form: str, part: str = "") -> str:
-    """``stock_list_2025-01-01_2025-12-31.xlsx``."""
-    first, last = document.questions[0].first_day, document.questions[-1].last_day
+    """``taxon_Clupea_harengus_2025-01-01_2025-12-31_ours_known_2026-04-10T1200.xlsx``: the same report asked
+    otherwise has another name, so that no file lies over another. The moment of knowledge is UTC."""
+    newest = document.questions[-1]
+    known = newest.known_at
+    said = [
+        document.layout.replace("-", "_"),
+        re.sub(r"\W+", "_", document.subject),
+        document.questions[0].first_day.isoformat(),
+        newest.last_day.isoformat(),
+        newest.scope.value,
+        f"known_{known.astimezone(UTC):%Y-%m-%dT%H%MZ}" if known else "",
+    ]
     ending = f"{part or document.parts[0].key}.csv" if form == "csv" else form
-    return f"{document.layout.replace('-', '_')}_{first}_{last}.{ending}"
+    return f"{'_'.join(one for one in said if one)}.{ending}"
