@@ -212,11 +212,13 @@ def test_an_entry_that_the_ledger_refuses_while_it_is_written_comes_back_alone(
     insert = post._insert
     tried: list[bool] = []
 
-    def refused(events: list[dict[str, Any]], flows: list[dict[str, Any]]) -> None:
-        insert(events, flows)
+    def refused(
+        events: list[dict[str, Any]], flows: list[dict[str, Any]], ranges: list[dict[str, Any]]
+    ) -> None:
+        insert(events, flows, ranges)
         if events[0]["note"] == "refused":
             tried.append(True)
-            insert(events, flows)
+            insert(events, flows, ranges)
 
     monkeypatch.setattr(post, "_insert", refused)
     answers = tablet.send(
