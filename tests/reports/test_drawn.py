@@ -260,7 +260,7 @@ def test_the_chart_stands_on_the_page_and_in_print(
     pages = PdfReader(BytesIO(reader.get(f"/reports/{layout}.pdf", QUARTER).content)).pages
     text = pages[0].extract_text()
     assert title in text
-    assert "hatched" in text.lower()
+    assert "striped" in text.lower()
 
 
 @pytest.mark.django_db

@@ -150,7 +150,7 @@ def _line(
             Datum("; ".join(_told(one) for one in shown if span.first <= one.day <= span.last)),
             Datum(restated.get(span.last, "")),
         ]
-        for span in quarters
+        for span in _from_the_first(row, quarters)
     ]
     columns = (("quarter", "Quarter"), ("opening", "Opening"), ("closing", "Closing"))
     columns += (("change", "Change"), ("counts", "Counts"), ("restated", "Restated"))  # type: ignore[assignment]
@@ -172,6 +172,13 @@ def _line(
     title = f"Two years, to {last}"
     drawn = charts.trend((title, words), steps, marks, (first, last), sorted(restated.items()))
     return Section(title, words, Table("Closing numbers by quarter", columns, ends), [drawn])
+
+
+def _from_the_first(row: RowCourse, quarters: Sequence[Span]) -> Sequence[Span]:
+    """Without the quarters before anything is in the book: a row of noughts would say that it was looked for
+    and not there. The newest always stands."""
+    held = [at for at, span in enumerate(quarters) if row.opened(span) or any(row.flows(span).values())]
+    return quarters[min(held, default=-1) :]
 
 
 def _begun(row: RowCourse, first: date, last: date) -> date | None:
@@ -210,7 +217,7 @@ def _flows(asked: Asked, row: RowCourse, quarters: Sequence[Span]) -> Section:
             Datum(span.name),
             *(Datum(n, signed(n), _kind_href(asked, kind, span) if n else "") for kind, n in kinds.items()),
         ]
-        for span, kinds in by_quarter
+        for span, kinds in by_quarter[-len(_from_the_first(row, quarters)) :]
     ]
     total: Counter[str] = Counter()
     for _, kinds in by_quarter:

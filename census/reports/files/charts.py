@@ -72,9 +72,9 @@ def _flows(document: Document) -> Iterator[Chart]:
             quarters.append((column.heading.removeprefix("20"), bars))
     title = "Flows by quarter"
     words = (
-        "Bred are born, divided and settled; brought are collected, bought, lent to us and come back; sent"
-        " are put down, released, sent on, lent and given back; hatched is unexplained, found and lost. What"
-        " came late for an earlier period stands in the table alone."
+        "Bred: born, divided or settled. Brought: collected, bought, lent to us or come back. Sent: put down,"
+        " released, sent on, lent or given back. Striped bars are unexplained: found or lost. What came late"
+        " for an earlier period stands in the table alone."
     )
     yield Chart(title, flows("flows", title, words, quarters), words)
 

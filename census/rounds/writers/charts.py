@@ -151,8 +151,7 @@ def months(points: Sequence[LossMonth]) -> str:
     names = list(dict.fromkeys(point.month for point in points))
     across = Scale(-0.5, max(0.5, len(names) - 0.5), LEFT, RIGHT)
     down = Scale(0, 1.05 * max([1.0, *(point.span[1] for point in points)]), 180, TOP)
-    shown = [name[5:] if n % 2 == len(names) % 2 else "" for n, name in enumerate(names)]
-    drawing.axes(across, down, below="month", beside="losses: mark, and what chance alone makes", names=shown)
+    drawing.axes(across, down, below="month", beside="losses: mark, and what chance alone makes", names=names)
     for point in points:
         x = across(names.index(point.month)) + (0 if point.unit == "animal" else 5)
         low, high = point.span
