@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from inventory.book.actions.post import LedgerRefused, post_event
 from inventory.book.models import Event, StatedRange
+from inventory.book.queries.story import tell
 from inventory.book.queries.verification import verify
 from inventory.book.rules.ranges import Bounds, bounds_of, in_words, problems
 from inventory.db import triggers
@@ -248,3 +249,18 @@ def test_the_form_of_a_birth_offers_a_range_and_keeps_it(frozen_clock: datetime)
     assert client.post(page, {**said, "at_least": 30, "at_most": 60}).status_code == 302
     assert StatedRange.objects.values_list("low", "high").get() == (30, 60)
     assert 'name="at_least"' not in client.get(reverse("record", args=["died", "A-7"])).content.decode()
+
+
+@pytest.mark.django_db
+def test_ranges_are_told_without_a_query_more_and_not_to_who_counts_the_tank(
+    django_assert_num_queries: Any,
+) -> None:
+    lot, place = make_lot(), make_place()
+    events = [hatch(lot=lot, place=place, at_least=n) for n in (10, 20, 30)]
+    events.append(hatch(lot=lot, place=place))
+    with django_assert_num_queries(3):
+        told = tell([event.pk for event in events])
+        words = [told[event.pk].about for event in events]
+    assert words == ["about 40, at least 10", "about 40, at least 20", "about 40, at least 30", ""]
+    hidden = tell([events[0].pk], hidden=[place.pk])[events[0].pk]
+    assert (hidden.hidden, hidden.about) == (True, "")
