@@ -1,18 +1,16 @@
 """Collection records as csv and as a workbook. A text that a spreadsheet would run stays text in both."""
 
-from datetime import date, datetime
-from decimal import Decimal
+from datetime import datetime
 from os import PathLike
-from typing import Any, BinaryIO, TextIO
+from typing import BinaryIO, TextIO
 
 import xlsxwriter  # type: ignore[import-untyped]
 
 from inventory.doors.output import write_rows
 
 from ..queries.collection_records import CollectionRecords
-from ..rules.collection_records import COLUMNS, Record
-
-_WIDTH = 16
+from ..rules.collection_records import COLUMNS
+from .sheets import fitting, leaning, set_up_page, write_cell
 
 
 def write_csv(found: CollectionRecords, out: TextIO) -> None:
@@ -31,6 +29,8 @@ def write_workbook(found: CollectionRecords, out: str | PathLike[str] | BinaryIO
         bold = book.add_format({"bold": True, "text_wrap": True, "valign": "bottom"})
         small = book.add_format({"italic": True, "bottom": 1})
         wrapped = book.add_format({"text_wrap": True, "valign": "top"})
+        slanted = book.add_format({"italic": True})
+        day = book.add_format({"num_format": "yyyy-mm-dd", "align": "left"})
         head = book.add_worksheet("Head")
         head.set_column(0, 0, 22)
         head.set_column(1, 1, 90)
@@ -38,28 +38,23 @@ def write_workbook(found: CollectionRecords, out: str | PathLike[str] | BinaryIO
             head.write_string(line, 0, heading, bold)
             head.write_string(line, 1, words, wrapped)
         sheet = book.add_worksheet("Records")
-        sheet.set_column(0, len(COLUMNS) - 1, _WIDTH)
+        for i, column in enumerate(COLUMNS):
+            cells = (str(column.of(record) or "") for record in found.records)
+            sheet.set_column(i, i, fitting(column.heading, cells))
         # Row by row, for in constant memory a row is gone once the next begins.
         for i, column in enumerate(COLUMNS):
             sheet.write_string(0, i, column.heading, bold)
         for i, column in enumerate(COLUMNS):
             sheet.write_string(1, i, column.code, small)
         for line, record in enumerate(found.records, start=2):
-            _write(sheet, line, record)
+            for i, column in enumerate(COLUMNS):
+                value = column.of(record)
+                look = slanted if leaning(column.code, value) else None
+                write_cell(sheet, line, i, value, day=day, look=look)
         sheet.freeze_panes(2, 2)
         sheet.repeat_rows(0, 1)
-        sheet.set_landscape()
-        sheet.set_paper(9)
-        sheet.fit_to_pages(1, 0)
-
-
-def _write(sheet: Any, line: int, record: Record) -> None:
-    for i, column in enumerate(COLUMNS):
-        value = column.of(record)
-        if isinstance(value, int | Decimal):
-            sheet.write_number(line, i, value)
-        elif value is not None and value != "":
-            sheet.write_string(line, i, value.isoformat() if isinstance(value, date) else value)
+        for each in (head, sheet):
+            set_up_page(each, found.title)
 
 
 def head_lines(found: CollectionRecords) -> list[tuple[str, str]]:

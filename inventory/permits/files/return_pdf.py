@@ -13,11 +13,21 @@ from reportlab.lib.pagesizes import A4, landscape
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+from reportlab.platypus import (
+    CondPageBreak,
+    KeepTogether,
+    Paragraph,
+    SimpleDocTemplate,
+    Spacer,
+    Table,
+    TableStyle,
+)
 
+from inventory.doors.numbered import Foot, numbered
 from inventory.doors.printed import printable
 
 from ..rules.statements import Chosen, Row, Statement
+from .sheets import leaning
 
 _PAGE = landscape(A4)
 _EDGE = 36.0
@@ -32,12 +42,13 @@ _TITLE = ParagraphStyle("title", fontName=_BOLD, fontSize=15, leading=19, spaceA
 _LINE_WIDTH = 24.0
 _NARROWEST, _WIDEST = 34.0, 140.0
 _PAD = 6.0
+# A heading, the head of its table and two rows.
+_ROOM = 80.0
 
 
 def write_form(statement: Statement) -> bytes:
     """The form as a PDF."""
     out = BytesIO()
-    foot = _foot(statement)
     paper = SimpleDocTemplate(
         out,
         pagesize=_PAGE,
@@ -54,12 +65,13 @@ def write_form(statement: Statement) -> bytes:
     bands = _bands(statement)
     for number, (columns, widths) in enumerate(bands, start=1):
         if len(bands) > 1:
+            story.append(CondPageBreak(_ROOM))
             story.append(_words(f"Columns, part {number} of {len(bands)}", _NAME))
         story += [_rows(columns, widths, statement.rows), Spacer(0, 10)]
     if not statement.rows:
         story += [_words("Nothing was taken. This return has no rows.", _NAME), Spacer(0, 10)]
     story.append(KeepTogether(_signature(statement)))
-    paper.build(story, onFirstPage=foot, onLaterPages=foot)
+    paper.build(story, canvasmaker=numbered(_foot(statement)))
     return out.getvalue()
 
 
@@ -107,10 +119,19 @@ def _text(row: Row, code: str) -> str:
     return "" if value is None else str(value)
 
 
+def _cell(row: Row, code: str) -> Paragraph:
+    text = _text(row, code)
+    leans = leaning(code, text)
+    if not leans:
+        return _words(text, _CELL)
+    rest = escape(printable(text[len(leans) :]))
+    return Paragraph(f"<i>{escape(printable(leans))}</i>{rest}", _CELL)
+
+
 def _rows(columns: Sequence[Chosen], widths: Sequence[float], rows: Sequence[Row]) -> Table:
     cells = [[_words("Line", _HEAD), *(_words(one.heading, _HEAD) for one in columns)]]
     for row in rows:
-        cells.append([_words(row.line, _HEAD), *(_words(_text(row, one.code), _CELL) for one in columns)])
+        cells.append([_words(row.line, _HEAD), *(_cell(row, one.code) for one in columns)])
     table = Table(cells, colWidths=[_LINE_WIDTH, *widths], repeatRows=1, hAlign="LEFT")
     marked = [n for n, row in enumerate(rows, start=1) if row.mark]
     style: list[Any] = [
@@ -132,18 +153,19 @@ def _signature(statement: Statement) -> list[Any]:
         [[_words(words, _CELL) for words in ("Place and day", f"Signature ({statement.signer})", "Stamp")]],
         colWidths=[_WIDTH * 0.25, _WIDTH * 0.45, _WIDTH * 0.3],
         rowHeights=[62.0],
+        hAlign="LEFT",
     )
     box.setStyle(TableStyle([("GRID", (0, 0), (-1, -1), 0.8, black), ("VALIGN", (0, 0), (-1, -1), "TOP")]))
     return [_words(said, _TEXT), Spacer(0, 6), box]
 
 
-def _foot(statement: Statement) -> Any:
+def _foot(statement: Statement) -> Foot:
     words = printable(f"{statement.name}   {statement.fingerprint[:16]}")
 
-    def draw(canvas: Canvas, paper: Any) -> None:
+    def draw(canvas: Canvas, page: str) -> None:
         canvas.setFont(_PLAIN, 7)
-        canvas.setFillColor(Color(0.35, 0.35, 0.35))
+        canvas.setFillColor(black)
         canvas.drawString(_EDGE, _EDGE - 8, words)
-        canvas.drawRightString(_PAGE[0] - _EDGE, _EDGE - 8, f"page {paper.page}")
+        canvas.drawRightString(_PAGE[0] - _EDGE, _EDGE - 8, page)
 
     return draw

@@ -1,7 +1,6 @@
 """A return as csv, as a workbook and as a printed form: the same statement gives the same bytes."""
 
-from datetime import date, datetime
-from decimal import Decimal
+from datetime import datetime
 from io import BytesIO, StringIO
 
 import xlsxwriter  # type: ignore[import-untyped]
@@ -10,9 +9,9 @@ from inventory.doors.output import write_rows
 
 from ..rules.statements import Statement
 from .return_pdf import write_form
+from .sheets import fitting, leaning, set_up_page, write_cell
 
 CSV, XLSX, PDF = "csv", "xlsx", "pdf"
-_WIDTH = 18
 
 
 def write_return(statement: Statement, form: str) -> bytes:
@@ -41,6 +40,8 @@ def _workbook(statement: Statement) -> bytes:
         book.set_properties({"title": statement.title, "created": made})
         bold = book.add_format({"bold": True, "text_wrap": True, "valign": "bottom", "bottom": 1})
         wrapped = book.add_format({"text_wrap": True, "valign": "top"})
+        slanted = book.add_format({"italic": True})
+        day = book.add_format({"num_format": "yyyy-mm-dd", "align": "left"})
         head = book.add_worksheet("Head")
         head.set_column(0, 0, 22, bold)
         head.set_column(1, 1, 90, wrapped)
@@ -49,19 +50,17 @@ def _workbook(statement: Statement) -> bytes:
             head.write_string(number, 0, heading, bold)
             head.write_string(number, 1, words, wrapped)
         sheet = book.add_worksheet("Return")
-        sheet.set_column(0, len(statement.columns), _WIDTH)
+        for i, one in enumerate(statement.columns):
+            cells = (str(row.cell(one.code) or "") for row in statement.rows)
+            sheet.set_column(i, i, fitting(one.heading, cells))
         for i, one in enumerate(statement.columns):
             sheet.write_string(0, i, one.heading, bold)
         for number, row in enumerate(statement.rows, start=1):
             for i, one in enumerate(statement.columns):
-                value = row.cell(one.code)
-                if isinstance(value, int | Decimal):
-                    sheet.write_number(number, i, value)
-                elif value is not None and value != "":
-                    sheet.write_string(number, i, value.isoformat() if isinstance(value, date) else value)
+                look = slanted if leaning(one.code, row.cell(one.code)) else None
+                write_cell(sheet, number, i, row.cell(one.code), day=day, look=look)
         sheet.freeze_panes(1, 1)
         sheet.repeat_rows(0)
-        sheet.set_landscape()
-        sheet.set_paper(9)
-        sheet.fit_to_pages(1, 0)
+        for each in (head, sheet):
+            set_up_page(each, statement.title)
     return out.getvalue()

@@ -9,6 +9,7 @@ from inventory.doors.output import write_rows
 
 from ..queries.cites import YearOfTrade
 from ..rules.cites import COLUMNS
+from .sheets import leaning, set_up_page
 
 NOTE = "This is the house's own record, from which the management authority is told. It is no permit."
 
@@ -27,6 +28,7 @@ def trade_workbook(found: YearOfTrade, *, house: str) -> bytes:
     with xlsxwriter.Workbook(out, options) as book:
         title = f"Trade in listed species, {found.year}"
         book.set_properties({"title": title, "created": datetime.combine(date(found.year, 12, 31), time())})
+        slanted = book.add_format({"italic": True})
         bold, small = book.add_format({"bold": True}), book.add_format({"italic": True})
         sheet = book.add_worksheet(str(found.year))
         sheet.write_string(0, 0, f"{house}: {title}", bold)
@@ -41,10 +43,10 @@ def trade_workbook(found: YearOfTrade, *, house: str) -> bytes:
                 if column == "quantity" and value is not None:
                     sheet.write_number(line, i, value)
                 elif value:
-                    sheet.write_string(line, i, str(value))
+                    sheet.write_string(line, i, str(value), slanted if leaning(column, value) else None)
         sheet.freeze_panes(5, 1)
+        sheet.repeat_rows(4)
         sheet.set_column(0, 0, 32)
         sheet.set_column(1, len(COLUMNS) - 1, 12)
-        sheet.set_landscape()
-        sheet.fit_to_pages(1, 0)
+        set_up_page(sheet, title)
     return out.getvalue()

@@ -12,6 +12,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
 from inventory.book.rules.words import KIND_WORDS
+from inventory.doors.numbered import Foot, numbered
 from inventory.doors.printed import printable
 from inventory.names.rules.lists import NOT_MEDICAL_ADVICE
 
@@ -41,7 +42,7 @@ def transport_pdf(found: Transport, *, when: str) -> bytes:
         author=found.house.name if found.house else "",
         invariant=1,
     )
-    paper.build(list(_story(found, when)), onFirstPage=_foot(found, when), onLaterPages=_foot(found, when))
+    paper.build(list(_story(found, when)), canvasmaker=numbered(_foot(found, when)))
     return out.getvalue()
 
 
@@ -173,13 +174,11 @@ def _hands() -> list[Flowable]:
     return [Paragraph("Hand-over", _PART), table]
 
 
-def _foot(found: Transport, when: str):  # type: ignore[no-untyped-def]
-    def draw(page: Canvas, paper: SimpleDocTemplate) -> None:
-        page.saveState()
-        page.setFont("Helvetica", 8)
-        page.drawString(18 * mm, 12 * mm, NO_PERMIT)
-        page.drawRightString(A4[0] - 18 * mm, 12 * mm, f"event {found.event.pk}, {when}, page {paper.page}")
-        page.restoreState()
+def _foot(found: Transport, when: str) -> Foot:
+    def draw(canvas: Canvas, page: str) -> None:
+        canvas.setFont("Helvetica", 8)
+        canvas.drawString(18 * mm + 6, 12 * mm, NO_PERMIT)
+        canvas.drawRightString(A4[0] - 18 * mm - 6, 12 * mm, f"event {found.event.pk}, {when}, {page}")
 
     return draw
 

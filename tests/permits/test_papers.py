@@ -1,0 +1,74 @@
+"""Papers for an authority, page by page and cell by cell."""
+
+from datetime import date, datetime
+from io import BytesIO
+
+import openpyxl
+import pypdf
+import pytest
+
+from inventory.book.models import Lot
+from inventory.permits.files.sheets import fitting
+from inventory.permits.files.transport_pdf import transport_pdf
+from inventory.permits.queries.transport import transport_of
+from tests.reports.printed import read_pages
+
+from ..factories import make_event
+from .house import PermitHouse, a_take
+from .test_returns import content, freeze
+
+
+def test_a_return_says_on_each_page_which_of_how_many_it_is(house: PermitHouse) -> None:
+    house.record(*(a_take("shore crab", let_go=1, remarks=f"crab {n}") for n in range(60)))
+    pages = pypdf.PdfReader(BytesIO(content(freeze(house), "pdf"))).pages
+    for number, page in enumerate(pages, start=1):
+        assert f"page {number} of {len(pages)}" in page.extract_text()
+
+
+def test_names_of_species_lean_in_a_return_and_nothing_is_small_or_pale(house: PermitHouse) -> None:
+    house.record(a_take("two-spotted goby", 4))
+    one = freeze(house)
+    runs = [run for page in read_pages(content(one, "pdf")) for run in page]
+    assert {run.face for run in runs if run.text.strip() == "Pomatoschistus flavescens"} == {
+        "Helvetica-Oblique"
+    }
+    assert min(run.size for run in runs) >= 7
+    sheet = openpyxl.load_workbook(BytesIO(content(one, "xlsx")))["Return"]
+    names = [cell for row in sheet.iter_rows() for cell in row if cell.value == "Pomatoschistus flavescens"]
+    assert names
+    assert all(cell.font.italic for cell in names)
+
+
+def test_a_day_in_a_workbook_is_a_day_and_its_sheets_print_on_wide_pages_with_numbers(
+    house: PermitHouse,
+) -> None:
+    house.record(a_take("two-spotted goby", 4))
+    book = openpyxl.load_workbook(BytesIO(content(freeze(house), "xlsx")))
+    cells = [cell for row in book["Return"].iter_rows(min_row=2) for cell in row]
+    days = [
+        cell for cell in cells if isinstance(cell.value, datetime) and cell.value.date() == date(2026, 9, 1)
+    ]
+    assert len(days) == 1
+    assert days[0].number_format == "yyyy-mm-dd"
+    for sheet in book:
+        assert (sheet.page_setup.orientation, int(sheet.page_setup.paperSize)) == ("landscape", 9)
+        assert sheet.oddFooter.right.text == "Page &P of &N"
+
+
+@pytest.mark.parametrize(
+    ("heading", "cells", "width"),
+    [("Kept", ["1"], 12), ("accepted name", ["Pomatoschistus flavescens"], 27), ("m", ["x" * 300], 44)],
+)
+def test_a_column_is_as_wide_as_what_stands_in_it(heading: str, cells: list[str], width: int) -> None:
+    assert fitting(heading, cells) == width
+
+
+def test_a_long_paper_of_a_transport_counts_its_pages(house: PermitHouse) -> None:
+    house.record(a_take("dahlia anemone", 3))
+    lot = Lot.objects.get(taxon__scientific_name="Urticina felina")
+    event = make_event("sent", lot=lot, place="Q2", unknown=2, happened="2026-09-20", party="Hall")
+    found = transport_of(event)
+    assert found is not None
+    pages = pypdf.PdfReader(BytesIO(transport_pdf(found, when=str(date(2026, 9, 20))))).pages
+    for number, page in enumerate(pages, start=1):
+        assert f"page {number} of {len(pages)}" in page.extract_text()
