@@ -73,3 +73,19 @@ def test_the_same_text_is_the_same_file_of_as_many_pages_as_it_needs(lines: list
 def test_letters_that_the_face_has_not_do_no_harm() -> None:
     (page,) = read(statement_pdf("Kittelvøe \N{MINUS SIGN}3 水", title="水", foot="Ä"))
     assert "Kittelvøe -3 ?" in page
+
+
+def test_a_row_stands_on_one_page_with_its_figures_and_leans_its_name() -> None:
+    rows = [f"Gobius niger (unit {n})\n    opening   {n}\n  = closing   {n}" for n in range(100)]
+    pages = PdfReader(io.BytesIO(statement_pdf("\n".join(rows), title="T", foot="F"))).pages
+    assert len(pages) > 4
+    for page in pages:
+        faces: dict[str, str] = {}
+
+        def take(text: str, _: object, __: object, face: dict[str, str] | None, ___: float) -> None:
+            faces[text.strip()] = str((face or {}).get("/BaseFont", ""))  # noqa: B023 - used at once
+
+        lines = page.extract_text(visitor_text=take).splitlines()
+        assert lines[0].startswith("Gobius niger (unit")
+        assert "closing" in [line for line in lines if "page" not in line and line != "F"][-1]
+        assert faces["Gobius niger"] == "/Courier-Oblique"

@@ -2,9 +2,12 @@
 
 import io
 import textwrap
+from collections.abc import Iterator
 
 from reportlab.lib.pagesizes import A4
 from reportlab.pdfgen.canvas import Canvas
+
+from inventory.names.rules.italics import italic_part
 
 WIDTH, HEIGHT = A4
 LEFT, TOP, BOTTOM = 54.0, HEIGHT - 54.0, 60.0
@@ -28,7 +31,13 @@ def statement_pdf(text: str, *, title: str, foot: str) -> bytes:
         page = canvas.beginText(LEFT, TOP)
         page.setFont("Courier", SIZE, LEADING)
         for line in lines:
-            page.textLine(_plain(line))
+            # A row's name leans; its unit behind it does not.
+            leans = italic_part(line.partition(" (")[0])
+            if leans:
+                page.setFont("Courier-Oblique", SIZE, LEADING)
+                page.textOut(_plain(leans))
+                page.setFont("Courier", SIZE, LEADING)
+            page.textLine(_plain(line[len(leans) :]))
         canvas.drawText(page)
         canvas.setFont("Courier", SIZE - 1)
         canvas.drawString(LEFT, BOTTOM - 24, _plain(foot))
@@ -39,8 +48,27 @@ def statement_pdf(text: str, *, title: str, foot: str) -> bytes:
 
 
 def _pages(text: str) -> list[list[str]]:
-    lines = [part for line in text.splitlines() for part in _wrapped(line)]
-    return [lines[at : at + LINES] for at in range(0, len(lines), LINES)] or [[]]
+    """A line and those set in below it stay on one page, unless they are longer than one."""
+    pages: list[list[str]] = [[]]
+    for lines in _together(text):
+        if pages[-1] and len(pages[-1]) + len(lines) > LINES:
+            pages.append([])
+        for line in lines:
+            if len(pages[-1]) == LINES:
+                pages.append([])
+            pages[-1].append(line)
+    return pages
+
+
+def _together(text: str) -> Iterator[list[str]]:
+    found: list[str] = []
+    for line in text.splitlines():
+        if found and not line.startswith(" "):
+            yield found
+            found = []
+        found += _wrapped(line)
+    if found:
+        yield found
 
 
 def _wrapped(line: str) -> list[str]:
