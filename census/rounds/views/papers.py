@@ -17,6 +17,7 @@ from ..actions.scans import attach_scans
 from ..forms.papers import ScanForm
 from ..queries.blind import BlindSheet, blind_sheets
 from ..queries.scans import scans_of
+from ..queries.sheet_pictures import small_pictures
 from ..rules.who import COMPARES, TYPES_LETTERS
 from ..writers.count_sheets import write_sheets
 from ..writers.sheet_pdf import write_pdf
@@ -33,7 +34,7 @@ def sheet_pdf(request: HttpRequest, number: str) -> HttpResponse:
     """The sheet to print, for the count that is the person's to make. The same list, the same bytes."""
     blind = _blind(request, number)
     out = BytesIO()
-    write_pdf([blind], out)
+    write_pdf([blind], out, small_pictures([blind]))
     return _file(out, PDF, f"{blind.number}-count-{blind.round}.pdf")
 
 
@@ -54,7 +55,8 @@ def census_pdf(request: HttpRequest, code: str) -> HttpResponse:
     census = found_census(code)
     sheets = census.sheets.filter(replaced_by=None).select_related("place", "census").order_by("number")
     out = BytesIO()
-    write_pdf(blind_sheets(sheets), out)
+    blind = blind_sheets(sheets)
+    write_pdf(blind, out, small_pictures(blind))
     return _file(out, PDF, f"{census.code}-sheets.pdf")
 
 

@@ -52,6 +52,7 @@ def _write_sheet(page: Any, sheet: BlindSheet, formats: dict[str, Any]) -> None:
         row += 1
     page.freeze_panes(HEADER_ROW, 3)
     page.set_landscape()
+    page.set_paper(9)
     page.repeat_rows(HEADER_ROW - 1)
     page.fit_to_pages(1, 0)
     page.set_footer(f"&L{sheet.number}, list version {sheet.list_version}&R&P / &N")

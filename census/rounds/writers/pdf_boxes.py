@@ -9,14 +9,19 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 
 from inventory.doors.printed import printable
+from inventory.names.rules.italics import italic_part
 
 from ..queries.blind import BlindIndividual, BlindLine
 from ..rules.words import SACFOR, Seen
+from .sheet_pictures import WIDE, SmallPicture
 
 WIDTH, HEIGHT = A4
 LEFT, RIGHT = 40.0, WIDTH - 36.0
 PLAIN, BOLD, ITALIC = "Helvetica", "Helvetica-Bold", "Helvetica-Oblique"
-SOFT = Color(0.35, 0.35, 0.35)
+# Dark enough for a copy of a copy.
+SOFT = Color(0.25, 0.25, 0.25)
+# No letters are smaller, in points.
+SMALLEST = 7
 RULE = Color(0.6, 0.6, 0.6)
 
 # Left edges of the columns.
@@ -76,7 +81,7 @@ def box(
     canvas.setLineWidth(1.1 if strong else 0.6)
     canvas.rect(x, y - height, width, height)
     if label:
-        write(canvas, x + 2.5, y - 7, label, size=6.2, soft=True)
+        write(canvas, x + 2.5, y - 7, label, size=SMALLEST, soft=True)
 
 
 def tick(canvas: Canvas, x: float, y: float, label: str) -> float:
@@ -88,13 +93,13 @@ def tick(canvas: Canvas, x: float, y: float, label: str) -> float:
     return x + 12 + stringWidth(label, PLAIN, 8) + 10
 
 
-def line_blocks(line: BlindLine, *, place: str) -> Iterator[Block]:
+def line_blocks(line: BlindLine, *, place: str, picture: SmallPicture | None = None) -> Iterator[Block]:
     """The blocks of one line: itself, and a row for each known animal. ``place`` is said where the sheet has
-    lines of several."""
-    words = _words(line, place)
+    lines of several. ``picture`` stands at the right of the names."""
+    words = _words(line, place, beside=WIDE + 4 if picture else 0.0)
     text = len(words) * LEADING + 2 * PAD
     boxes, height = _boxes(line)
-    tall = max(text, height + 2 * PAD)
+    tall = max(text, max(height, picture.height if picture else 0.0) + 2 * PAD)
 
     def draw(canvas: Canvas, y: float) -> None:
         _rule(canvas, y)
@@ -104,6 +109,8 @@ def line_blocks(line: BlindLine, *, place: str) -> Iterator[Block]:
         write(canvas, UNIT, y - PAD - 8, line.unit, font=BOLD, size=8.5)
         if line.count_class:
             write(canvas, UNIT, y - PAD - 8 - LEADING, f"class {line.count_class}", size=8, soft=True)
+        if picture:
+            picture.draw(canvas, UNIT - 6, y - PAD)
         boxes(canvas, y - PAD)
 
     again = _again(line) if line.individuals else None
@@ -112,9 +119,11 @@ def line_blocks(line: BlindLine, *, place: str) -> Iterator[Block]:
         yield Block(19, _individual(one), again)
 
 
-def _words(line: BlindLine, place: str) -> list[tuple[str, str, float]]:
-    width = UNIT - NAME - 6
-    found = [(part, ITALIC, 9.5) for part in wrapped(line.name, width, ITALIC, 9.5)]
+def _words(line: BlindLine, place: str, *, beside: float) -> list[tuple[str, str, float]]:
+    """``beside``: the width that something else takes."""
+    width = UNIT - NAME - 6 - beside
+    face = _face(line.name)
+    found = [(part, face, 9.5) for part in wrapped(line.name, width, face, 9.5)]
     found += [(part, PLAIN, 8.5) for part in wrapped(line.common_name, width, PLAIN, 8.5)]
     more = ", ".join(part for part in (place, line.marks, line.note) if part)
     return found + [(part, PLAIN, 7.5) for part in wrapped(more, width, PLAIN, 7.5)]
@@ -187,11 +196,18 @@ def _individual(one: BlindIndividual) -> Draw:
     return draw
 
 
+def _face(name: str) -> str:
+    """Species lean; what was written in plain words does not."""
+    return ITALIC if italic_part(name) else PLAIN
+
+
 def _again(line: BlindLine) -> Block:
+    face = _face(line.name)
+
     def draw(canvas: Canvas, y: float) -> None:
         _rule(canvas, y)
         write(canvas, LEFT + 2, y - 11, str(line.number), font=BOLD, size=10)
-        write(canvas, NAME, y - 11, wrapped(line.name, 200, ITALIC, 9.5)[0], font=ITALIC, size=9.5)
+        write(canvas, NAME, y - 11, wrapped(line.name, 200, face, 9.5)[0], font=face, size=9.5)
         write(canvas, TALLY, y - 11, "continued", size=8, soft=True)
 
     return Block(17, draw)

@@ -3,7 +3,7 @@
 Made of blind sheets only. The same list gives the same bytes: no time of printing, no identifier by chance.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import BinaryIO
 
@@ -31,16 +31,23 @@ from .pdf_boxes import (
     wrapped,
     write,
 )
+from .sheet_pictures import SmallPicture, small_picture
 
 WRITE_INS = 5
 TOP, BOTTOM = HEIGHT - 36.0, 52.0
 QR_SIDE = 62.0
 HEAD = 84.0
+Drawn = Mapping[str, SmallPicture | None]
 FOOT = "Blank: not counted. Zero is written."
 
 
-def write_pdf(sheets: Iterable[BlindSheet], out: Path | BinaryIO) -> int:
-    """Writes all sheets into one PDF, each from page 1 of its own; gives the number of pages."""
+def write_pdf(
+    sheets: Iterable[BlindSheet], out: Path | BinaryIO, pictures: Mapping[str, bytes] | None = None
+) -> int:
+    """Writes all sheets into one PDF, each from page 1 of its own; gives the number of pages.
+
+    ``pictures`` are files by scientific name."""
+    drawn = {name: small_picture(content) for name, content in (pictures or {}).items()}
     canvas = Canvas(
         str(out) if isinstance(out, Path) else out,
         pagesize=(RIGHT + 36.0, HEIGHT),
@@ -49,7 +56,7 @@ def write_pdf(sheets: Iterable[BlindSheet], out: Path | BinaryIO) -> int:
     )
     canvas.setTitle("Count sheets")
     canvas.setSubject("Blank is not counted; zero is written.")
-    written = sum(_write_sheet(canvas, sheet) for sheet in sheets)
+    written = sum(_write_sheet(canvas, sheet, drawn) for sheet in sheets)
     canvas.save()
     return written
 
@@ -65,8 +72,8 @@ def mark_of(sheet: BlindSheet) -> str:
     return list_mark(sheet.list_version, [head, sheet.counters, lines])
 
 
-def _write_sheet(canvas: Canvas, sheet: BlindSheet) -> int:
-    pages = list(_pages(list(_blocks(sheet))))
+def _write_sheet(canvas: Canvas, sheet: BlindSheet, pictures: Drawn) -> int:
+    pages = list(_pages(list(_blocks(sheet, pictures))))
     mark, code = mark_of(sheet), segno.make(sheet.number, error="m", micro=False)
     canvas.bookmarkPage(sheet.number)
     canvas.addOutlineEntry(f"{sheet.number} {sheet.place}", sheet.number)
@@ -99,13 +106,14 @@ def _pages(blocks: Sequence[Block]) -> Iterator[list[Block]]:
     yield page
 
 
-def _blocks(sheet: BlindSheet) -> Iterator[Block]:
+def _blocks(sheet: BlindSheet, pictures: Drawn) -> Iterator[Block]:
     yield _moment(sheet)
     yield _hints(sheet)
     yield _HEADING
     several = any(line.place != sheet.place for line in sheet.lines)
     for line in sheet.lines:
-        yield from line_blocks(line, place=f"at {line.place}" if several else "")
+        place = f"at {line.place}" if several else ""
+        yield from line_blocks(line, place=place, picture=pictures.get(line.name))
     if sheet.round == 1:
         yield from _write_ins()
     yield _signatures(sheet)

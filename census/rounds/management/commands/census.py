@@ -24,6 +24,7 @@ from census.rounds.queries.explaining import explanations
 from census.rounds.queries.find import NotFound, census_of
 from census.rounds.queries.holdings import holdings
 from census.rounds.queries.reading import read_census
+from census.rounds.queries.sheet_pictures import small_pictures
 from census.rounds.queries.warnings import opening_warnings
 from census.rounds.readers.count_sheets import read_sheets
 from census.rounds.readers.decisions import COLUMNS, Asked, read_decisions, read_row
@@ -172,7 +173,7 @@ class Command(HouseCommand):
             written = [sheet for sheet in written if sheet.lines]
         if not written:
             raise CensusRefused(f"No line of {code} is to be counted in round {round}.")
-        write_to(written, out, format)
+        write_to(written, out, format, pictures=small_pictures(written))
         self.stderr.write(f"{len(written)} sheets written to {out}")
 
     def _take(self, *, file: Path, by: str, now: datetime, **_: Any) -> None:
