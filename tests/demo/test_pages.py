@@ -1,5 +1,7 @@
 """Every page of the demo house answers, to each role as it may."""
 
+from datetime import date
+
 import pytest
 from django.contrib.auth import get_user_model
 from django.test import Client
@@ -8,6 +10,7 @@ from django.urls import reverse
 from census.rounds.models import Census, Sheet
 from inventory.book.models import Event, Lot, Place
 from inventory.names.models import CheckState, NameCheck
+from inventory.people.models import RoleTerm
 
 from .conftest import DemoHouse
 
@@ -55,6 +58,15 @@ def test_the_inspector_can_read_every_page(house: DemoHouse) -> None:
         if (status := client.get(address, follow=True).status_code) != 200
     }
     assert refused == {}
+
+
+def test_the_inspector_is_let_in_from_a_day_to_a_day_by_the_registrar(house: DemoHouse) -> None:
+    [term] = RoleTerm.objects.all()
+    assert (term.person.name, term.granted_by.name) == ("Ruadh Maccaskin", "Maren Tolvsund")
+    assert (term.starts_on, term.ends_on) == (date(2026, 10, 5), date(2026, 10, 16))
+    user = get_user_model().objects.get(username="ruadh")
+    assert not user.groups.exists(), "the role ends with its last day"
+    assert "in force" in _client(REGISTRAR).get(reverse("people")).text
 
 
 def test_a_tank_with_two_windows_says_how_it_is_counted(house: DemoHouse) -> None:

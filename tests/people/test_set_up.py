@@ -75,8 +75,19 @@ def test_what_cannot_be_is_refused_and_nothing_is_changed(
 def test_the_password_is_asked_twice(monkeypatch: pytest.MonkeyPatch) -> None:
     answers = iter([PASSWORD, "another long table"])
     monkeypatch.setattr(person_command, "getpass", lambda _: next(answers))
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     with pytest.raises(CommandError, match="not the same"):
         call_command("person", "Ines Marlow", "--sign-in=ines")
+    assert not Person.objects.exists()
+
+
+def test_where_nobody_sits_at_a_terminal_it_says_how_a_password_is_given(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+    with pytest.raises(CommandError, match="say --password-stdin") as refused:
+        call_command("person", "Ines Marlow", "--sign-in=ines")
+    assert refused.value.returncode == 2
     assert not Person.objects.exists()
 
 

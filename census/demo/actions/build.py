@@ -46,7 +46,7 @@ def build_house(*, now: datetime, zone: tzinfo, progress: Progress = _quiet) -> 
 
     history = make_history()
     tell("two years of events generated")
-    sign_ins = make_people()
+    sign_ins = make_people(zone=zone)
     first_day = datetime.fromisoformat(history.opening[0].entered).replace(tzinfo=zone)
     set_codes(now=first_day)
     load_first_release(now=first_day)

@@ -82,6 +82,12 @@ class Command(HouseCommand):
 
 
 def _ask_twice() -> str:
+    if not sys.stdin.isatty():
+        raise CommandError(
+            "there is nobody here to ask for a password: run it in a terminal, or write the password to its "
+            "standard input and say --password-stdin",
+            returncode=2,
+        )
     password = getpass("Password: ")
     if password != getpass("The same again: "):
         raise CommandError("the two passwords are not the same; nothing was changed")
