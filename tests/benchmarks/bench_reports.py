@@ -53,6 +53,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if options.workbook:
             return _workbook(options.workbook, options.rows)
         _house(options, Path(folder))
+        _serve_as_a_house_does()
         _pages(options)
         _long_workbook(options, Path(folder))
     return 0
@@ -86,6 +87,12 @@ def _house(options: argparse.Namespace, folder: Path) -> None:
             closed_at = datetime.combine(last + timedelta(days=15), datetime.min.time(), UTC)
             close_period(period, closed_at=closed_at, signed_by=signer, zone=get_current_timezone())
     print(f"{Flow.objects.count():,} flows, {options.lots:,} lots, {Cell.objects.count():,} cells")
+
+
+def _serve_as_a_house_does() -> None:
+    from inventory.doors.settled import settle_in
+
+    settle_in()
 
 
 def _addresses() -> dict[str, tuple[str, dict[str, str]]]:

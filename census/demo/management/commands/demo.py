@@ -23,6 +23,7 @@ from census.demo.actions.devices import CODES, make_devices
 from census.demo.actions.people import SignIn
 from census.demo.actions.preview import figures, promised, running_quarter, settle_and_take_back
 from inventory.doors.clock import now
+from inventory.doors.settled import settle_in
 
 ZONE = "Atlantic/Faroe"
 TODAY = "2026-10-06T09:00"
@@ -167,6 +168,7 @@ def _print_devices(console: Console) -> None:
 
 
 def _serve(port: int, console: Console) -> None:
-
+    application = get_wsgi_application()
+    settle_in()
     console.print(f"The house is open at http://{HOST}:{port}/ (Ctrl-C closes it)")
-    serve(get_wsgi_application(), host=HOST, port=port, threads=4, _quiet=True)
+    serve(application, host=HOST, port=port, threads=4, _quiet=True)

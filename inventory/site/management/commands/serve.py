@@ -8,6 +8,7 @@ from django.core.management.base import CommandError, CommandParser
 from django.db import connections
 
 from inventory.doors.command import HouseCommand
+from inventory.doors.settled import settle_in
 
 from ...gathering import gathered_in_memory
 from ...serving import listen, serve_from
@@ -52,6 +53,7 @@ class Command(HouseCommand):
             ) from error
         processes = options["processes"]
         self.stderr.write(f"Serving on http://{address}:{port} from {processes} processes; stop with Ctrl-C.")
+        settle_in()
         # No connection is shared by a parent and its children, nor a pool, whose threads no child has.
         connections.close_all()
         for opened_before in connections.all():
