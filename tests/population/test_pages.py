@@ -18,15 +18,19 @@ from census.population.attention import items
 from census.population.models import Expectation
 from census.population.queries.expecting import scores
 from census.population.queries.watching import false_if_high, read_watch
+from census.population.rules.asked import Asked
+from census.population.writers.losses import losses
 from census.population.writers.methods import METHODS
 from census.population.writers.rates import _chance
+from census.population.writers.setting import Setting
 from inventory.book import blind
+from inventory.book.actions.ways_out import note_way_out, shut_way_out
 from inventory.book.rules.words import signed
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 from tests.change.rows import Book
 from tests.change.sample import Sample, make_sample
-from tests.factories import make_house, make_lot, make_period, make_person, make_place, make_taxon
+from tests.factories import NOW, make_house, make_lot, make_period, make_person, make_place, make_taxon
 
 pytestmark = pytest.mark.django_db
 
@@ -142,6 +146,49 @@ def test_a_family_is_asked_for_as_a_taxon_is(sample: Sample, client: Client) -> 
     assert "Labrus mixtus" not in told
 
 
+def test_unaccounted_stands_by_place_and_month_beside_hunters_and_ways_out(
+    sample: Sample, client: Client
+) -> None:
+    eel = make_taxon("Conger conger", family="Congridae")
+    sample.book.crossing("opening", "2026-07-02", make_lot("EEL", taxon=eel), sample.places["E1"], 1)
+    registrar = make_person(roles=[Role.REGISTRAR])
+    place, today = sample.places["E1"], date(2026, 9, 30)
+    shut = note_way_out(
+        place=place, what="lid off", since=date(2026, 8, 1), today=today, by=registrar, now=NOW
+    )
+    shut_way_out(way_out=shut, until=date(2026, 8, 20), today=today, by=registrar, now=NOW)
+    note_way_out(place=place, what="drain open", since=date(2026, 9, 5), today=today, by=registrar, now=NOW)
+    asked = Asked(date(2026, 7, 1), date(2026, 9, 30), date(2026, 9, 30))
+    section = losses(asked, Setting(get_current_timezone(), compares=True)).sections[-1]
+    assert section.table is not None
+    told = {(row["month"], row["place"]): row for row in section.table.records()}
+    # Four of the gobies of E1, which September began with 26 animals; E2 began with fewer than twenty.
+    e1 = told["2026-09", "E1"]
+    assert (e1["opening"], e1["unaccounted"]) == (26, 4)
+    assert e1["per_100"] == pytest.approx(100 * 4 / 26)
+    assert e1["hunters"] == "Conger conger"
+    assert e1["ways_out"] == "drain open, 2026-09-05 to now"
+    assert all(row["hunters"] == "" for (_, place), row in told.items() if place != "E1")
+    page = _signed_in(client, Role.CURATOR).get("/populations/losses", QUARTER).content.decode()
+    assert '<td><i class="name">Conger conger</i></td><td>drain open' in page
+
+
+def test_by_place_and_month_adds_up_to_the_losses_by_tank_and_taxon(sample: Sample) -> None:
+    asked = Asked(date(2026, 4, 1), date(2026, 9, 30), date(2026, 9, 30))
+    *_, where, months = losses(asked, Setting(get_current_timezone(), compares=True)).sections
+    for column in ("unaccounted", "found"):
+        of_taxa, of_months = (
+            {
+                place: sum(int(row[column] or 0) for row in table.records() if row["place"] == place)
+                for place in ("E1", "E2", "N1")
+            }
+            for table in (where.table, months.table)
+            if table is not None
+        )
+        assert of_taxa == of_months
+        assert any(of_taxa.values())
+
+
 def test_below_twenty_animals_no_share_is_given_in_per_cent(sample: Sample, client: Client) -> None:
     page = _signed_in(client, Role.CURATOR).get("/populations/growth", QUARTER).content.decode()
     wrasse = page[page.index("Sexes on") :]
@@ -153,9 +200,9 @@ def test_scientific_names_are_in_italics_in_whatever_column_they_stand(
     sample: Sample, client: Client
 ) -> None:
     inspector = _signed_in(client, Role.INSPECTOR)
-    for name in ("losses", "rates", "growth", "soon-after"):
+    for name, table in {"losses": -2, "rates": 0, "growth": -1, "soon-after": -1}.items():
         page = inspector.get(f"/populations/{name}", QUARTER).content.decode()
-        rows = page[page.rindex("<tbody>") if name != "rates" else page.index("<tbody>") :]
+        rows = page.split("<tbody>")[1:][table]
         assert re.search(r'<i class="name">[A-Z][a-z]+ [a-z]+</i>', rows), name
         assert not re.search(r"<t[dh][^>]*>(Gobius niger|Labrus bergylta)<", page)
 

@@ -10,6 +10,7 @@ from inventory.book.models import Lot, Place
 from inventory.book.queries.quantities import DatedFlow, cell_balances, cell_ends, flows_of_lots
 from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.happened import end_of_day, start_of_day
+from inventory.book.rules.hunters import HUNTERS
 from inventory.names.models import Taxon
 from inventory.names.rules.italics import Italics
 
@@ -78,6 +79,12 @@ def lots_of(asked: Asked) -> dict[int, int]:
     return dict(lots.values_list("pk", "taxon_id"))
 
 
+def hunting_lots(unit: str) -> dict[int, int]:
+    """The lots of kinds that hunt others with them, with their taxa. One query."""
+    lots = Lot.objects.filter(unit=unit, taxon__family__in=HUNTERS)
+    return dict(lots.values_list("pk", "taxon_id"))
+
+
 def names_of() -> Names:
     """Two queries."""
     return Names(
@@ -86,15 +93,23 @@ def names_of() -> Names:
     )
 
 
-def read_course(asked: Asked, split: Split, *, zone: tzinfo, first: date | None = None) -> Course:
+def read_course(
+    asked: Asked,
+    split: Split,
+    *,
+    zone: tzinfo,
+    first: date | None = None,
+    lots: dict[int, int] | None = None,
+) -> Course:
     """Rows of taxa, of places or of both, from ``first`` (or the first day asked) to the last day.
 
-    Seven queries at most, however many rows. With a place asked for, rows are told apart by it, so that a
-    move shows as one, and only those of the place are given.
+    ``lots``: others than those asked about, with their taxa. Seven queries at most, however many rows.
+    With a place asked for, rows are told apart by it, so that a move shows as one, and only those of the
+    place are given.
     """
     if asked.place is not None and split is Split.TAXON:
         split = Split.BOTH
-    lots = lots_of(asked)
+    lots = lots_of(asked) if lots is None else lots
     since = start_of_day(first or asked.first_day, zone)
     before = end_of_day(asked.last_day, zone)
     opening = cell_balances(before=since, known_at=asked.known_at)

@@ -3,7 +3,7 @@
 One form for the page and the command. A cell is a value with where its events are.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 
 from inventory.names.rules.italics import Italics
@@ -37,20 +37,21 @@ class Datum:
 class Table:
     """``columns`` are (key, heading); the first heads its row. ``italic``: rows are named by taxa.
 
-    A column ``name`` that is not the first has scientific names whatever the rows are named by.
+    The columns ``taxa`` have scientific names whatever the rows are named by.
     """
 
     caption: str
     columns: Sequence[tuple[str, str]]
     rows: Sequence[Sequence[Datum]]
     italic: bool = False
+    taxa: Collection[str] = ("name",)
 
     @property
-    def taxa_at(self) -> int:
-        """The column with scientific names, which are printed in italics; -1 for none."""
-        if self.italic:
-            return 0
-        return next((at for at, (key, _) in enumerate(self.columns) if at and key == "name"), -1)
+    def taxa_at(self) -> frozenset[int]:
+        """The columns with scientific names, which are printed in italics."""
+        return frozenset(
+            at for at, (key, _) in enumerate(self.columns) if (key in self.taxa if at else self.italic)
+        )
 
     def records(self) -> list[dict[str, str | int | float | None]]:
         """Rows by column, for files."""

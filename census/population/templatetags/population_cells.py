@@ -28,15 +28,15 @@ def body(table: Table) -> SafeString:
     return mark_safe("".join(f"<tr>{row}</tr>" for row in rows))  # each cell is escaped
 
 
-def _cell(cell: Datum, at: int, taxa_at: int, numeric: Collection[int]) -> SafeString:
-    text = scientific(cell.shown) if at == taxa_at else unbroken(cell.shown)
+def _cell(cell: Datum, at: int, taxa_at: Collection[int], numeric: Collection[int]) -> SafeString:
+    text = scientific(cell.shown) if at in taxa_at else unbroken(cell.shown)
     inside = format_html('<a href="{}">{}</a>', cell.href, text) if cell.href else text
     if at == 0:
         short = SafeString(' class="short"') if len(cell.shown) <= SHORT else ""
         return format_html('<th scope="row"{}>{}</th>', short, inside)
     if at in numeric:
         return format_html('<td class="num">{}</td>', inside)
-    wide = SafeString(' class="why"') if len(cell.shown) > LONG and at != taxa_at else ""
+    wide = SafeString(' class="why"') if len(cell.shown) > LONG and at not in taxa_at else ""
     return format_html("<td{}>{}</td>", wide, inside)
 
 

@@ -14,6 +14,7 @@ from . import more_charts
 from .links import DEATHS, events, number, of_days
 from .setting import Setting
 from .trend import linked, row_key
+from .unaccounted import by_place_and_month
 
 LONGEST_CALENDAR = 371
 """A year and a few days: a chart of more is too long to read."""
@@ -91,7 +92,7 @@ def losses(asked: Asked, setting: Setting) -> Answer:
         "By tank and taxon, most unaccounted for first. Gains and losses stand apart.",
         Table("Losses by tank and taxon", headings, rows),
     )
-    return Answer([calendar, places])
+    return Answer([calendar, places, by_place_and_month(asked, course, setting)])
 
 
 def _day_href(asked: Asked, day: date) -> str:
