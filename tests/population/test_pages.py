@@ -149,8 +149,9 @@ def test_a_family_is_asked_for_as_a_taxon_is(sample: Sample, client: Client) -> 
 def test_unaccounted_stands_by_place_and_month_beside_hunters_and_ways_out(
     sample: Sample, client: Client
 ) -> None:
-    eel = make_taxon("Conger conger", family="Congridae")
-    sample.book.crossing("opening", "2026-07-02", make_lot("EEL", taxon=eel), sample.places["E1"], 1)
+    for name, family in (("Conger conger", "Congridae"), ("Octopus vulgaris", "Octopodidae")):
+        hunter = make_lot(family, taxon=make_taxon(name, family=family))
+        sample.book.crossing("opening", "2026-07-02", hunter, sample.places["E1"], 1)
     registrar = make_person(roles=[Role.REGISTRAR])
     place, today = sample.places["E1"], date(2026, 9, 30)
     shut = note_way_out(
@@ -162,15 +163,15 @@ def test_unaccounted_stands_by_place_and_month_beside_hunters_and_ways_out(
     section = losses(asked, Setting(get_current_timezone(), compares=True)).sections[-1]
     assert section.table is not None
     told = {(row["month"], row["place"]): row for row in section.table.records()}
-    # Four of the gobies of E1, which September began with 26 animals; E2 began with fewer than twenty.
+    # Four of the gobies of E1, which September began with 27 animals; E2 began with fewer than twenty.
     e1 = told["2026-09", "E1"]
-    assert (e1["opening"], e1["unaccounted"]) == (26, 4)
-    assert e1["per_100"] == pytest.approx(100 * 4 / 26)
-    assert e1["hunters"] == "Conger conger"
+    assert (e1["opening"], e1["unaccounted"]) == (27, 4)
+    assert e1["per_100"] == pytest.approx(100 * 4 / 27)
+    assert e1["hunters"] == "Conger conger, Octopus vulgaris"
     assert e1["ways_out"] == "drain open, 2026-09-05 to now"
     assert all(row["hunters"] == "" for (_, place), row in told.items() if place != "E1")
     page = _signed_in(client, Role.CURATOR).get("/populations/losses", QUARTER).content.decode()
-    assert '<td><i class="name">Conger conger</i></td><td>drain open' in page
+    assert '<td><i class="name">Conger conger</i>, <i class="name">Octopus vulgaris</i></td>' in page
 
 
 def test_by_place_and_month_adds_up_to_the_losses_by_tank_and_taxon(sample: Sample) -> None:

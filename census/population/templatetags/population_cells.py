@@ -29,7 +29,7 @@ def body(table: Table) -> SafeString:
 
 
 def _cell(cell: Datum, at: int, taxa_at: Collection[int], numeric: Collection[int]) -> SafeString:
-    text = scientific(cell.shown) if at in taxa_at else unbroken(cell.shown)
+    text = _taxa(cell.shown) if at in taxa_at else unbroken(cell.shown)
     inside = format_html('<a href="{}">{}</a>', cell.href, text) if cell.href else text
     if at == 0:
         short = SafeString(' class="short"') if len(cell.shown) <= SHORT else ""
@@ -38,6 +38,11 @@ def _cell(cell: Datum, at: int, taxa_at: Collection[int], numeric: Collection[in
         return format_html('<td class="num">{}</td>', inside)
     wide = SafeString(' class="why"') if len(cell.shown) > LONG and at not in taxa_at else ""
     return format_html("<td{}>{}</td>", wide, inside)
+
+
+def _taxa(names: str) -> SafeString:
+    """One name, or several with commas between."""
+    return mark_safe(", ".join(scientific(name) for name in names.split(", ")))  # each is escaped
 
 
 def _numeric(table: Table) -> set[int]:
