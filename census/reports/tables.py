@@ -1,6 +1,5 @@
 """A report as a page shows it: a part of its lines, each figure with a link to its events."""
 
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -13,6 +12,8 @@ from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
+from inventory.names.rules.italics import italic_part
+
 from .files.charts import charts_of_block
 from .rules.document import Block, Chart, Column, Document, Figure, Kind, Line, Part, Table
 from .rules.lines import Lines, Place
@@ -20,10 +21,6 @@ from .rules.shown import said_of
 
 LINES_ON_A_PAGE = 200
 FEW_LETTERS = 26
-
-_SPECIES = re.compile(r"[A-Z][a-z]+ [a-z-]+")
-"""A name of two words is printed in italics; those of families and above are not (ICZN, 4th edition, appendix
-B, 6, from memory)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,17 +92,24 @@ def _table(part: Part, block: Block, table: Table, lines: list[Line]) -> ShownTa
         caption += f" ({len(lines)} of {len(table.lines)} lines here; the total is of all)"
     columns = list(_pieces(part.columns))
     named = any(line.name for line in lines)
+    # What the heading above says of all lines is not said again beside each.
+    label = "" if named and _says_label(block, table.lines) else part.label
     events = reverse("change_events")
     return ShownTable(
         caption=caption,
-        label=part.label,
+        label=label,
         named=named,
         headings=format_html_join("", '<th scope="col" class="{}">{}{}</th>', map(_heading, columns)),
         lines=[(line, _cells(columns, line.figures, events)) for line in lines],
         total_label=table.total_label,
         total=_cells(columns, table.total, events) if table.total_label else SafeString(),
-        lead=1 + bool(part.label) + named,
+        lead=1 + bool(label) + named,
     )
+
+
+def _says_label(block: Block, lines: Sequence[Line]) -> bool:
+    """The block is of one place, and its title begins with the place's code."""
+    return bool(lines[0].label) and block.title.partition(" ")[0] == lines[0].label == lines[-1].label
 
 
 _Piece = tuple[Column, list[Column]]
@@ -144,7 +148,8 @@ def _told(column: Column) -> Iterator[str]:
 
 
 def _counts(column: Column) -> bool:
-    return column.kind is not Kind.TEXT
+    """A limit is a number with, at times, a word behind it."""
+    return column.kind is not Kind.TEXT or column.key == "limit"
 
 
 def _cells(columns: Sequence[_Piece], figures: Mapping[str, Figure], events: str) -> SafeString:
@@ -181,7 +186,8 @@ def _plain_cell(css: str, text: str) -> str:
 def _small(below: Sequence[Column], figures: Mapping[str, Figure], events: str) -> Iterator[str]:
     for column in below:
         text = said_of(column, figures[column.key])
-        if text:
+        # "at most 0" below a 0 says nothing.
+        if text and not (column.kind is Kind.NUMBER and figures[column.key].value == 0):
             linked = _linked(column, figures[column.key], events)
             yield f"{escape(column.heading)} {linked}" if column.kind is Kind.NUMBER else linked
 
@@ -197,7 +203,7 @@ def _linked(column: Column, figure: Figure, events: str) -> str:
     if figure.at and text:
         return f'<a href="{escape(figure.at)}">{text}</a>'
     if not figure.asked:
-        species = column.key == "names" and _SPECIES.fullmatch(said)
+        species = column.key == "names" and italic_part(said) == said != ""
         return f'<i class="name">{text}</i>' if species else text
     return f'<a href="{escape(f"{events}?{_query(figure.asked)}")}">{text}</a>'
 

@@ -141,4 +141,5 @@ def test_the_bars_of_the_report_stand_above_the_table_with_the_same_figures(
     # The name of a species is in italics, that of a phylum is not; a limit takes no wide column.
     assert re.search(r'<td class="words[^"]*"><i class="name">[A-Z][a-z]+ [a-z]+</i></td>', text)
     assert re.search(r'<td class="words[^"]*">Ctenophora</td>', text)
-    assert re.search(r'<td class="words[^"]*">10</td>', text)
+    assert re.search(r'<td class="num">10</td>', text)
+    assert '<th scope="col" class="num">Limit</th>' in text

@@ -103,7 +103,7 @@ def trend(
     numbers += [n for one in counts for n in (one.value, one.low, one.high) if n is not None]
     across = Scale(first.toordinal(), last.toordinal() + 1, LEFT, RIGHT - 6)
     down = Scale(min(0, *numbers), 1.08 * max(1, *numbers), FOOT, TOP)
-    beside = f"animals; line: the book{'; marks: the counts' if counts else ''}"
+    beside = f"line: the book{'; marks: counts' if counts else ''}"
     dated(drawing, across, down, (first, last), f"{beside}{'; diamond: restated' if restated else ''}")
     points = []
     before = book[0][1]

@@ -51,6 +51,9 @@ class _Of:
         address = {**address_of(question, local_moment(question, self.saying)), "unit": unit}
         return {**address, "taxon": str(self.taxon.pk), **({"group": group} if group else {})}
 
+    def question_of(self, quarter: Quarter) -> Question:
+        return replace(self.question, first_day=quarter.first_day, last_day=quarter.last_day)
+
     def changes(self, question: Question) -> dict[RowKey, tuple[Change, bool]]:
         found = changes_of_lots(question, self.lots, zone=self.saying.zone)
         return {key: one for key, one in found.items() if key.taxon_id == self.taxon.pk}
@@ -64,9 +67,12 @@ def one_taxon(question: Question, saying: Saying, subject: str) -> Document:
     question = replace(question, by=By.TAXON, first_day=first, last_day=last)
     lots = frozenset(Lot.objects.filter(taxon=taxon).values_list("pk", flat=True))
     of = _Of(taxon, lots, question, saying)
-    quarters = quarters_between(first, last)
+    read = [(one, of.changes(of.question_of(one))) for one in quarters_between(first, last)]
+    # Quarters before anything of it is in the book have no row: noughts would say that it was looked for.
+    begun = min((at for at, (_, changes) in enumerate(read) if _any_of(changes)), default=-1)
+    quarters, found = [one for one, _ in read[begun:]], [changes for _, changes in read[begun:]]
     numbers = iter(range(1, 10**9))
-    course, untied = _course(of, quarters, numbers)
+    course, untied = _course(of, quarters, found, numbers)
     newest = replace(question, first_day=quarters[-1].first_day)
     where, places = _held(of, newest, By.PLACE, "Where it lives", key="where", numbers=numbers)
     sources, _ = _held(of, newest, By.SOURCE, "Where it came from", key="sources", numbers=numbers)
@@ -88,7 +94,7 @@ def one_taxon(question: Question, saying: Saying, subject: str) -> Document:
             ),
         ],
         parts=[course, where, sources, *counts],
-        questions=[replace(question, first_day=one.first_day, last_day=one.last_day) for one in quarters],
+        questions=[of.question_of(one) for one in quarters],
         said=[
             Said(f"{unit} at the end, by {part.key}", part.key, "closing", unit, total.closing)
             for part in (where, sources)
@@ -129,10 +135,18 @@ def _totals(changes: Mapping[RowKey, tuple[Change, bool]]) -> dict[str, Change]:
     return totals_by_unit((key.unit, change) for key, (change, _) in changes.items())
 
 
-def _course(of: _Of, quarters: Sequence[Quarter], numbers: Iterator[int]) -> tuple[Part, list[str]]:
+_Changes = Mapping[RowKey, tuple[Change, bool]]
+
+
+def _any_of(changes: _Changes) -> bool:
+    return any(change != Change() for change, _ in changes.values())
+
+
+def _course(
+    of: _Of, quarters: Sequence[Quarter], found: Sequence[_Changes], numbers: Iterator[int]
+) -> tuple[Part, list[str]]:
     """Opening, flows and closing of each quarter."""
-    questions = [replace(of.question, first_day=one.first_day, last_day=one.last_day) for one in quarters]
-    found = [of.changes(question) for question in questions]
+    questions = [of.question_of(one) for one in quarters]
     units = sorted({key.unit for changes in found for key in changes})
     tables, untied = [], []
     for unit in units:

@@ -31,6 +31,7 @@ from ..queries.permits import COLUMNS, takes_behind
 from ..rules.checking import check_in_words
 from ..rules.document import Document, NothingToTell
 from ..rules.file_forms import LONG, MEDIA, file_name, says_words
+from ..rules.italics import italics_of
 from ..rules.said import Saying
 from ..tables import pages_of, shown
 
@@ -98,6 +99,7 @@ def report(request: HttpRequest, layout: Layout, form: LayoutForm) -> HttpRespon
         "charts": charts_of(document) if page.number == 1 else [],
         "page": page,
         "address": urlencode(form.address()),
+        "italics": italics_of(document, [place[3] for place in page.object_list]),
         "wrong": wrong,
         "check": check_in_words(wrong, document),
         "arranges": layout.name == "stock-list",

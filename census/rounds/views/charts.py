@@ -7,6 +7,7 @@ from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_safe
 
 from inventory.names.models import Taxon
+from inventory.names.rules.italics import Italics
 from inventory.people.access import requires
 
 from ..models import Line
@@ -42,6 +43,7 @@ def census_charts(request: HttpRequest, code: str) -> HttpResponse:
             for name, chosen in by_class.items()
             if chosen
         ],
+        "italics": Italics(point.name for point in points),
         "accuracy": accuracy,
         "accuracy_words": accuracy_words(accuracy),
         "accuracy_svg": _svg(drawn.accuracy(accuracy)),
