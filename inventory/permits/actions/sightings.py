@@ -1,5 +1,6 @@
 """Writes down that a marked animal was seen, and takes it back."""
 
+from collections.abc import Collection
 from datetime import datetime, tzinfo
 
 from django.db import transaction
@@ -9,6 +10,9 @@ from inventory.book.rules.happened import Happened
 from inventory.people.models import Person
 
 from ..models import Permit, Sighting, SightingWithdrawn
+
+# What the database keeps of the number of a line.
+MOST_LINES = 32_767
 
 
 class SightingRefused(Exception):
@@ -31,25 +35,33 @@ def record_sighting(
     zone: tzinfo,
     n: int = 1,
     line_number: int | None = None,
+    among: Collection[str] | None = None,
 ) -> Sighting:
     """Keeps a sighting; the same one twice stands once. Raises :class:`SightingRefused`.
 
-    One that the book leaves no room for is kept too: the pages say that it is set aside.
+    One that the book leaves no room for is kept too: the pages say that it is set aside. ``among``: the
+    permits of which animals are or were among the lots that share with this one, where they are known; of
+    another permit none can have been seen there.
     """
     if not cell.inside:
         raise SightingRefused("cell", "an animal is seen in a tank; choose one that the lot stands in")
     if n < 1:
         raise SightingRefused("n", "at least one animal was seen")
+    if line_number is not None and not 1 <= line_number <= MOST_LINES:
+        raise SightingRefused("line_number", f"a permit has lines from 1 to {MOST_LINES} at most")
     if not mark.strip():
         raise SightingRefused("mark", "say by what it is known: a tag, a clip, a scar, a picture")
+    if among is not None and permit.number not in among:
+        known = f"; there are {', '.join(sorted(among))}" if among else ""
+        raise SightingRefused("permit", f"no animal of {permit.number} can be in this lot{known}")
     at = happened.effective_at(zone)
     if at > now:
         raise SightingRefused("happened", f"{happened} lies in the future")
     same = Sighting.objects.filter(
         cell=cell, permit=permit, mark=mark.strip(), happened=str(happened), n=n, line_number=line_number
     )
-    known = same.filter(withdrawn=None).first()
-    return known or Sighting.objects.create(
+    standing = same.filter(withdrawn=None).first()
+    return standing or Sighting.objects.create(
         cell=cell,
         permit=permit,
         line_number=line_number,

@@ -1,4 +1,4 @@
-"""What made the records of a return differ: corrections, moves to other permits, events, new names."""
+"""What made the records of a return differ: corrections, moves to other permits, events, sightings, names."""
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -15,7 +15,7 @@ from inventory.book.rules.kinds import EventKind
 from inventory.book.rules.words import KIND_WORDS
 from inventory.names.models import ReleaseAdoption
 
-from ..models import LineLink, PermitReturn, PermitVersion, Take, TakeEvent, Trip
+from ..models import LineLink, PermitReturn, PermitVersion, Sighting, Take, TakeEvent, Trip
 from ..rules.return_changes import NAMES, Change
 
 _OF_LEDGER = frozenset({"disposition", "numberIntoStock", "stockUnit", "organismID"})
@@ -87,8 +87,9 @@ class Causes:
         ids = [c.after.take_row for c in self.changes if c.before is None and c.after is not None]
         return Take.objects.select_related("entered_by", "permit", "trip", "replaces__permit").in_bulk(ids)
 
-    def _ledger(self, zone: tzinfo) -> dict[int, list[Event]]:
-        """Events that came later and tell what became of a take's animals, by the take's row."""
+    def _ledger(self, zone: tzinfo) -> dict[int, list[Cause]]:
+        """What came later and tells what became of a take's animals, by the take's row: events, and marked
+        animals that were seen, or were not after all."""
         rows = {
             was.take_row for c in self.changes for was in (c.before, c.after) if was and _any(c, _OF_LEDGER)
         }
@@ -101,14 +102,37 @@ class Causes:
         events = events.filter(Q(entered_at__gt=self.one.frozen_at) | Q(recorded_at__gt=self.one.recorded_at))
         if self.until is not None:
             events = events.filter(entered_at__lte=self.until)
-        of_lot: defaultdict[int, dict[int, Event]] = defaultdict(dict)
-        by_id = {event.pk: event for event in events.order_by("id")}
+        of_lot: defaultdict[int, dict[Cause, None]] = defaultdict(dict)
+        by_id = {event.pk: _of_event(event) for event in events.order_by("id")}
         for event, lot in _lots_of_events(by_id, every):
-            of_lot[lot][event] = by_id[event]
+            of_lot[lot][by_id[event]] = None
+        for lot, cause in self._seen(every, zone):
+            of_lot[lot][cause] = None
+        # What a pool has in common is told once.
         return {
-            row: list({event.pk: event for lot in mine for event in of_lot[lot].values()}.values())
-            for row, mine in lots.items()
+            row: list({cause: None for lot in mine for cause in of_lot[lot]}) for row, mine in lots.items()
         }
+
+    def _seen(self, lots: Collection[int], zone: tzinfo) -> Iterable[tuple[int, Cause]]:
+        """Sightings of these lots that were entered later, or withdrawn. One query."""
+        late = Q(entered_at__gt=self.one.frozen_at) | Q(withdrawn__at__gt=self.one.frozen_at)
+        told = Sighting.objects.select_related("cell__lot", "permit", "entered_by", "withdrawn__by")
+        told = told.filter(
+            late, cell__lot__in=lots, effective_at__lt=end_of_day(self.one.as_of, zone)
+        ).order_by("id")
+        for seen in told:
+            lot, words = seen.cell.lot, f"{seen.mark}, of {seen.permit.number}"
+            page = ("lot_sources", (lot.accession,))
+            if self._is_news(seen.entered_at):
+                said = f"seen {seen.happened}: {words}"
+                yield lot.pk, Cause(said, seen.entered_at, seen.entered_by.name, *page)
+            taken_back = getattr(seen, "withdrawn", None)
+            if taken_back is not None and self._is_news(taken_back.at):
+                said = f"not seen {seen.happened} after all: {words}: {taken_back.why}"
+                yield lot.pk, Cause(said, taken_back.at, taken_back.by.name, *page)
+
+    def _is_news(self, at: datetime) -> bool:
+        return at > self.one.frozen_at and (self.until is None or at <= self.until)
 
     def _permit(self) -> Iterable[Cause]:
         """Amendments and links that came later."""
@@ -127,7 +151,7 @@ class Causes:
         causes = [*self._of_take(change), *self._of_trip(change)]
         if _any(change, _OF_LEDGER):
             was = change.before or change.after
-            causes += [_of_event(event) for event in self.ledger.get(was.take_row if was else 0, [])]
+            causes += self.ledger.get(was.take_row if was else 0, [])
         if not causes and _any(change, _OF_PERMIT):
             causes = list(self.of_permit)
         if not causes and _any(change, frozenset(NAMES)):

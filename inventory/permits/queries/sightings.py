@@ -41,6 +41,19 @@ def cells_in_tanks(lot: Lot) -> list[tuple[int, str]]:
     return [(cell.pk, cell_words(cell)) for cell in cells.order_by("account__place__code", "sex", "stage")]
 
 
+def cells_called(lot: str, place: str, *, sex: str, stage: str) -> list[Cell]:
+    """Where animals of a lot are or were in a place, of this sex and stage; "" is any. One query."""
+    asked = {"sex": sex, "stage": stage}
+    cells = Cell.objects.select_related("lot", "account__place").filter(
+        lot__accession=lot,
+        account__place__code=place,
+        inside=True,
+        standing=Standing.PRESENT,
+        **{column: value for column, value in asked.items() if value},
+    )
+    return list(cells.order_by("sex", "stage"))
+
+
 def cell_words(cell: Cell) -> str:
     """ "E02, Kelp Hall: male, adult"; a sex that is not known is not said."""
     place = cell.account.place

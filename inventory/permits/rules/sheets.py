@@ -1,4 +1,4 @@
-"""The sheets in which a house keeps permits, trips, takes and loans: their columns, and how cells are read.
+"""The sheets in which a house keeps permits, trips, takes, sightings and loans: columns, and how they read.
 
 Several things in one cell are joined with ``|``. The columns are a contract: one is added, never changed.
 """
@@ -61,6 +61,17 @@ TAKES = Sheet(
     longest={
         **{"ref": 120, "trip": 120, "permit": 60, "name": 200, "unit": 40, "stage": 20, "accession": 40},
         **{"place": 20, "replaces": 120, "why": 300, "entered_by": 120},
+    },
+)
+SIGHTINGS = Sheet(
+    "sightings",
+    columns=(
+        *("accession", "place", "happened", "permit", "line", "mark", "number", "sex", "stage"),
+        "entered_by",
+    ),
+    needed=("accession", "place", "happened", "permit", "mark"),
+    longest={
+        **{"accession": 40, "place": 20, "permit": 60, "mark": 120, "stage": 20, "entered_by": 120},
     },
 )
 LOANS = Sheet(
@@ -191,7 +202,10 @@ _SPECIAL: Mapping[str, Reader] = {
     "confirmed": days,
 }
 # The same word is a list on a permit and plain text on a slip.
-_OF_SHEET: Mapping[str, Mapping[str, Reader]] = {PERMITS.name: {"gear": several}}
+_OF_SHEET: Mapping[str, Mapping[str, Reader]] = {
+    PERMITS.name: {"gear": several},
+    SIGHTINGS.name: {"number": as_typed.whole_number},
+}
 
 
 def readers_of(sheet: Sheet) -> dict[str, Reader]:

@@ -1,5 +1,6 @@
 """Whose the animals of one lot can be, and marked animals that were seen among them."""
 
+from collections.abc import Collection
 from datetime import date
 
 from django.contrib import messages
@@ -37,7 +38,7 @@ def lot_sources(request: HttpRequest, accession: str) -> HttpResponse:
     before = end_of_day(as_of, timezone.get_current_timezone())
     told = LotSources([], [], []) if hidden else read_sources(lot, before=before)
     form = SightingForm(request.POST or None, cells=cells_in_tanks(lot), permits=told.permits)
-    if request.method == "POST" and not hidden and form.is_valid() and _recorded(request, form):
+    if request.method == "POST" and not hidden and form.is_valid() and _recorded(request, form, told.permits):
         messages.success(request, "It is kept.")
         return redirect("lot_sources", accession=accession)
     rows = [
@@ -60,7 +61,7 @@ def lot_sources(request: HttpRequest, accession: str) -> HttpResponse:
     return render(request, "permits/lot_sources.html", context)
 
 
-def _recorded(request: HttpRequest, form: SightingForm) -> bool:
+def _recorded(request: HttpRequest, form: SightingForm, among: Collection[str]) -> bool:
     """Keeps what was seen; what cannot be is said at its field."""
     said = form.cleaned_data
     try:
@@ -74,6 +75,7 @@ def _recorded(request: HttpRequest, form: SightingForm) -> bool:
             by=person_of(request.user),
             now=clock.now(),
             zone=timezone.get_current_timezone(),
+            among=among,
         )
     except SightingRefused as refused:
         form.add_error(refused.column if refused.column in form.fields else "day", str(refused))

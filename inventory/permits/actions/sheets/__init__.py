@@ -1,4 +1,4 @@
-"""Loads permits, trips, takes and loans from a house's workbook: the book's `load` asks here."""
+"""Loads permits, trips, takes, sightings and loans from a house's workbook: the book's `load` asks here."""
 
 from collections.abc import Mapping, Sequence
 from datetime import tzinfo
@@ -8,12 +8,13 @@ from inventory.book.actions.load.guests import Guest, GuestLoad, GuestRow, Guest
 from inventory.book.rules import as_typed
 from inventory.book.rules.sheets import Sheet
 
-from ...rules.sheets import LOANS, PERMIT_LINES, PERMITS, TAKES, TRIPS, Reader, readers_of
+from ...rules.sheets import LOANS, PERMIT_LINES, PERMITS, SIGHTINGS, TAKES, TRIPS, Reader, readers_of
 from .loans import write_loans
 from .permits import write_permits
+from .sightings import write_sightings
 from .takes import write_takes
 
-SHEETS = (PERMITS, PERMIT_LINES, TRIPS, TAKES, LOANS)
+SHEETS = (PERMITS, PERMIT_LINES, TRIPS, TAKES, SIGHTINGS, LOANS)
 
 
 def _readers(sheet: Sheet, zone: tzinfo) -> Mapping[str, Reader]:
@@ -31,6 +32,8 @@ def write(rows: Mapping[str, Sequence[GuestRow]], to: GuestLoad) -> None:
         return
     if TRIPS.name in rows or TAKES.name in rows:
         write_takes(rows.get(TRIPS.name, ()), rows.get(TAKES.name, ()), to)
+    if SIGHTINGS.name in rows and not to.report.problem_count:
+        write_sightings(rows[SIGHTINGS.name], to)
     if LOANS.name in rows:
         write_loans(rows[LOANS.name], to)
 
