@@ -60,6 +60,7 @@ def test_too_many_to_count_is_an_abundance(phone_without_worker: Page, tank_side
     open_tank(page, tank_side)
     _begin(page)
     page.get_by_label("Too many to count").check()
+    _heading(page, "many not on the list, Kelp Hall")
     page.get_by_label("What it is, in your words").fill("barnacles")
     _save(page)
     expect(page.get_by_role("alert")).to_have_text("Say how abundant they are.")

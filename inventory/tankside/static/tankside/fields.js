@@ -192,7 +192,8 @@ function unlisted({ number, before }) {
   for (const input of by.inputs) input.addEventListener("change", asked);
   asked();
   const marked = () => (by.value() === "letter" ? letter.value.trim() : "");
-  const told = () => (marked() ? `marked ${marked()}` : by.value() === "abundance" ? abundance.selectedOptions[0].textContent.slice(3) : "");
+  const many = () => ABUNDANCE.find(([value]) => value === abundance.value)?.[1] ?? "many";
+  const told = () => (marked() ? `marked ${marked()}` : by.value() === "abundance" ? many() : "");
   return {
     element: h("div", {}, by.element, Object.values(instead), labelled("what", "What it is, in your words", name, "The book does not change until the registrar gives it a name."), how.element),
     first: true,
