@@ -14,9 +14,12 @@ from inventory.people.rules.roles import Role
 from ..change.sample import make_sample
 from ..factories import make_house, make_person
 from ..reports.conftest import OF_THE_HOUSE
+from ..reports.printed import read_pages
 from .test_pages import violations
 
 pytestmark = pytest.mark.browser
+# In points on paper; what a browser says of 7 points falls short of it by rounding.
+SMALLEST = 6.9
 PASSWORD = "weigh anchor at noon"
 WIDER = "document.documentElement.scrollWidth > document.documentElement.clientWidth"
 
@@ -84,3 +87,16 @@ def test_each_layout_fits_a_phone_and_the_animal_stays_beside_its_figures(
 
 def _address(live_server: object, layout: str) -> str:
     return f"{live_server}{reverse('report', args=[layout])}?first_day=2026-07-01&last_day=2026-09-30"
+
+
+def test_a_page_printed_by_the_browser_counts_its_pages_and_tells_a_total_once(
+    reader: Page, live_server: object
+) -> None:
+    reader.goto(_address(live_server, "taxa"))
+    pages = read_pages(reader.pdf(format="A4", prefer_css_page_size=True))
+    words = [" ".join(" ".join(run.text for run in page).split()) for page in pages]
+    for number, text in enumerate(words, start=1):
+        assert f"page {number} of {len(pages)}" in text
+    tables = reader.locator("table.ledger tfoot").count()
+    assert sum(text.count("Total") for text in words) == tables
+    assert min(run.size for page in pages for run in page if run.text.strip()) >= SMALLEST

@@ -51,7 +51,8 @@ def test_a_day_in_a_workbook_is_a_day_and_its_sheets_print_on_wide_pages_with_nu
     assert len(days) == 1
     assert days[0].number_format == "yyyy-mm-dd"
     for sheet in book:
-        assert (sheet.page_setup.orientation, int(sheet.page_setup.paperSize)) == ("landscape", 9)
+        assert (sheet.page_setup.orientation, str(sheet.page_setup.paperSize)) == ("landscape", "9")
+        assert sheet.oddFooter is not None
         assert sheet.oddFooter.right.text == "Page &P of &N"
 
 
