@@ -5,13 +5,15 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from io import BytesIO
 
+import openpyxl
 import pytest
 from django.test import Client
 
 from census.change.rules.question import Basis
 from census.reports.files.paper import write_pdf
+from census.reports.files.workbook import write_workbook
 from census.reports.queries.annex import Entry
-from census.reports.rules.document import Document
+from census.reports.rules.document import Block, Column, Document, Figure, Kind, Line, Name, Part, Table
 from census.reports.rules.file_forms import file_name
 from census.reports.rules.said import Saying
 from inventory.book.rules.scope import Scope
@@ -122,3 +124,24 @@ def test_an_interval_stands_in_words_on_paper_and_as_it_was_typed_in_files() -> 
     assert paper.happened("2026-08-01T09:05") == "1 August 2026 09:05"
     assert paper.happened("2007-11-13/15") == "13 November 2007 to 15 November 2007"
     assert files.happened("2026-08-01/2026-09-15") == "2026-08-01/2026-09-15"
+
+
+def test_words_in_a_workbook_have_room_and_break_and_a_limit_is_a_number() -> None:
+    words = Column("why", "reason", Kind.TEXT, summed=False)
+    limit = Column("limit", "limit", Kind.TEXT, summed=False)
+    long = "below the book in March, June and September"
+    figures = {"why": Figure(long), "limit": Figure("40")}
+    table = Table("animal", [Line(1, Name("Pomatoschistus flavescens"), "", lambda: figures)], {}, "")
+    part = Part("p", "P", "", [words, limit], [Block("B", [], [table])])
+    document = Document("x", "X", [], [part], [])
+    out = BytesIO()
+    write_workbook(document, out, made_at=datetime(2026, 10, 6, tzinfo=UTC), made="")
+    sheet = openpyxl.load_workbook(out)["P"]
+    (name,) = (cell for cell in sheet[5] if cell.value == "Pomatoschistus flavescens")
+    (why,) = (cell for cell in sheet[5] if cell.value == long)
+    (number,) = (cell for cell in sheet[5] if cell.value == 40)
+    assert name.font.italic
+    assert sheet.column_dimensions[name.column_letter].width >= len(name.value)
+    assert why.alignment.wrap_text
+    assert sheet.column_dimensions[why.column_letter].width > 30
+    assert number.data_type == "n"

@@ -15,7 +15,7 @@ import xlsxwriter  # type: ignore[import-untyped]
 from census.change.files.layout import HEAD, set_up_page
 
 from ..rules.checking import Check, Held, check_in_words, held
-from ..rules.document import Document, Identity, Part
+from ..rules.document import Document, Identity, Kind, Part
 from .grid import counts, headings, leading, row_of, total_of
 from .proof import Laid, Placed, called, write_proof
 
@@ -23,6 +23,10 @@ HEADINGS_AT = 3
 # Lines of a part that the proof tells one by one. Nobody reads more: those of a longer part are proved table
 # by table, by one formula for each identity, which takes half the time and half the file.
 EACH_PROVED = 2_500
+# In letters: names as long as the longest of a genus and a species that is common.
+_WIDTHS = {"name": 28, "common name": 28, "count class": 8, "unit": 12}
+# Words of a sentence take the lines that they need.
+_LOOK = {Kind.TEXT: "text"}
 # Lines between two words about how far it is.
 EVERY = 500
 Progress = Callable[[int], None]
@@ -102,14 +106,20 @@ def _write_part(
     before = leading(part)
     sheet.set_column(0, 0, 6)
     sheet.set_column(1, len(before) - 1, 20)
+    for heading, width in _WIDTHS.items():
+        if heading in before:
+            sheet.set_column(before.index(heading), before.index(heading), width)
     sheet.set_column(len(before), len(before) + len(part.columns), 11)
+    for at, column in enumerate(part.columns, start=len(before)):
+        if column.kind is Kind.TEXT and not column.under:
+            sheet.set_column(at, at, 32)
     sheet.write_string(0, 0, f"{document.title}: {part.title}", look["title"])
     sheet.write_string(1, 0, dict(document.head).get("basis", ""))
     for i, heading in enumerate(headings(part)):
         sheet.write_string(HEADINGS_AT, i, heading, look["heading"])
     looks = [
         *("name" if heading == "name" else "" for heading in before),
-        *(column.kind.value if counts(column) else "" for column in part.columns),
+        *(column.kind.value if counts(column) else _LOOK.get(column.kind, "") for column in part.columns),
     ]
     formats = [look.get(one) for one in looks]
     short = sum(len(table.lines) for table in part.tables()) <= EACH_PROVED
@@ -146,5 +156,8 @@ def _write(sheet: Any, at: int, values: list[int | str | None], looks: list[Any]
     for i, (value, look) in enumerate(zip(values, looks, strict=True)):
         if isinstance(value, int):
             sheet.write_number(at, i, value, look)
+        elif value and value.isdecimal():
+            # A limit is a number, where nothing is said behind it.
+            sheet.write_number(at, i, int(value), look)
         elif value:
             sheet.write_string(at, i, value, look)
