@@ -172,9 +172,9 @@ def _groups(question: Question, ends: EndColumns) -> tuple[Numbers, Sequence[str
 
 def _coded(words: Iterable[str]) -> tuple[Sequence[str], Numbers]:
     """Every word once, and the position of each in that."""
-    found: dict[str, int] = {}
-    codes = [found.setdefault(word, len(found)) for word in words]
-    return tuple(found), np.array(codes, dtype=np.int64)
+    told = list(words)
+    code = {word: i for i, word in enumerate(dict.fromkeys(told))}
+    return tuple(code), np.fromiter(map(code.__getitem__, told), np.int64, len(told))
 
 
 def row_function(

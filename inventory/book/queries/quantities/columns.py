@@ -265,9 +265,10 @@ def end_columns(cells: Numbers) -> EndColumns:
 
 def _coded(words: Iterable[str]) -> tuple[tuple[str, ...], Numbers]:
     """Every word once, and the position of each in that. The empty word is 0."""
-    known_words: dict[str, int] = {"": 0, _OFF_SITE: 1}
-    codes = [known_words.setdefault(word, len(known_words)) for word in words]
-    return tuple(known_words), np.array(codes, dtype=np.int64)
+    told = list(words)
+    every = tuple(dict.fromkeys(["", _OFF_SITE, *told]))
+    code = {word: i for i, word in enumerate(every)}
+    return every, np.fromiter(map(code.__getitem__, told), np.int64, len(told))
 
 
 def table(sql: str, params: Sequence[Any], width: int) -> Numbers:

@@ -2,11 +2,16 @@
 
 from collections.abc import Iterable
 from datetime import datetime
+from operator import itemgetter
 from typing import Any
 
+import numpy as np
+
+from inventory.book.rules.columns import Numbers, Truths
 from inventory.book.rules.kinds import ARRIVALS, EventKind
 from inventory.book.rules.sources import ArrivalBits, inherit
 
+from .columns import table
 from .of_kinds import OfKinds
 from .sql import among, known, moment, out_of_index, rows
 
@@ -15,6 +20,12 @@ from .sql import among, known, moment, out_of_index, rows
 _NOT_REVERSED = """
  AND e.reverses_id IS NULL
  AND NOT EXISTS (SELECT 1 FROM book_event r WHERE r.reverses_id = e.id{entered})
+"""
+
+# The same where all events are read: those that were reversed are few and read once.
+_AMONG_ALL_NOT_REVERSED = """
+ AND e.reverses_id IS NULL
+ AND e.id NOT IN (SELECT r.reverses_id FROM book_event r WHERE r.reverses_id IS NOT NULL{entered})
 """
 
 # What came into any lot, by the event's kind, which leaves most events aside before a flow is read. The cells
@@ -86,10 +97,12 @@ def _read_labels(
     bits = ArrivalBits()
     if lots is None:
         found = inherit(*_of_every_lot(bits, before, known_at))
-        return {lot: bits.label(own) for lot, own in found.items()}
-    wanted = set(lots)
-    found = inherit(*_into(_givers(wanted), bits, before, known_at))
-    return {lot: bits.label(own) for lot, own in found.items() if lot in wanted}
+    else:
+        wanted = set(lots)
+        of_givers = inherit(*_into(_givers(wanted), bits, before, known_at))
+        found = {lot: own for lot, own in of_givers.items() if lot in wanted}
+    labels = {own: bits.label(own) for own in {*found.values()}}
+    return {lot: labels[own] for lot, own in found.items()}
 
 
 # What arrived in each lot, as bits; giver and taker of each regroup.
@@ -97,21 +110,56 @@ _Came = tuple[dict[int, int], list[tuple[int, int]]]
 
 
 def _of_every_lot(bits: ArrivalBits, before: datetime | None, known_at: datetime | None) -> _Came:
-    """Two queries, the cells after the flows, so that no cell is missing."""
-    arrived: dict[int, int] = {}
-    edges = []
+    """Two queries, the cells after the flows, so that no cell is missing.
+
+    A house has some hundred thousands of these flows and few arrivals that differ: what is said of each is
+    looked up once, and lots are found in whole columns.
+    """
     flows = _asked(_EVERY, before, known_at)
-    lot_of: dict[int, int] = dict(rows(_INSIDE, []))
-    regrouped = EventKind.REGROUPED.value
-    for from_cell, to_cell, kind, party, permit in flows:
-        lot = lot_of.get(to_cell)
-        if lot is None:
-            continue
-        if kind != regrouped:
-            arrived[lot] = arrived.get(lot, 0) | bits[kind, party, permit]
-        elif lot_of.get(from_cell, lot) != lot:
-            edges.append((lot_of[from_cell], lot))
-    return arrived, edges
+    lot_of = _lots_of_inside_cells()
+    if not flows:
+        return {}, []
+    giver, taker = (_looked_up(lot_of, map(itemgetter(end), flows), len(flows)) for end in (0, 1))
+    bit_of = _BitOf(bits)
+    # The number of the arrival's bit; of a regroup -1.
+    bit = np.fromiter(map(bit_of.__getitem__, map(itemgetter(2, 3, 4), flows)), np.int64, len(flows))
+    arrived: dict[int, int] = {}
+    for lot, own in _each_once(taker, bit, (taker > 0) & (bit >= 0)):
+        arrived[lot] = arrived.get(lot, 0) | (1 << own)
+    return arrived, _each_once(giver, taker, (bit < 0) & (giver > 0) & (taker > 0) & (giver != taker))
+
+
+class _BitOf(dict[tuple[str, str, str], int]):
+    """The number of the bit of each arrival by kind, party and permit; -1 of what came out of another lot."""
+
+    def __init__(self, bits: ArrivalBits) -> None:
+        super().__init__()
+        self._bits = bits
+
+    def __missing__(self, said: tuple[str, str, str]) -> int:
+        regrouped = said[0] == EventKind.REGROUPED.value
+        found = self[said] = -1 if regrouped else self._bits[said].bit_length() - 1
+        return found
+
+
+def _lots_of_inside_cells() -> Numbers:
+    """By the number of a cell its lot; 0 outside, and of no cell. One query."""
+    cell, lot = table(_INSIDE, [], 2)
+    found = np.zeros(int(cell.max(initial=0)) + 1, dtype=np.int64)
+    found[cell] = lot
+    return found
+
+
+def _looked_up(lot_of: Numbers, cells: Iterable[int], count: int) -> Numbers:
+    at = np.fromiter(cells, np.int64, count)
+    return np.where(at < len(lot_of), lot_of[np.minimum(at, len(lot_of) - 1)], 0)
+
+
+def _each_once(a: Numbers, b: Numbers, which: Truths) -> list[tuple[int, int]]:
+    """The pairs of two columns where ``which`` holds; numbers from 0 on."""
+    size = int(b.max(initial=0)) + 1
+    pairs = np.unique(a[which] * size + b[which])
+    return list(zip((pairs // size).tolist(), (pairs % size).tolist(), strict=True))
 
 
 def _into(lots: list[int], bits: ArrivalBits, before: datetime | None, known_at: datetime | None) -> _Came:
@@ -149,7 +197,7 @@ def _asked(
     entered, more = known(known_at)
     later, even_more = known(known_at, "r")
     params = [*even_more]
-    sql += _NOT_REVERSED.format(entered=later)
+    sql += (_AMONG_ALL_NOT_REVERSED if into is None else _NOT_REVERSED).format(entered=later)
     if before is not None:
         sql += " AND f.effective_at < %s"
         params.append(moment(before))
