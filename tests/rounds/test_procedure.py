@@ -85,6 +85,9 @@ def test_a_move_in_the_quiet_time_is_flagged_until_both_sheets_have_it(house: Te
         "moved", lot=house.lots["wrasse"], place="K1", to_place="K2", unknown=2, happened="2026-09-28T15:00"
     )
     factories.make_event("died", lot=house.lots["goby"], place="K1", happened="2026-09-27")
+    # A count that found one fewer is booked at its moment; nobody carried an animal.
+    lost = {"lot": house.lots["goby"], "place": "K1", "reason": "unexplained loss"}
+    factories.make_event("unaccounted", happened="2026-09-28T16:00", **lost)
     found = disturbed(census, DEFAULTS, now=NOW)
     assert [(one.sheet.place.code, one.event.pk, one.into, one.n, one.flagged) for one in found] == [
         ("K1", moved.pk, False, 2, True),

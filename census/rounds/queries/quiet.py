@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from django.db.models import Q
 
 from inventory.book.models import Event, Flow
+from inventory.book.rules.kinds import EventKind
 
 from ..models import Census, Line, QuietMove, Sheet
 from ..rules.settings import CensusSettings
@@ -33,6 +34,10 @@ class Disturbed:
         return self.said is None or not self.said.on_both_sheets
 
 
+# What a count says of the book, at the count's own moment: nobody carried an animal.
+_BOOKED_ONLY = (EventKind.UNACCOUNTED.value, EventKind.FOUND.value)
+
+
 @dataclass(frozen=True, slots=True)
 class _Quiet:
     sheet: Sheet
@@ -50,7 +55,8 @@ def disturbed(census: Census, settings: CensusSettings, *, now: datetime) -> lis
     if not quiet:
         return []
     window = Q(effective_at__gte=min(q.starts for q in quiet), effective_at__lt=max(q.ends for q in quiet))
-    flows = Flow.objects.filter(window, reversal=False).values_list(
+    crossed = Flow.objects.filter(window, reversal=False).exclude(event__kind__in=_BOOKED_ONLY)
+    flows = crossed.values_list(
         "event_id", "from_cell__account__place", "to_cell__account__place", "n", "effective_at"
     )
     said = {(one.sheet_id, one.event_id): one for one in QuietMove.objects.filter(sheet__census=census)}

@@ -5,6 +5,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -77,7 +78,8 @@ def trade_event(request: HttpRequest, pk: int, taxon: int) -> HttpResponse:
             add_problems(form, refused.problems)
         else:
             messages.success(request, "It is kept.")
-            return redirect("trade")
+            # Back to the table of its year, which may not be this one.
+            return redirect(f"{reverse('trade')}?year={timezone.localdate(event.effective_at).year}")
     return render(request, "permits/trade_event.html", {"form": form, "one": found})
 
 
