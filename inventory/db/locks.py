@@ -9,6 +9,8 @@ from time import monotonic
 
 from django.db import OperationalError, connection
 
+from .trips import Statement, tell
+
 try:
     import fcntl
 except ImportError:  # a system without it has one queue for each process
@@ -154,5 +156,5 @@ def serialize_writers() -> None:
     order anyway, so an advisory lock makes a queue.
     """
     if connection.vendor == "postgresql" and not getattr(_holding, "depth", 0):
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [_LEDGER_LOCK])
+        # What is asked after it looks at the tables after it, though it be on the same way.
+        tell([Statement("SELECT pg_advisory_xact_lock(%s)", [_LEDGER_LOCK])])

@@ -81,11 +81,14 @@ class Prepared:
             (rows,), converters = ask([question.statement]), question.converters
         else:
             rows, converters = answer
+        if not converters:
+            return rows
+        own = connections[DEFAULT_DB_ALIAS]
         found = [list(row) for row in rows]
         for at, turns, column in converters:
             for row in found:
                 for turn in turns:
-                    row[at] = turn(row[at], column, connection)
+                    row[at] = turn(row[at], column, own)
         return [tuple(row) for row in found]
 
     def of(self, *values: Any) -> Question | None:

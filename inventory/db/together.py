@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 from django.db import connection, transaction
 
 from .locks import busy, left_until, patience_ends, queue_of_writers, writers_lock
+from .trips import going_along
 
 MOST = 32
 
@@ -101,7 +102,8 @@ def write_together(work: Callable[[], T], careful: Callable[[], T] | None = None
 
 def _write(group: list[_Waiting]) -> None:
     try:
-        with transaction.atomic(), writers_lock():
+        # Nothing of it stays when anything is raised, so what is written may go along with what is asked.
+        with transaction.atomic(), going_along(), writers_lock():
             answers = [one.work() for one in group]
     except Exception:
         return  # Each is done again by itself, and tells its own caller.

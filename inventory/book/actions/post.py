@@ -18,7 +18,7 @@ from inventory.db.insert import FEW, insert_few, insert_rows
 from inventory.db.locks import serialize_writers
 from inventory.db.prepared import Question
 from inventory.db.statistics import refresh_statistics
-from inventory.db.trips import ask
+from inventory.db.trips import tell
 from inventory.names.models import Taxon
 
 from ..models import Account, Cell, Event, Flag, Flow, Lot, Place, StatedRange
@@ -344,7 +344,7 @@ def _insert(events: list[dict[str, Any]], flows: list[dict[str, Any]], bounds: l
         (model, rows) for model, rows in ((Event, events), (Flow, flows), (StatedRange, bounds)) if rows
     ]
     if all(len(rows) <= FEW for _, rows in tables):
-        ask([insert_few(model, rows) for model, rows in tables])
+        tell([insert_few(model, rows) for model, rows in tables])
         return
     for model, rows in tables:
         insert_rows(model, list(rows[0]), (list(row.values()) for row in rows))

@@ -16,7 +16,7 @@ from inventory.book.models.flags import FlagKind
 from inventory.db.insert import insert_few
 from inventory.db.prepared import Prepared, read_ahead
 from inventory.db.together import write_together
-from inventory.db.trips import ask
+from inventory.db.trips import tell
 from inventory.people.actions.devices import seen
 from inventory.people.models import Device, DeviceScope, Person
 
@@ -198,7 +198,7 @@ def _keep(
         "replaces": stated.replaces if stated else None,
         "undoes_id": booked.undoes.pk if booked and booked.undoes else None,
     }
-    ask([*(booked.beside if booked else ()), insert_few(Entry, [row])])
+    tell([*(booked.beside if booked else ()), insert_few(Entry, [row])])
     return answer
 
 
