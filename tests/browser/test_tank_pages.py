@@ -190,4 +190,7 @@ def test_the_registrar_says_what_an_animal_on_no_list_was_and_the_permit_officer
     page.get_by_role("link", name="Not on the list: 1, a cushion star").click()
     _look(page, "settled")
     page.get_by_role("link", name="Settled: A0").click()
-    page.wait_for_url("**/record/settled/A0")
+    page.wait_for_url("**/record/settled/A0?finding=*")
+    assert page.locator("#id_unknown").input_value() == "1"
+    assert "a cushion star" in page.locator("#id_note").input_value()
+    _look(page, "filled in")
