@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 
@@ -86,7 +87,7 @@ def test_a_move_in_the_quiet_time_is_flagged_until_both_sheets_have_it(house: Te
     )
     factories.make_event("died", lot=house.lots["goby"], place="K1", happened="2026-09-27")
     # A count that found one fewer is booked at its moment; nobody carried an animal.
-    lost = {"lot": house.lots["goby"], "place": "K1", "reason": "unexplained loss"}
+    lost: dict[str, Any] = {"lot": house.lots["goby"], "place": "K1", "reason": "unexplained loss"}
     factories.make_event("unaccounted", happened="2026-09-28T16:00", **lost)
     found = disturbed(census, DEFAULTS, now=NOW)
     assert [(one.sheet.place.code, one.event.pk, one.into, one.n, one.flagged) for one in found] == [
