@@ -94,6 +94,27 @@ def test_a_line_begins_with_the_opening_stock_and_not_with_nought_before_it(
     assert charts.TOP < float(begins[2]) < charts.FOOT - 50
 
 
+def test_the_table_of_quarters_begins_with_the_first_of_which_the_book_knows_anything(
+    sample: Sample, reader: Client
+) -> None:
+    """A row of noughts would say that it was looked for, and was not there."""
+    book = Book()
+    place, lot = make_place("X1"), make_lot("OLD", taxon=make_taxon("Conger conger"))
+    book.crossing("received", "2026-02-01", lot, place, 7)
+    book.crossing("died", "2026-02-03", lot, place, 7)
+    asked = {"taxon": "Conger conger"}
+    assert [*closings(reader, **asked)] == ["2026 Q1", "2026 Q2", "2026 Q3"]
+    flows = reader.get("/populations/trend.csv", {**QUARTER, **asked, "part": "3"}).content.decode()
+    assert [line.split(",")[0] for line in flows.splitlines()[1:]] == ["2026 Q1", "2026 Q2", "2026 Q3"]
+    page = reader.get("/reports/taxon", {**QUARTER, "subject": "Conger conger"}).content.decode()
+    assert re.findall(r'<th scope="row" class="short">(20\d\d Q\d)</th>', page)[:3] == [
+        "2026 Q1",
+        "2026 Q2",
+        "2026 Q3",
+    ]
+    assert '<h1><i class="name">Conger conger</i>, ' in page
+
+
 def test_small_charts_have_one_scale_unless_each_is_to_have_its_own(sample: Sample, reader: Client) -> None:
     page = reader.get("/populations/compare", QUARTER).content.decode()
     assert '<option value="same" selected>one for all</option>' in page
