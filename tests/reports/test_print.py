@@ -145,3 +145,21 @@ def test_words_in_a_workbook_have_room_and_break_and_a_limit_is_a_number() -> No
     assert why.alignment.wrap_text
     assert sheet.column_dimensions[why.column_letter].width > 30
     assert number.data_type == "n"
+
+
+@pytest.mark.parametrize("before", range(8, 24, 3))
+def test_the_facts_of_a_place_stand_on_the_page_of_its_table(before: int) -> None:
+    """Small tables after each other, begun at many heights of a page."""
+    column, figure = Column("n", "closing", summed=False), {"n": Figure(1)}
+
+    def block(name: str, lines: int) -> Block:
+        rows = [Line(n, Name("Gobius niger"), "", lambda: figure) for n in range(1, lines + 1)]
+        table = Table("animal", rows, figure, "Total")
+        return Block(name, [("keeper", f"of {name}")], [table], ["Newly seen: none."] * 4)
+
+    blocks = [block("A1", before), *(block(f"B{n}", 1) for n in range(6))]
+    out = BytesIO()
+    write_pdf(Document("x", "X", [], [Part("p", "P", "", [column], blocks)], []), out, made="", annex={})
+    for text in map(text_of, read_pages(out)):
+        for one in blocks:
+            assert (f"keeper of {one.title}" in text) <= (f"{one.title}, unit: animal" in text)

@@ -172,7 +172,10 @@ def _opening(part: Part, block: Block, title: list[Any], names: Italics) -> Iter
         yield KeepTogether([*lead, drawn[0]])
         yield from drawn[1:]
     else:
-        yield CondPageBreak(ROOM + (ROOM_OF_PART if title else 0))
+        # A table of one line is not cut between it, its total and the notes.
+        short = bool(block.tables) and len(block.tables[0].lines) == 1
+        more = 24.0 + 11.0 * min(len(block.notes), FEW_NOTES) if short else 0.0
+        yield CondPageBreak(ROOM + more + (ROOM_OF_PART if title else 0))
         yield from lead
 
 
