@@ -55,7 +55,9 @@ def do_release_action(options: dict[str, Any], out: Out, err: Out) -> None:
 def _compare(options: dict[str, Any], out: Out, err: Out) -> None:
     release = _release(options["release"])
     if release.is_current and not options["release"]:
-        err.write(f"{release} was loaded last and is in use: no newer one waits. Name another to compare it.\n")
+        err.write(
+            f"{release} was loaded last and is in use: no newer one waits. Name another to compare it.\n"
+        )
     found = compared(release)
     against = f"{release} against {found.current or 'no release in use'}"
     if options["format"] == "table":
