@@ -1,5 +1,6 @@
 """Pages that write: record an event of a lot, and take an event back."""
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from django.contrib import messages
@@ -17,7 +18,8 @@ from inventory.people.models import Person
 
 from . import blind, filled_in
 from .actions.flags import settle_flag
-from .actions.post import LedgerRefused, post_event
+from .actions.post import LedgerRefused, Posted
+from .actions.record import record_event
 from .actions.refusing import keep_refused
 from .forms import RecordForm, TakeBackForm
 from .models import Event, Flag, Lot, LotKind
@@ -56,7 +58,7 @@ def record(request: HttpRequest, kind: str, accession: str) -> HttpResponse:
     )
     if request.method == "POST" and form.is_valid():
         try:
-            posted = post_event(
+            posted, said = record_event(
                 form.draft(entered_by=person.name),
                 now=now,
                 zone=timezone.get_current_timezone(),
@@ -64,7 +66,7 @@ def record(request: HttpRequest, kind: str, accession: str) -> HttpResponse:
         except LedgerRefused as refused:
             form.add_problems(refused.problems)
         else:
-            _say(request, posted.event_id, again=posted.already)
+            _say(request, posted, said)
             return redirect("lot", accession=lot.accession)
     if form.is_bound:
         what = f"{recording.words}, {lot.accession}"
@@ -91,11 +93,11 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         draft = form.draft(takes_back=event.identifier, entered_by=person.name, now=now)
         try:
-            posted = post_event(draft, now=now, zone=timezone.get_current_timezone())
+            posted, said = record_event(draft, now=now, zone=timezone.get_current_timezone())
         except LedgerRefused as refused:
             form.add_problems(refused.problems)
         else:
-            _say(request, posted.event_id, again=posted.already)
+            _say(request, posted, said)
             return redirect("event", pk=event.pk)
     if form.is_bound:
         ends = ("from_cell__lot__accession", "to_cell__lot__accession")
@@ -155,12 +157,14 @@ def _approvers(person: Person, now: datetime) -> list[str]:
     ]
 
 
-def _say(request: HttpRequest, event_id: int, *, again: bool) -> None:
-    if again:
-        messages.info(request, f"This was sent before; it stands once, as event {event_id}.")
+def _say(request: HttpRequest, posted: Posted, said: Sequence[str]) -> None:
+    if posted.already:
+        messages.info(request, f"This was sent before; it stands once, as event {posted.event_id}.")
     else:
-        messages.success(request, f"Recorded as event {event_id}.")
-    if Flag.objects.filter(event=event_id, kind=FlagKind.LATE_ENTRY).exists():
+        messages.success(request, f"Recorded as event {posted.event_id}.")
+    for words in said:
+        messages.warning(request, words)
+    if Flag.objects.filter(event=posted.event_id, kind=FlagKind.LATE_ENTRY).exists():
         messages.warning(
             request,
             "It happened in a period that is closed: the report that was signed stays as it is, "

@@ -21,3 +21,9 @@ class TanksideRoom(AppConfig):
         from .queries.unlisted import values_for_the_form
 
         filled_in.ask("finding", values_for_the_form)
+        # A death is an alarm wherever it is entered.
+        from inventory.book.actions import record
+
+        from .actions.alarms import alarms_of_recorded
+
+        record.ask(alarms_of_recorded)

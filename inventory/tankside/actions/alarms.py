@@ -6,9 +6,11 @@ from datetime import datetime
 from django.db.models import Q
 
 from inventory.book.models import Cell, Event, Flow, Lot, Place
+from inventory.book.queries.settings import numbers_in_use
 from inventory.book.rules.kinds import EventKind
 from inventory.db.insert import change_row
 from inventory.db.prepared import Prepared, read_ahead
+from inventory.db.trips import Statement, ask
 from inventory.names.models import CountClass
 from inventory.people.models import Person
 
@@ -57,16 +59,59 @@ _LEFT = Prepared(
 
 
 def raise_alarms(booked: Booked, around: Surroundings) -> str:
-    """Rows for what this death makes an alarm of, in the entry's own transaction; all of it in words.
-
-    An alarm of the same kind for the same tank that nobody has seen yet is not raised again, for it is
-    still ringing; its words tell the number that it has come to. The post goes out after the commit; the
-    entry never waits for it.
+    """Rows for what a death at the tank makes an alarm of, in the entry's own transaction; all of it in
+    words. The post goes out after the commit; the entry never waits for it.
     """
     lot, place, moment = booked.lot, booked.place, booked.moment
-    if lot is None or place is None or moment is None or booked.event_id is None or is_eggs(lot.unit):
+    if lot is None or place is None or moment is None or booked.event_id is None:
         return ""
-    since = around.now - WINDOW
+    found, changes = _raise(
+        booked.event_id, lot, place, moment, limits=limits_of(around.numbers), now=around.now
+    )
+    booked.beside.extend(changes)
+    return "; ".join(_words(reason, n, lot, place) for reason, n in found)
+
+
+def alarms_of_recorded(event: Event, now: datetime) -> str:
+    """The same for a death that is recorded at a desk, and for one that is taken back there. One of an
+    animal that others hold is no alarm: it died under their eyes."""
+    limits = limits_of(numbers_in_use())
+    taken_back = event.reverses
+    if taken_back is not None:
+        if taken_back.kind == EventKind.DIED:
+            tell_of_taken_back(taken_back, limits=limits, now=now)
+        return ""
+    if event.kind != EventKind.DIED:
+        return ""
+    said = []
+    for lot, place in _lots_and_places(event):
+        found, changes = _raise(event.pk, lot, place, event.effective_at, limits=limits, now=now)
+        ask(changes)
+        said += [_words(reason, n, lot, place) for reason, n in found]
+    return f"An alarm: {'; '.join(said)}." if said else ""
+
+
+def _lots_and_places(event: Event) -> list[tuple[Lot, Place]]:
+    """Whose animals died where on the premises; the sexes of a lot are several cells of it."""
+    cells = Cell.objects.filter(flows_out__event=event, inside=True)
+    ends = {
+        (cell.lot_id, cell.account_id): (cell.lot, cell.account.place)
+        for cell in cells.select_related("lot__taxon", "account__place").order_by("pk")
+    }
+    return [(lot, place) for lot, place in ends.values() if place is not None and not place.off_site]
+
+
+def _raise(
+    event_id: int, lot: Lot, place: Place, moment: datetime, *, limits: Limits, now: datetime
+) -> tuple[list[tuple[Reason, int]], list[Statement]]:
+    """The reasons for an alarm with their numbers, and what is still to be written of those that ring.
+
+    An alarm of the same kind for the same tank that nobody has seen yet is not raised again, for it is
+    still ringing; its words tell the number that it has come to.
+    """
+    if is_eggs(lot.unit):
+        return [], []
+    since = now - WINDOW
     with read_ahead(
         _CELLS_OF_PLACE.of(place.pk),
         _CELLS_OF_LOT.of(lot.pk),
@@ -85,33 +130,33 @@ def raise_alarms(booked: Booked, around: Surroundings) -> str:
             of_lot=of_lot,
             held_now=_HELD(lot.pk)[0][0],
         )
-        found = reasons(deaths, limits_of(around.numbers), now=around.now)
+        found = reasons(deaths, limits, now=now)
         if not found:
-            return ""
+            return [], []
         ringing = _RINGING(place.pk, since)
-    alarms = []
+    alarms, changes = [], []
     for reason, n in found:
         said = _words(reason, n, lot, place)[:300]
         rings = _ringing(reason, lot, ringing)
         if rings is not None:
             # Whoever looks reads how many there are now.
-            booked.beside.append(change_row(Alarm, rings, words=said))
+            changes.append(change_row(Alarm, rings, words=said))
             continue
         alarms.append(
             Alarm(
                 reason=reason,
-                event_id=booked.event_id,
+                event_id=event_id,
                 place=place,
                 lot=lot,
                 words=said,
-                raised_at=around.now,
-                next_try_at=around.now,
+                raised_at=now,
+                next_try_at=now,
             )
         )
     if alarms:
         Alarm.objects.bulk_create(alarms)
         send_soon()
-    return "; ".join(_words(reason, n, lot, place) for reason, n in found)
+    return found, changes
 
 
 def limits_of(numbers: Mapping[str, int]) -> Limits:
