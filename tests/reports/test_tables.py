@@ -24,7 +24,8 @@ NUMBER, BELOW = Column("n", "Number"), Column("b", "below <it>", under=True)
 def test_a_cell_says_and_asks_what_django_would_write(figure: Figure, below: Figure, kind: Kind) -> None:
     column = Column("n", "Number", kind)
     figures = {"n": figure, "b": below}
-    small = said_of(BELOW, below) and format_html(
+    # "at most 0" below a 0 says nothing.
+    small = (said_of(BELOW, below) if below.value != 0 else "") and format_html(
         "<br><small>{} {}</small>", BELOW.heading, _linked(BELOW, below)
     )
     # No text here is longer than a few letters.

@@ -48,6 +48,8 @@ ABREAST = 15
 ROOM = 120.0
 # The title of a part stands above that of its first block.
 ROOM_OF_PART = 40.0
+# With so much room, in points, nothing more is gained on the next page.
+FULL_PAGE = landscape(A4)[1] - 2 * MARGIN - 14 - 2 * INSET - 1
 RULE = Color(0.6, 0.6, 0.6)
 # Notes up to so many stay on the page of the total that they speak of.
 FEW_NOTES = 16
@@ -96,6 +98,19 @@ def write_pdf(
 
     story = _story(document, annex, without, picture, progress)
     paper.build([*story], canvasmaker=numbered(foot))
+
+
+class _Kept(LongTable):
+    """A table whose rows stand together where NOSPLIT asks for it, and come apart where a page is too short
+    for that: names and reasons may be long."""
+
+    def split(self, width: float, height: float) -> list[Any]:
+        pieces: list[Any] = super().split(width, height)
+        if pieces or height < FULL_PAGE or not self._nosplitCmds:
+            return pieces
+        self._nosplitCmds = []
+        apart: list[Any] = super().split(width, height)
+        return apart
 
 
 def _story(
@@ -251,7 +266,7 @@ def _table(
     if notes:
         rows.append([notes, *([""] * (len(rows[0]) - 1))])
     end = noted or len(rows)
-    drawn = LongTable(rows, colWidths=_widths(part, lead, above, label), repeatRows=2, hAlign="LEFT")
+    drawn = _Kept(rows, colWidths=_widths(part, lead, above, label), repeatRows=2, hAlign="LEFT")
     drawn.setStyle(TableStyle([*_looks(lead, above, end), *_ends(lead, total, noted, len(rows))]))
     return drawn
 
