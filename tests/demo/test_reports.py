@@ -241,7 +241,9 @@ def test_the_restated_quarter_tells_its_changed_figures_with_their_event(house: 
             (line.figures for line in t.lines)}  # fmt: skip
     assert ("closing", 4, 3) in told
     assert all(
-        "happened 20 September 2025" in str(line.figures["events"].value) for t in block.tables for line in t.lines
+        "happened 20 September 2025" in str(line.figures["events"].value)
+        for t in block.tables
+        for line in t.lines
     )
 
 
