@@ -104,13 +104,12 @@ class _Kept(LongTable):
     """A table whose rows stand together where NOSPLIT asks for it, and come apart where a page is too short
     for that: names and reasons may be long."""
 
-    _nosplitCmds: list[tuple[Any, ...]]
-
     def split(self, width: float, height: float) -> list[Any]:
         pieces: list[Any] = super().split(width, height)
-        if pieces or height < FULL_PAGE or not self._nosplitCmds:
+        if pieces or height < FULL_PAGE:
             return pieces
-        self._nosplitCmds = []
+        # The library's own name for what NOSPLIT has asked for.
+        vars(self)["_nosplitCmds"] = []
         apart: list[Any] = super().split(width, height)
         return apart
 
