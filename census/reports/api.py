@@ -33,6 +33,7 @@ from inventory.people.queries import NotAPersonError, has_left, person_of
 from inventory.permits.models import Permit
 from inventory.permits.queries.accounts import accounts
 from inventory.tankside.api import Token
+from inventory.tankside.schemas import ANSWERS
 
 from . import schemas
 
@@ -69,9 +70,7 @@ class SignedIn(APIKeyCookie):
 READS = [ReportsToken(), SignedIn()]
 
 
-@router.get(
-    "/change", auth=READS, response={200: schemas.ChangeOut, **schemas.ANSWERS}, summary="Population change"
-)
+@router.get("/change", auth=READS, response={200: schemas.ChangeOut, **ANSWERS}, summary="Population change")
 def change(request: HttpRequest, asked: Query[schemas.QuestionIn]) -> Any:
     """By taxon, place (exhibit), lot, source or owner, of any days, as reported or as known at a moment."""
     _not_while_counting(request)
@@ -108,7 +107,7 @@ def change(request: HttpRequest, asked: Query[schemas.QuestionIn]) -> Any:
 @router.get(
     "/events",
     auth=READS,
-    response={200: schemas.EventsOut, **schemas.ANSWERS},
+    response={200: schemas.EventsOut, **ANSWERS},
     summary="Events behind a figure",
 )
 def events(request: HttpRequest, asked: Query[schemas.FigureIn]) -> Any:
@@ -128,7 +127,7 @@ def events(request: HttpRequest, asked: Query[schemas.FigureIn]) -> Any:
     }
 
 
-@router.get("/stock", auth=READS, response={200: schemas.StockOut, **schemas.ANSWERS}, summary="Stock list")
+@router.get("/stock", auth=READS, response={200: schemas.StockOut, **ANSWERS}, summary="Stock list")
 def stock(request: HttpRequest, asked: Query[schemas.StockIn]) -> Any:
     """What is held at the end of a day, by taxon, place, lot or source, as known at a moment."""
     _not_while_counting(request)
@@ -147,9 +146,7 @@ def stock(request: HttpRequest, asked: Query[schemas.StockIn]) -> Any:
     }
 
 
-@router.get(
-    "/permits", auth=READS, response={200: schemas.PermitsOut, **schemas.ANSWERS}, summary="Permits' table"
-)
+@router.get("/permits", auth=READS, response={200: schemas.PermitsOut, **ANSWERS}, summary="Permits' table")
 def permits(request: HttpRequest, asked: Query[schemas.PermitsIn]) -> Any:
     """What was taken under each line of each permit and what is left, at the end of a day."""
     _not_while_counting(request)

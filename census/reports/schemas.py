@@ -1,7 +1,7 @@
 """What the reports' routes of the interface are asked with, and what they answer, field by field."""
 
 from datetime import date, datetime
-from typing import Annotated, Any
+from typing import Annotated
 
 from django.utils import timezone
 from ninja import Field, Schema
@@ -10,7 +10,6 @@ from pydantic import AfterValidator
 from census.change.rules.question import Basis, By
 from inventory.book.queries.quantities import StockBy
 from inventory.book.rules.scope import Scope
-from inventory.tankside.schemas import TroubleOut
 from inventory.tankside.schemas_text import LARGEST_NUMBER, Text
 
 # A house keeps no books outside of these, and no zone moves a day of them out of the calendar.
@@ -189,6 +188,3 @@ class EventsOut(PageOut):
     figure: int = Field(description="What stands in the report.")
     sum: int = Field(description="Sum of all flows, of every part.")
     rows: list[EventRowOut] = Field(description="Flows of this part, oldest first.")
-
-
-ANSWERS: dict[int, Any] = dict.fromkeys((401, 403, 422, 429), TroubleOut)

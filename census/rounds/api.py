@@ -13,7 +13,7 @@ from inventory.people.actions.devices import seen
 from inventory.people.models import Device, DeviceScope, Person
 from inventory.people.queries.devices import code_changes, read_pass
 from inventory.tankside.api import TOKEN
-from inventory.tankside.schemas import EntriesOut, TroubleOut, Unreadable
+from inventory.tankside.schemas import ANSWERS, EntriesOut, Unreadable
 
 from . import schemas
 from .actions.device_counts import Counted, CountedLine, ReceivedCount, take_device_counts
@@ -25,7 +25,7 @@ router = Router(tags=["census"])
 @router.post(
     "/count-sheets",
     auth=TOKEN,
-    response={200: schemas.CountSheetsOut, 401: TroubleOut, 403: TroubleOut, 422: TroubleOut},
+    response={200: schemas.CountSheetsOut, **ANSWERS},
     summary="The sheets that a person has to count",
 )
 def count_sheets(request: HttpRequest, body: schemas.WhoIn) -> Any:
@@ -48,7 +48,7 @@ def count_sheets(request: HttpRequest, body: schemas.WhoIn) -> Any:
 @router.post(
     "/counts",
     auth=TOKEN,
-    response={200: EntriesOut, 401: TroubleOut, 403: TroubleOut, 422: TroubleOut},
+    response={200: EntriesOut, **ANSWERS},
     summary="Send counts",
 )
 def counts(request: HttpRequest, body: schemas.CountEntriesIn) -> Any:

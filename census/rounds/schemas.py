@@ -113,7 +113,7 @@ class LineIn(WrittenIn):
     """A line of the list."""
 
     line: int = Field(ge=1, le=32_000, description="Number of the line.")
-    seen: dict[str, Seen] = Field(
+    seen: dict[Text, Seen] = Field(
         default={},
         max_length=MOST_LINES,
         description="The roll-call: accession number to seen, not seen or not looked for.",

@@ -60,7 +60,7 @@ TOKEN = Token()
 @router.post(
     "/devices/enrol",
     auth=None,
-    response={200: schemas.EnrolledOut, 403: schemas.TroubleOut, 422: schemas.TroubleOut},
+    response={200: schemas.EnrolledOut, **dict.fromkeys((403, 422, 429), schemas.TroubleOut)},
     summary="Enrol this device",
 )
 def enrol(request: HttpRequest, body: schemas.EnrolIn) -> Any:
@@ -80,9 +80,8 @@ def enrol(request: HttpRequest, body: schemas.EnrolIn) -> Any:
     auth=TOKEN,
     response={
         200: schemas.ConfirmedOut,
-        401: schemas.TroubleOut,
+        **schemas.ANSWERS,
         403: schemas.WrongCodeOut | schemas.TroubleOut,
-        422: schemas.TroubleOut,
     },
     by_alias=True,
     summary="Confirm who holds the device",
@@ -109,7 +108,7 @@ def check_person(request: HttpRequest, body: schemas.CheckIn) -> Any:
 @router.get(
     "/tank-side",
     auth=TOKEN,
-    response={200: dict[str, Any], 304: None, 401: schemas.TroubleOut, 403: schemas.TroubleOut},
+    response={200: dict[str, Any], 304: None, **schemas.ANSWERS},
     summary="Lists for entries without signal",
 )
 def lists(request: HttpRequest) -> HttpResponse:
@@ -136,13 +135,7 @@ def lists(request: HttpRequest) -> HttpResponse:
 @router.get(
     "/pictures/{sha256}",
     auth=TOKEN,
-    response={
-        200: None,
-        401: schemas.TroubleOut,
-        403: schemas.TroubleOut,
-        404: schemas.TroubleOut,
-        422: schemas.TroubleOut,
-    },
+    response={200: None, **schemas.ANSWERS, 404: schemas.TroubleOut},
     openapi_extra={"responses": {200: {"content": {"image/jpeg": {}}}}},
     summary="A small picture of an animal",
 )
@@ -162,12 +155,7 @@ def picture(request: HttpRequest, sha256: Annotated[str, Path(pattern="^[0-9a-f]
 @router.post(
     "/entries",
     auth=TOKEN,
-    response={
-        200: schemas.EntriesOut,
-        401: schemas.TroubleOut,
-        403: schemas.TroubleOut,
-        422: schemas.TroubleOut,
-    },
+    response={200: schemas.EntriesOut, **schemas.ANSWERS},
     summary="Send entries",
 )
 def entries(request: HttpRequest, body: schemas.EntriesIn) -> Any:
@@ -191,12 +179,9 @@ def entries(request: HttpRequest, body: schemas.EntriesIn) -> Any:
     auth=TOKEN,
     response={
         200: schemas.PictureAnswerOut,
-        401: schemas.TroubleOut,
-        403: schemas.TroubleOut,
+        **schemas.ANSWERS,
         404: schemas.TroubleOut,
         413: schemas.TroubleOut,
-        422: schemas.TroubleOut,
-        429: schemas.TroubleOut,
     },
     openapi_extra={
         "requestBody": {

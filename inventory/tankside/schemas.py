@@ -8,6 +8,8 @@ from ninja import Schema
 from pydantic import ConfigDict, Field, ValidationError, WrapValidator
 from pydantic_core.core_schema import ValidatorFunctionWrapHandler
 
+from inventory.doors.storable import storable
+
 from .rules.kinds import EntryKind
 from .schemas_slip import SlipIn
 from .schemas_text import MOST_ANIMALS, Moment, RowNumber, Text
@@ -158,12 +160,13 @@ class EntryIn(Schema):
 
 
 class Unreadable:
-    """An entry whose fields could not be read: as it came, and why."""
+    """An entry whose fields could not be read: as it came, and why in words that can be kept."""
 
     def __init__(self, raw: Any, error: ValidationError) -> None:
         self.raw = raw
         self.problems = [
-            (".".join(str(part) for part in one["loc"]), str(one["msg"])) for one in error.errors()
+            (storable(".".join(str(part) for part in one["loc"])), storable(str(one["msg"])))
+            for one in error.errors()
         ]
 
 
@@ -292,4 +295,8 @@ class TroubleOut(Schema):
     """Why the request was not served."""
 
     detail: str = Field(description="What to do.")
-    reason: str = Field(description="unknown, revoked, scope, code, none or unreadable.")
+    reason: str = Field(description="unknown, revoked, scope, code, none, too many or unreadable.")
+
+
+# What any route that asks for a token may answer instead.
+ANSWERS: dict[int, Any] = dict.fromkeys((401, 403, 422, 429), TroubleOut)

@@ -325,6 +325,9 @@ def make_improbable(house: TestHouse) -> Callable[[], int]:
         ({"lines": [{"line": 1, "passes": [3, 4, 9], "value": 9}]}, "9 is not the middle of the passes, 4"),
         ({"lines": [{"line": 1, "value": 4, "sexes": {"males": 3}}]}, "add up to 3, not 4"),
         ({"lines": [{"line": 1, "letter": "S"}]}, "class D only"),
+        ({"lines": [{"line": 1, "value": 4, "seen": {"A\x001": "seen"}}]}, "a null character cannot be kept"),
+        ({"lines": [{"line": 1, "value": 4, "pi\x00eces": 1}]}, "Extra inputs are not permitted"),
+        ({"lines": [{"line": 1, "value": 4, "pi\ud800ces": 1}]}, "should be a valid string"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_comes_back_in_words_and_is_kept(

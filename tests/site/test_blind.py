@@ -23,7 +23,7 @@ def _aquarist_counts_kelp_hall(small_house: SmallHouse, monkeypatch: pytest.Monk
 
     monkeypatch.setattr(blind, "_ASKED", [])
     blind.ask(hides)
-    # Numbers that stand nowhere else on the pages: too long for a key or a part of a hash to be one by chance.
+    # Numbers that stand nowhere else on the pages: too long to be a key or part of a hash by chance.
     factories.make_event("received", lot="A1", place="E02", males=7_123_123, females=6_411_411)
     jellies = factories.make_lot("A7")
     factories.make_event("received", lot=jellies, place="E02", unknown=1)
