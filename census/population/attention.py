@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 from django.urls import reverse
 from django.utils import timezone
 
+from census.change.rules.words import day_in_words
 from inventory.book import blind
 from inventory.people.attention import Attention, Line
 from inventory.people.models import Person
@@ -48,7 +49,8 @@ def _line(watch: Watch, one: Series, alarm: Alarm) -> Line:
     days = (alarm.day - alarm.since).days + 1
     usual = one.limits.usual * days
     place, taxon = watch.names.places[one.key.place_id], watch.names.taxa[one.key.taxon_id]
-    span = f"on {alarm.day}" if days == 1 else f"from {alarm.since} to {alarm.day}"
+    day, since = day_in_words(alarm.day), day_in_words(alarm.since)
+    span = f"on {day}" if days == 1 else f"from {since} to {day}"
     text = f"{place} {taxon}: {alarm.deaths} died {span}, where {usual:.1f} are usual"
     query = f"?taxon={taxon.replace(' ', '+')}&place={place}&last_day={watch.until}&first_day={alarm.since}"
     return Line(text, reverse("population", args=["watch"]) + query, places=frozenset({one.key.place_id}))

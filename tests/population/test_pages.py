@@ -290,7 +290,7 @@ def test_an_alarm_stands_on_the_list_of_today_but_not_for_who_counts_the_tank(
     now = book.moment("2026-10-06T09:00")
     person, counter = make_person(roles=[Role.CURATOR]), make_person("The counter", roles=[Role.AQUARIST])
     (item,) = items(person, now=now)
-    assert item.lines[0].text.startswith("E1 Clupea harengus: 5 died on 2026-10-01")
+    assert item.lines[0].text.startswith("E1 Clupea harengus: 5 died on 1 October 2026")
     assert "to be expected by chance alone" in item.heading
     hidden = set(item.lines[0].places)
 

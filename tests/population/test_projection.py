@@ -97,10 +97,15 @@ def test_growth_is_per_year_and_says_when_it_is_of_few() -> None:
     ("seen", "why"),
     [
         ([], "no stage"),
-        ([StageRates(0, 0, 0)], "Nobody was seen"),
+        ([StageRates(0, 0, 0)], "Nobody was in stage 1"),
         ([StageRates(3, 3, 1)], "more stayed or grew"),
     ],
 )
 def test_what_was_never_seen_is_not_projected(seen: list[StageRates], why: str) -> None:
     with pytest.raises(CannotEstimate, match=why):
         project(seen, [1] * len(seen), steps=1)
+
+
+def test_a_stage_in_which_nobody_was_is_called_by_its_name() -> None:
+    with pytest.raises(CannotEstimate, match="Nobody was in the stage “juvenile” when the days began"):
+        stage_matrix([StageRates(4, 2, 1), StageRates(0, 0, 0)], ["larva", "juvenile"])

@@ -3,6 +3,7 @@
 import csv
 import re
 from io import StringIO
+from itertools import pairwise
 from xml.etree import ElementTree
 
 import pytest
@@ -86,7 +87,7 @@ def test_a_line_begins_with_the_opening_stock_and_not_with_nought_before_it(
     book.crossing("received", "2026-03-01", lot, place, 2)
     page = reader.get("/populations/trend", {**QUARTER, "taxon": "Conger conger"}).content.decode()
     said = re.sub(r"</?span[^>]*>", "", page)
-    assert "The book begins with opening stock on 2026-02-01, 9 on 2026-09-30." in said
+    assert "The book begins with opening stock on 1 February 2026, 9 on 30 September 2026." in said
     (drawn,) = [one for one in re.findall(r"<svg.*?</svg>", page, re.S) if "line: the book" in one]
     begins = re.search(r'<path d="M([\d.]+) ([\d.]+)L', drawn)
     assert begins
@@ -147,3 +148,14 @@ def test_on_one_scale_a_number_stands_at_one_height_in_every_chart(rows: list[li
             heights.setdefault(n, set()).add(mark.attrib["cy"])
             assert 26 <= float(mark.attrib["cy"]) <= 76
     assert all(len(found) == 1 for found in heights.values())
+
+
+@given(st.lists(st.integers(-500, 5000), min_size=2, max_size=8))
+def test_between_two_closings_a_small_chart_steps_and_never_slopes(row: list[int]) -> None:
+    """The book keeps its number until an event changes it."""
+    points = [(f"Q{place}", n) for place, n in enumerate(row)]
+    root = ElementTree.fromstring(charts.small("small", "Goby", "", points, charts.reach(row)))
+    way = root.findall(f"{SVG}path")[0].attrib["d"].removeprefix("M").split("L")
+    corners = [tuple(map(float, corner.split())) for corner in way]
+    assert all(a[0] == b[0] or a[1] == b[1] for a, b in pairwise(corners))
+    assert len({x for x, _ in corners}) == len(row)

@@ -1,6 +1,7 @@
 """The charts of a census: what is drawn is what the table says, and who counts sees neither."""
 
 import re
+from itertools import pairwise
 from xml.etree import ElementTree
 
 import pytest
@@ -127,6 +128,16 @@ def test_the_words_of_a_course_say_whether_it_drifts(
     points = _drift(*counts)
     assert words in drift_words(points, 3)
     assert words.replace("\N{MINUS SIGN}", "-")[:9] in drawn.drift("d", "t", points, 3)
+
+
+def test_the_book_steps_from_census_to_census_and_never_slopes() -> None:
+    """It keeps its number until an event changes it: a slope would draw numbers that it never had."""
+    svg = drawn.drift("d", "t", _drift((100, 95), (40, 40), (70, 71)), 3)
+    way = re.search(r'<path d="M([^"]+)"', svg)
+    assert way is not None
+    points = [tuple(map(float, point.split())) for point in way[1].split("L")]
+    assert all(a[0] == b[0] or a[1] == b[1] for a, b in pairwise(points))
+    assert len({y for _, y in points}) == 3
 
 
 def test_a_change_of_method_is_marked_and_a_range_is_drawn() -> None:

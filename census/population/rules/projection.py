@@ -116,9 +116,12 @@ class Projected:
     high: float
 
 
-def stage_matrix(seen: Sequence[StageRates]) -> NDArray[np.float64]:
-    """The matrix of what was seen: stages in order of growth, young begin in the first."""
-    return _matrix(*_shares(seen))
+def stage_matrix(seen: Sequence[StageRates], names: Sequence[str] = ()) -> NDArray[np.float64]:
+    """The matrix of what was seen: stages in order of growth, young begin in the first.
+
+    ``names`` are those of the stages, for who reads why there is no matrix.
+    """
+    return _matrix(*_shares(seen, names))
 
 
 def project(
@@ -171,13 +174,19 @@ def _nobody_outgrows_the_last(fate: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.array([fate[0] + fate[1], 0.0, fate[2]])
 
 
-def _shares(seen: Sequence[StageRates]) -> tuple[list[float], list[float], list[float]]:
+def _shares(
+    seen: Sequence[StageRates], names: Sequence[str] = ()
+) -> tuple[list[float], list[float], list[float]]:
     need(len(seen) > 0, "There is no stage.")
-    for number, stage in enumerate(seen, 1):
-        need(stage.animals > 0, f"Nobody was seen in stage {number}: there is no rate without animals.")
+    for number, stage in enumerate(seen):
+        called = f"the stage “{names[number]}”" if names else f"stage {number + 1}"
+        need(
+            stage.animals > 0,
+            f"Nobody was in {called} when the days began: there is no rate without animals.",
+        )
         need(
             min(stage.stayed, stage.grew, stage.young) >= 0 and stage.stayed + stage.grew <= stage.animals,
-            f"Of {stage.animals} in stage {number} more stayed or grew than there were.",
+            f"Of {stage.animals} in {called} more stayed or grew than there were.",
         )
     return (
         [s.stayed / s.animals for s in seen],

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 
 from inventory.book.rules.words import signed, whole
 from inventory.doors.svg import Cut, Drawing, Scale, upright
@@ -232,8 +233,8 @@ def small(
     *,
     cut: Cut = upright,
 ) -> str:
-    """One small chart among several: closings of quarters. ``axis`` is the reach of its own numbers, or of
-    those of all; ``cut`` finds the scientific names in its title."""
+    """One small chart among several: closings of quarters, as steps. ``axis`` is the reach of its own
+    numbers, or of those of all; ``cut`` finds the scientific names in its title."""
     drawing = Drawing(key, title, words, width=170, height=104, cut=cut)
     across, down = Scale(0, max(1, len(points) - 1), 36, 162), Scale(*axis, 76, 26)
     drawing.text(2, 12, title if len(title) < 30 else f"{title[:28]}\N{HORIZONTAL ELLIPSIS}")
@@ -242,9 +243,11 @@ def small(
         # An end of the axis that is too near to zero has no number of its own.
         if not value or abs(down(value) - down(0)) > 10:
             drawing.text(33, down(value) + 4, whole(value), anchor="end")
-    steps = [(across(at), down(n)) for at, (_, n) in enumerate(points)]
-    drawing.path(steps)
-    for (name, n), at in zip(points, steps, strict=True):
+    ends = [(across(at), down(n)) for at, (_, n) in enumerate(points)]
+    # A quarter's closing is what the book holds until the next event: steps, which end at the next closing.
+    corners = [((x, before), (x, y)) for (_, before), (x, y) in pairwise(ends)]
+    drawing.path([*ends[:1], *(corner for both in corners for corner in both)])
+    for (name, n), at in zip(points, ends, strict=True):
         drawing.mark("circle", at, told=f"{name}: {whole(n)}", size=2)
     drawing.text(36, 94, points[0][0])
     drawing.text(162, 94, points[-1][0], anchor="end")

@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 from census.estimators.rules.estimate import CannotEstimate
+from inventory.book.rules.days import day_in_words
 from inventory.book.rules.words import count_of
 from inventory.names.rules.italics import Italics
 
@@ -79,7 +80,7 @@ def _of_taxon(asked: Asked, one: TaxonStages, name: str, place: int) -> list[Sec
         )
     ]
     try:
-        matrix = stage_matrix(seen.seen)
+        matrix = stage_matrix(seen.seen, seen.names)
         ahead = outlook(matrix.tolist())
         to_come = project(seen.seen, [max(n, 0) for n in seen.closing], steps=STEPS)
     except CannotEstimate as error:
@@ -153,10 +154,10 @@ def _alarms(asked: Asked, read: Watch) -> Section:
     found = read.alarms(read.since)
     expected = read.false_alarms_a_year
     words = (
-        f"{count_of(len(found), 'alarm')} since {read.since}, of {len(read.series)} series. If deaths come "
-        f"as usual, {expected:.1f} false alarms a year are to be expected of all of these together"
-        f" ({expected * ((read.until - read.since).days + 1) / 365:.1f} in the time shown); the house "
-        f"allows itself "
+        f"{count_of(len(found), 'alarm')} since {day_in_words(read.since)}, of {len(read.series)} series. "
+        f"If deaths come as usual, {expected:.1f} false alarms a year are to be expected of all of these "
+        f"together ({expected * ((read.until - read.since).days + 1) / 365:.1f} in the time shown); the "
+        f"house allows itself "
         f"{FALSE_ALARMS_A_YEAR:g} in all. If every usual rate is really at the upper end of what its "
         f"history allows, "
         f"it would be {false_if_high(read.series):.0f}. An alarm is a reason to look, not a finding."
@@ -198,7 +199,7 @@ def _sums(read: Watch, spoke: list[Series]) -> list[Section]:
         name = read.names.of(one.key)
         days = [(one.first + timedelta(days=at), float(day.sum)) for at, day in enumerate(one.days)]
         words = (
-            f"{sum(day.deaths for day in one.days)} died since {one.first}; usual is "
+            f"{sum(day.deaths for day in one.days)} died since {day_in_words(one.first)}; usual is "
             f"{one.limits.usual:.3g} a day. "
             f"Each day {float(one.limits.k):.3g} is taken off; at {float(one.limits.h):.3g} the watch "
             f"speaks and "
@@ -251,12 +252,12 @@ def _limits(asked: Asked, read: Watch) -> Section:
         ("days_to_notice", "Days to notice"),
         ("raised", "of so many a day"),
     )
+    since, until = map(day_in_words, read.base)
     words = (
-        f"Usual is what died from {read.base[0]} to {read.base[1]}, half a death added, and never less "
-        f"than one "
+        f"Usual is what died from {since} to {until}, half a death added, and never less than one "
         "death in a quarter. Poisson CUSUM (Lucas 1985), its false alarms by a Markov chain (Brook and "
-        "Evans 1972). "
-        "It watches numbers, not rates: where many animals were added, more deaths are usual than it knows."
+        "Evans 1972). It watches numbers, not rates: where many animals were added, more deaths are usual "
+        "than it knows."
     )
     notes, italics = [], read.names.italics(read.too_many)
     if read.too_many:

@@ -3,6 +3,7 @@
 from collections import Counter
 from datetime import date
 
+from inventory.book.rules.days import day_in_words
 from inventory.book.rules.words import whole
 
 from ..queries.reading import Split, read_course
@@ -37,12 +38,13 @@ def losses(asked: Asked, setting: Setting) -> Answer:
     alarms = {alarm.day for _, alarm in watched.alarms(asked.first_day)}
     span = of_days(asked.first_day, asked.last_day)
     total = sum(deaths.values())
-    words = f"{whole(total)} died from {span.first} to {span.last}, on {len(deaths)} of {span.days} days."
+    days = f"{day_in_words(span.first)} to {day_in_words(span.last)}"
+    words = f"{whole(total)} died from {days}, on {len(deaths)} of {span.days} days."
     if deaths:
         worst = max(deaths, key=lambda day: (deaths[day], day))
-        words += f" Most on {worst}: {whole(deaths[worst])}."
+        words += f" Most on {day_in_words(worst)}: {whole(deaths[worst])}."
     drawn_out = span.days <= LONGEST_CALENDAR
-    spoke = ", ".join(map(str, sorted(alarms))) or "none"
+    spoke = ", ".join(map(day_in_words, sorted(alarms))) or "none"
     words += f" Days on which the watch spoke{' are outlined' if drawn_out else ''}: {spoke}."
     lines = [
         [

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from datetime import timedelta
 
 from census.estimators.rules.estimate import CannotEstimate, Estimate
+from inventory.book.rules.days import day_in_words
 from inventory.book.rules.mfu import mfu
 from inventory.book.rules.words import count_of
 
@@ -49,6 +50,10 @@ def rates(asked: Asked, setting: Setting) -> Answer:
     )
 
 
+def _days(span: Span) -> str:
+    return f"{day_in_words(span.first)} to {day_in_words(span.last)}"
+
+
 def _here(asked: Asked, key: Key) -> bool:
     return asked.place in (None, key.place_id)
 
@@ -86,7 +91,7 @@ def _by_row(asked: Asked, course: Course, span: Span) -> Section:
         ("high", "to"),
         ("note", "Note"),
     )
-    title = f"Deaths per 100 animal-days, {span.first} to {span.last}"
+    title = f"Deaths per 100 animal-days, {_days(span)}"
     words = (
         f"{count_of(len(lines), 'row')} of tank and taxon, the highest rate first. An animal-day is one "
         "animal held for one day. Exact Poisson interval (Garwood); where animals are few it is wide, "
@@ -142,9 +147,7 @@ def _of_periods(asked: Asked, course: Course, span: Span, before: Span) -> Secti
     rows = [row for key, row in course.rows.items() if _here(asked, key)]
     title = f"Against the {before.days} days before"
     now, then = _numbers(rows, span), _numbers(rows, before)
-    line, words = _compared(
-        f"{span.first} to {span.last}, against {before.first} to {before.last}", now, then
-    )
+    line, words = _compared(f"{_days(span)}, against {_days(before)}", now, then)
     return Section(title, words, Table(title, _RATIO, [line]))
 
 
@@ -243,12 +246,11 @@ def growth(asked: Asked, setting: Setting) -> Answer:
         "and unknown "
         f"stand apart. In per cent from {FEW} of known sex on."
     )
+    at_end = f"Sexes on {day_in_words(span.last)}"
     return Answer(
         [
-            Section(
-                "Growth", words, Table(f"Growth, {span.first} to {span.last}", columns, grown, italic=True)
-            ),
-            Section("Sexes", sex_words, Table(f"Sexes on {span.last}", females, sexed, italic=True)),
+            Section("Growth", words, Table(f"Growth, {_days(span)}", columns, grown, italic=True)),
+            Section("Sexes", sex_words, Table(at_end, females, sexed, italic=True)),
         ]
     )
 

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 
 from census.change.rules.columns import BETWEEN_IN, BETWEEN_OUT, HEADINGS, SIGNS
+from inventory.book.rules.days import day_in_words
 from inventory.book.rules.words import signed, whole
 
 from ..queries.counted import Count, counts_of
@@ -66,6 +67,10 @@ def trend(asked: Asked, setting: Setting) -> Answer:
     return Answer(sections)
 
 
+def _days(asked: Asked) -> str:
+    return f"{day_in_words(asked.first_day)} to {day_in_words(asked.last_day)}"
+
+
 def _split(asked: Asked) -> Split:
     return Split.TAXON if asked.place is None else Split.PLACE
 
@@ -95,7 +100,7 @@ def _change(asked: Asked, row: RowCourse) -> Section:
     lines.append([Datum("closing"), _cell(asked, closing, "closing", span)])
     words = f"From {whole(opening)} to {whole(closing)} {_units(asked)}, {signed(closing - opening)}."
     table = Table("From opening to closing", (("step", "Step"), ("animals", "Animals")), lines)
-    title = f"What made the change, {asked.first_day} to {asked.last_day}"
+    title = f"What made the change, {_days(asked)}"
     return Section(
         title, words, table, [charts.waterfall("waterfall", title, opening, _short(bars), closing)]
     )
@@ -155,13 +160,13 @@ def _line(
     columns = (("quarter", "Quarter"), ("opening", "Opening"), ("closing", "Closing"))
     columns += (("change", "Change"), ("counts", "Counts"), ("restated", "Restated"))  # type: ignore[assignment]
     begun = _begun(row, first, last)
-    words = f"{whole(steps[0][1])} before {first}"
+    words = f"{whole(steps[0][1])} before {day_in_words(first)}"
     if begun:
         steps = [step for step in steps if step[0] >= begun]
-        words = f"The book begins with opening stock on {begun}"
+        words = f"The book begins with opening stock on {day_in_words(begun)}"
     words += (
-        f", {whole(at)} on {last}. The line is the book; marks are counts with their range, a triangle is a "
-        "count “at least”, a hollow mark one of a part."
+        f", {whole(at)} on {day_in_words(last)}. The line is the book; marks are counts with their range, "
+        "a triangle is a count “at least”, a hollow mark one of a part."
     )
     if asked.taxon is None:
         words += " Counts are shown when one taxon is chosen."
@@ -169,7 +174,7 @@ def _line(
         words += " Counts stand here for those who may see them beside the book."
     if restated:
         words += f" A diamond on the axis: restated, {'; '.join(restated[day] for day in sorted(restated))}."
-    title = f"Two years, to {last}"
+    title = f"Two years, to {day_in_words(last)}"
     drawn = charts.trend((title, words), steps, marks, (first, last), sorted(restated.items()))
     return Section(title, words, Table("Closing numbers by quarter", columns, ends), [drawn])
 
@@ -303,7 +308,7 @@ def _pairs(asked: Asked, course: Course, rows: _Rows, span: Span) -> Section:
     shrank = sum(b < a for _, a, b in told)
     words = f"{grew} grew, {shrank} shrank, {len(told) - grew - shrank} ended as they began. Largest first."
     columns = (("name", "Animal"), ("opening", "Opening"), ("closing", "Closing"), ("change", "Change"))
-    title = f"Opening and closing, {asked.first_day} to {asked.last_day}"
+    title = f"Opening and closing, {_days(asked)}"
     cut = course.names.italics(key for key, *_ in in_order[:MULTIPLES]).cut
     drawn = [more_charts.pairs("pairs", title, words, told[:MULTIPLES], cut=cut)]
     return Section(title, words, Table(title, columns, lines, italic=asked.taxon is None), drawn, open=False)

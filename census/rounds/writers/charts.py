@@ -56,7 +56,7 @@ def funnel(count_class: str, points: Sequence[FunnelPoint], settings: CensusSett
 
 
 def drift(key: str, title: str, points: Sequence[DriftPoint], run: int) -> str:
-    """Counts as points with their range, the book as a line; a dashed upright where the method changed."""
+    """Counts as points with their range, the book as steps; a dashed upright where the method changed."""
     drawing = Drawing(key, title, drift_words(points, run))
     numbers = [
         n for point in points for n in (point.book, point.value, point.low, point.high) if n is not None
@@ -67,10 +67,10 @@ def drift(key: str, title: str, points: Sequence[DriftPoint], run: int) -> str:
     drawing.axes(
         across, down, below="census", beside="animals; line: the book; marks: the counts", names=names
     )
-    drawing.path([(across(n), down(point.book)) for n, point in enumerate(points)])
+    # The book keeps its number until an event changes it: steps, half-way between the moments that are drawn.
+    level = [(across(n + side), down(point.book)) for n, point in enumerate(points) for side in (-0.5, 0.5)]
+    drawing.path(level)
     for n, point in enumerate(points):
-        # One census draws no line: the book is a short one at each.
-        drawing.line((across(n) - 7, down(point.book)), (across(n) + 7, down(point.book)), width=1.5)
         if point.breaks:
             drawing.line((across(n - 0.5), TOP), (across(n - 0.5), 180), dash="2 4")
             drawing.text(across(n - 0.5) + 3, TOP + 9, "other method")
