@@ -5,8 +5,8 @@ from datetime import datetime, timedelta
 from django.urls import reverse
 from django.utils import timezone
 
-from census.change.rules.words import day_in_words
 from inventory.book import blind
+from inventory.book.rules.days import day_in_words
 from inventory.people.attention import Attention, Line
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role

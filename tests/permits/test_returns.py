@@ -210,7 +210,7 @@ def test_an_amended_return_numbers_on_and_marks_its_rows(house: PermitHouse) -> 
     assert "kept: 3, before 4" in marks[0]
     assert marks[1:] == ["withdrawn", ""]
     assert (rows[1]["name as typed"], rows[1]["number taken"]) == ("shore crab", "0")
-    assert "amends version 1 of 2026-10-06" in dict(two.head)["return"]
+    assert "amends version 1 of 6 October 2026" in dict(two.head)["return"]
     assert changed_since(two, zone=house.zone).changes == []
     gone = [told for told in changed_since(one, zone=house.zone).changes if told.change.after is None]
     assert [told.causes[-1].words for told in gone] == ["moved to OTHER 2: that was the other permit"]

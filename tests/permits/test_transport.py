@@ -69,7 +69,7 @@ def test_the_paper_says_who_what_how_many_marks_source_and_permit(
         "Urticina felina dahlia anemone",
         "2 animals, 0.0.2",
         "on one stone",
-        "2026-09-20 08:00",
+        "20 September 2026 08:00",
         "TEST 1, The Board, holder Test Aquarium",
         str(sent.identifier),
         "That is no proof that there is none.",

@@ -37,6 +37,33 @@ def differences(book: Any) -> list[Any]:
     return found
 
 
+def kept(value: float | str | None) -> object:
+    """What a cell holds: so many per cent as the share itself, to the digits that a workbook keeps."""
+    return pytest.approx(value / 100) if isinstance(value, float) else value
+
+
+def test_a_per_cent_is_a_number_in_files_which_the_change_and_the_opening_come_to(
+    sample: Sample, reader: Client
+) -> None:
+    """Rounded to words it could be neither added up nor checked. From an opening of 20 on, as on the page."""
+    rows = list(csv.DictReader(StringIO(reader.get("/reports/taxa.csv", QUARTER).content.decode())))
+    told = [(int(row["change"]), int(row["opening"]), row["change: per cent"]) for row in rows]
+    assert {bool(percent) for *_, percent in told} == {True, False}
+    for change, opening, percent in told:
+        assert percent == (str(round(100 * change / opening, 4)) if opening >= 20 else "")
+    sheet = workbook_of(reader.get("/reports/taxa.xlsx", QUARTER).content)["Short form"]
+    at = {cell.value: cell.column for cell in sheet[4]}
+    shares = 0
+    for row in sheet.iter_rows(min_row=5):
+        change, opening, share = (row[at[name] - 1] for name in ("change", "opening", "change: per cent"))
+        assert (share.value is None) == (opening.value < 20)
+        if share.value is not None:
+            shares += 1
+            assert share.number_format == "+0.00%;-0.00%;0.00%"
+            assert share.value == pytest.approx(change.value / opening.value)
+    assert shares > sum(bool(percent) for *_, percent in told), "no total has its share"
+
+
 @pytest.mark.parametrize("layout", OF_THE_HOUSE)
 def test_the_workbook_holds_real_numbers_under_a_frozen_head_and_proves_its_sums(
     sample: Sample, reader: Client, layout: str
@@ -53,7 +80,7 @@ def test_the_workbook_holds_real_numbers_under_a_frozen_head_and_proves_its_sums
             for line in table.lines:
                 read = by_line[line.number][-len(part.columns) :]
                 figures = line.figures
-                values = [figures[column.key].value for column in part.columns]
+                values = [kept(figures[column.key].value) for column in part.columns]
                 assert read == [None if value == "" else value for value in values], line.number
     found = differences(book)
     assert len(found) > 10

@@ -52,8 +52,15 @@ def test_every_page_is_a_slice_of_the_plain_list_of_all_lines(
     assert [lines[i] for i in range(-len(plain), len(plain))] == [*plain, *plain]
 
 
-def test_a_share_that_fell_has_a_true_minus_as_every_number_has() -> None:
-    percent = Column("percent", "per cent", Kind.TEXT)
-    assert said_of(percent, Figure("-4 %")) == "\N{MINUS SIGN}4 %"
-    assert said_of(percent, Figure("+4 %")) == "+4 %"
-    assert said_of(percent, Figure("- none")) == "- none"
+def test_a_share_is_said_whole_with_a_true_minus_as_every_number_has() -> None:
+    percent = Column("percent", "per cent", Kind.PERCENT)
+    said = {
+        -3.96: "\N{MINUS SIGN}4 %",
+        4.4: "+4 %",
+        0.3: "under 1 %",
+        -0.3: "under 1 %",
+        0.0: "",
+        1.0: "+1 %",
+    }
+    assert {value: said_of(percent, Figure(value)) for value in said} == said
+    assert said_of(percent, Figure(None)) == ""

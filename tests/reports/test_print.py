@@ -12,8 +12,8 @@ from django.test import Client
 from census.change.rules.question import Basis
 from census.reports.files.paper import write_pdf
 from census.reports.files.workbook import write_workbook
-from census.reports.queries.annex import Entry
 from census.reports.rules.document import Block, Column, Document, Figure, Kind, Line, Name, Part, Table
+from census.reports.rules.entries import Entry
 from census.reports.rules.file_forms import file_name
 from census.reports.rules.said import Saying
 from inventory.book.rules.scope import Scope
@@ -85,7 +85,7 @@ def test_no_heading_stands_alone_at_the_foot_of_a_page(sample: Sample, entries: 
     """Annexes of many lengths, so that some heading comes to each place of a page."""
     document = answered("stock-list")
     keys = {line.annex for table in document.parts[0].tables() for line in table.lines}
-    one = Entry(1, "1 July 2026", "died", "0000001", "A1 to died", "died", -1, "Maren", ())
+    one = Entry("1", "1 July 2026", "died", "0000001", "A1 to died", "died", -1, "Maren", ())
     out = BytesIO()
     write_pdf(document, out, made="", annex={key: [one] * entries for key in keys})
     pages = read_pages(out)

@@ -1,8 +1,9 @@
 """What the head and the foot of a report say, the same on the page, in the workbook and in print."""
 
 from collections.abc import Sequence
-from datetime import date, datetime, tzinfo
+from datetime import datetime, tzinfo
 
+from inventory.book.rules.days import day_in_words
 from inventory.book.rules.scope import Scope
 
 from .question import Basis, Question
@@ -12,11 +13,6 @@ SCOPE_WORDS = {
     Scope.OURS: "ours: all animals that the house owns, wherever they are",
     Scope.ALL: "all: what is on the premises and what the house owns elsewhere",
 }
-
-
-def day_in_words(day: date) -> str:
-    """``1 July 2026``."""
-    return f"{day.day} {day:%B %Y}"
 
 
 def moment_in_words(moment: datetime, zone: tzinfo) -> str:

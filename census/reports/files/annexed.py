@@ -1,16 +1,15 @@
 """The annex of a print: under each line's number its events, whose sum leads from opening to closing."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from reportlab.lib.colors import black
 from reportlab.platypus import CondPageBreak, LongTable, Paragraph, TableStyle
 
-from ..queries.annex import Entry
 from ..rules.document import Document, Line
+from ..rules.entries import Annex, Entry
 from .letters import BLOCK, HEAD, LEFT, NUMBER, SMALL, TEXT, scientific, words, xml
 
-Annex = Mapping[tuple[object, ...], Sequence[Entry]]
 # A heading, the head of its table and two events.
 ROOM = 62.0
 _HEADS = ("happened", "event", "what", "lot", "from and to", "counts as", "n", "entered by")
@@ -20,8 +19,8 @@ _WIDTHS = (125.0, 40.0, 85.0, 105.0, 145.0, 95.0, 35.0)
 def annex_pages(document: Document, annex: Annex, width: float) -> Iterator[Any]:
     """Each event stands once; where several lines show it, the heading names them all."""
     yield words(
-        "By line number, oldest first. A line that is not named here had no event in the period, or adds up, "
-        "sorts or counts what stands under the others.",
+        f"By line number, oldest first. A line that is not named here {document.unnamed}, or adds up, sorts "
+        "or counts what stands under the others.",
         TEXT,
     )
     for key, lines in _behind(document).items():
@@ -59,7 +58,7 @@ def _heading(lines: Sequence[tuple[str, str, Line]]) -> str:
 def _entries(entries: Sequence[Entry], width: float) -> LongTable:
     rows: list[list[Any]] = [[words(one, HEAD if one == "n" else LEFT) for one in _HEADS]]
     for entry in entries:
-        texts = (entry.happened, str(entry.event), entry.kind, entry.lot, entry.way, entry.column)
+        texts = (entry.happened, entry.event, entry.kind, entry.lot, entry.way, entry.column)
         rows.append(
             [
                 *(words(text, SMALL) for text in texts),

@@ -6,7 +6,10 @@ from typing import Any
 from inventory.doors.output import Out, write_rows
 
 from ..rules.document import Part
-from .grid import headings, row_of
+from .grid import Value, headings, row_of
+
+# Of a per cent: a single animal of a million is told apart.
+DIGITS = 4
 
 
 def write_csv(part: Part, out: Out, *, form: str = "csv", title: str = "") -> None:
@@ -18,4 +21,8 @@ def write_csv(part: Part, out: Out, *, form: str = "csv", title: str = "") -> No
 def _records(part: Part, columns: list[str]) -> Iterator[dict[str, Any]]:
     for table in part.tables():
         for line in table.lines:
-            yield dict(zip(columns, row_of(part, table, line), strict=True))
+            yield dict(zip(columns, map(_plain, row_of(part, table, line)), strict=True))
+
+
+def _plain(value: Value) -> Value:
+    return round(value, DIGITS) if isinstance(value, float) else value

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from ..rules.document import Column, Figure, Kind, Line, Part, Table
 
-Value = int | str | None
+Value = int | float | str | None
 
 
 def leading(part: Part) -> list[str]:

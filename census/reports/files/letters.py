@@ -52,7 +52,7 @@ def name_xml(name: Name) -> str:
     """Accepted name, and small below it who named it, what was typed, and the common name."""
     text = scientific(name.accepted)
     if name.note:
-        text += f"<super>{name.note}</super>"
+        text += f'<super size="{SMALLEST}">{name.note}</super>'
     below = [
         xml(name.authorship),
         *(f"typed as {scientific(typed)}" for typed in name.typed),

@@ -7,6 +7,7 @@ from io import BytesIO, StringIO
 from ..queries.annex import TooMany, annex
 from ..queries.pictured import pictured
 from ..rules.document import Document
+from ..rules.entries import Annex
 from ..rules.said import Saying
 from .comma import write_csv
 from .paper import write_pdf
@@ -31,11 +32,12 @@ def file_of(
         write_csv(document.part(part or keys[0]), text)
         return text.getvalue().encode()
     out = BytesIO()
+    behind: Annex | None
     if form == "xlsx":
         write_workbook(document, out, made_at=now, made=saying.moment(now), progress=progress)
         return out.getvalue()
     try:
-        behind, without = annex(document.questions, saying=saying), ""
+        behind, without = {**annex(document.questions, saying=saying), **document.takes()}, ""
     except TooMany as error:
         behind, without = None, str(error)
     write_pdf(

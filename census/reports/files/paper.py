@@ -29,10 +29,11 @@ from inventory.names.rules.italics import Italics
 from ..queries.pictured import Pictured
 from ..rules.checking import Check, check_in_words
 from ..rules.document import Block, Chart, Column, Document, Figure, Kind, Line, Part, Table
+from ..rules.entries import Annex
 from ..rules.italics import italics_of
 from ..rules.shown import said_of
 from . import letters
-from .annexed import Annex, annex_pages
+from .annexed import annex_pages
 from .charts import charts_of, charts_of_block
 from .letters import slanted, words, xml
 from .plates import beside_picture, plates

@@ -16,7 +16,7 @@ from census.change.files.layout import HEAD, set_up_page
 
 from ..rules.checking import Check, Held, check_in_words, held
 from ..rules.document import Document, Identity, Kind, Part
-from .grid import counts, headings, leading, row_of, total_of
+from .grid import Value, counts, headings, leading, row_of, total_of
 from .proof import Laid, Placed, called, write_proof
 
 HEADINGS_AT = 3
@@ -26,7 +26,9 @@ EACH_PROVED = 2_500
 # In letters: names as long as the longest of a genus and a species that is common.
 _WIDTHS = {"name": 28, "common name": 28, "count class": 8, "unit": 12}
 # Words of a sentence take the lines that they need.
-_LOOK = {Kind.TEXT: "text"}
+_LOOK = {Kind.TEXT: "text", Kind.PERCENT: "per cent"}
+# A spreadsheet keeps the share itself and shows it in per cent.
+SHARE = "+0.00%;-0.00%;0.00%"
 # Lines between two words about how far it is.
 EVERY = 500
 Progress = Callable[[int], None]
@@ -63,7 +65,9 @@ def _look(book: xlsxwriter.Workbook) -> dict[str, Any]:
         "number": book.add_format({"num_format": "0"}),
         "signed": book.add_format({"num_format": "+0;-0;0"}),
         "name": book.add_format({"italic": True}),
+        "per cent": book.add_format({"num_format": SHARE}),
         "total": book.add_format({"bold": True, "top": 1, "num_format": "0"}),
+        "total per cent": book.add_format({"bold": True, "top": 1, "num_format": SHARE}),
     }
 
 
@@ -122,6 +126,7 @@ def _write_part(
         *(column.kind.value if counts(column) else _LOOK.get(column.kind, "") for column in part.columns),
     ]
     formats = [look.get(one) for one in looks]
+    formats_of_total = [look.get(f"total {one}", look["total"]) for one in looks]
     short = sum(len(table.lines) for table in part.tables()) <= EACH_PROVED
     at = HEADINGS_AT
     placed = []
@@ -144,7 +149,7 @@ def _write_part(
                 progress(EVERY)
         if table.total_label:
             at += 1
-            _write(sheet, at, total_of(part, table), [look["total"]] * len(looks))
+            _write(sheet, at, total_of(part, table), formats_of_total)
         placed.append(Placed(table, first + 1, at + 1, proved, off))
     sheet.freeze_panes(HEADINGS_AT + 1, before.index("name") + 1 if "name" in before else min(2, len(before)))
     sheet.repeat_rows(HEADINGS_AT)
@@ -152,10 +157,12 @@ def _write_part(
     return Laid(part, placed, HEADINGS_AT + 2, max(at + 1, HEADINGS_AT + 2))
 
 
-def _write(sheet: Any, at: int, values: list[int | str | None], looks: list[Any]) -> None:
+def _write(sheet: Any, at: int, values: list[Value], looks: list[Any]) -> None:
     for i, (value, look) in enumerate(zip(values, looks, strict=True)):
         if isinstance(value, int):
             sheet.write_number(at, i, value, look)
+        elif isinstance(value, float):
+            sheet.write_number(at, i, value / 100, look)
         elif value and value.isdecimal():
             # A limit is a number, where nothing is said behind it.
             sheet.write_number(at, i, int(value), look)

@@ -2,7 +2,6 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from datetime import tzinfo
 
 from census.change.queries.closings import knowledge
@@ -16,24 +15,10 @@ from inventory.book.queries.quantities import DatedFlow, cell_ends, flows_of_lot
 from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.words import KIND_WORDS
 
+from ..rules.entries import Entry
 from ..rules.said import Saying
 
 MOST = 20_000
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """One flow as the annex tells it. ``n`` counts towards the closing with its sign."""
-
-    event: int
-    happened: str
-    kind: str
-    lot: str
-    way: str
-    column: str
-    n: int
-    entered: str
-    order: tuple[object, ...]
 
 
 class TooMany(Exception):
@@ -89,7 +74,7 @@ def _told(
     found: dict[tuple[object, ...], list[tuple[DatedFlow, str, int, CellEnd, CellEnd]]], saying: Saying
 ) -> dict[tuple[object, ...], list[Entry]]:
     ids = {one[0].event_id for entries in found.values() for one in entries}
-    events = Event.objects.select_related("entered_by", "approved_by").in_bulk(ids)
+    events = Event.objects.select_related("entered_by", "approved_by", "stated_range").in_bulk(ids)
     codes = dict(Place.objects.values_list("pk", "code"))
     accessions = dict(Lot.objects.values_list("pk", "accession"))
 
@@ -107,12 +92,12 @@ def _told(
             lots = " to ".join(dict.fromkeys(accessions[cell.lot_id] for cell in (a, b)))
             listed.append(
                 Entry(
-                    event=flow.event_id,
+                    event=str(flow.event_id),
                     happened=saying.happened(event.happened),
                     kind=KIND_WORDS.get(event.kind, event.kind),
                     lot=lots,
                     way=f"{end(a)} to {end(b)}",
-                    column=HEADINGS[column],
+                    column=_counts_as(column, event),
                     n=n,
                     entered=who,
                     order=(flow.effective_at, flow.event_id, flow.flow_id),
@@ -120,3 +105,9 @@ def _told(
             )
         told[row] = sorted(listed, key=lambda entry: entry.order)
     return told
+
+
+def _counts_as(column: str, event: Event) -> str:
+    """The column, and how sure the number of the event was where nobody could count exactly."""
+    stated = getattr(event, "stated_range", None)
+    return f"{HEADINGS[column]} (the event's number: {stated.words})" if stated else HEADINGS[column]

@@ -29,6 +29,7 @@ from ..rules.permit_bars import Bars, bar_of
 from ..rules.said import Saying
 from .asking import address_of, classified, figure, local_moment, selected
 from .head import Names, head_lines, names_of, present_only
+from .permit_takes import key_of, takes_told, unit_of
 from .taxa import SHORT, SHORT_TIES, short_figures, short_numbers
 
 TAKEN = ("caught", "let_go", "died", "kept")
@@ -107,6 +108,8 @@ def by_permit(question: Question, saying: Saying) -> Document:
             "Ties: opening + in - out + late = closing for every source; taken is let go, died on the way and"
             " kept on every line; every total is the sum of its lines, and the sources are the house."
         ),
+        takes=partial(takes_told, found, saying),
+        unnamed="had no event in the period, no take in the whole run where it is a permit's",
     )
 
 
@@ -129,7 +132,7 @@ def _block(
     kept: dict[tuple[int | None, str], Whereabouts] = {(row.line, row.unit): row for row in where.rows}
     units: dict[str, list[LineAccount]] = {}
     for line in account.lines:
-        units.setdefault(_unit(line), []).append(line)
+        units.setdefault(unit_of(line), []).append(line)
     tables = []
     for unit, lines in units.items():
         of_unit = {**asked, "permit": str(permit.pk), "unit": unit}
@@ -139,6 +142,7 @@ def _block(
                 None,
                 _words(line),
                 partial(_figures, line, kept.get((line.number, unit)), of_unit),
+                annex=key_of(permit, line),
             )
             for line in lines
         ]
@@ -169,10 +173,6 @@ def _bars(account: PermitAccount, title: str) -> Bars:
 
 def _words(line: LineAccount) -> str:
     return f"{line.number or ''} {line.words}".strip()
-
-
-def _unit(line: LineAccount) -> str:
-    return line.line.unit if line.line else line.takes[0].take.unit if line.takes else "animal"
 
 
 def _figures(line: LineAccount, where: Whereabouts | None, asked: Mapping[str, str]) -> dict[str, Figure]:
@@ -236,7 +236,7 @@ def _feet(permits: Sequence[Permit], question: Question, saying: Saying) -> dict
     for case in Case.objects.filter(permit__in=permits).select_related("owner").prefetch_related("notes"):
         state = "closed" if case.closed_at else f"open, {case.owner.name}"
         words = case.words if not case.last_words else f"{case.words}; then: {case.last_words}"
-        found[case.permit_id].append(f"Case ({state}): {case.get_kind_display()}: {words}.")
+        found[case.permit_id].append(f"Case ({state}): {case.get_kind_display()}: {saying.sentence(words)}.")
     return found
 
 
@@ -340,20 +340,3 @@ def _said(house: Report) -> list[Said]:
         for unit, total in house.totals.items()
         for words, column in (("opening", "opening"), ("late", "late"), ("closing", "closing"))
     ]
-
-
-def takes_behind(
-    permit: Permit, line: str, unit: str, question: Question, saying: Saying
-) -> tuple[str, list[LineAccount]]:
-    """The lines of a permit whose takes stand behind a figure: one by its number, "all", or "" for takes that
-    no line covers; with the words over them."""
-    found = accounts([permit], as_of=question.last_day, zone=saying.zone, known_at=question.known_at)[
-        permit.pk
-    ]
-    lines = [
-        one
-        for one in found.lines
-        if _unit(one) == unit and (line == "all" or ("" if one.number is None else str(one.number)) == line)
-    ]
-    words = "all lines" if line == "all" else lines[0].words if lines else "no such line"
-    return words, lines

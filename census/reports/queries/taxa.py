@@ -38,7 +38,7 @@ SHORT = (
     Column("closing", "closing"),
     Column("closing_mfu", "m.f.u", Kind.MFU, summed=False, under=True),
     Column("change", "change", Kind.SIGNED),
-    Column("percent", "per cent", Kind.TEXT, summed=False, under=True),
+    Column("percent", "per cent", Kind.PERCENT, summed=False, under=True),
     Column("missing", "of closing: missing"),
 )
 SHORT_TIES = (
@@ -99,7 +99,7 @@ def by_taxon(question: Question, saying: Saying) -> Document:
                 saying,
                 estimates="none: every figure is the sum of whole animals in the book",
             ),
-            ("per cent", "of the opening, only where that is 20 or more; under 1 is told so"),
+            ("per cent", "of the opening, only where that is 20 or more; in words whole, under 1 is told so"),
         ],
         parts=parts,
         questions=[question],
@@ -161,18 +161,12 @@ def short_figures(change: Change, asked: Mapping[str, str]) -> dict[str, Figure]
     figures["opening_mfu"] = mfu_figure(change, "opening", asked)
     figures["closing_mfu"] = mfu_figure(change, "closing", asked)
     figures["change"] = Figure(short.change, {**asked, "figure": _EVERY_WAY} if short.change else None)
-    figures["percent"] = Figure(_percent(short.change, short.percent))
+    figures["percent"] = Figure(short.percent)
     return figures
 
 
 def _short(change: Change, young_most: int, asked: Mapping[str, str]) -> dict[str, Figure]:
     return short_figures(change, asked)
-
-
-def _percent(change: int, percent: float | None) -> str:
-    if percent is None or not change:
-        return ""
-    return f"{percent:+.0f} %" if abs(percent) >= 1 else "under 1 %"
 
 
 def _full(change: Change, young_most: int, asked: Mapping[str, str]) -> dict[str, Figure]:

@@ -12,6 +12,7 @@ from enum import StrEnum
 from census.change.rules.question import Question
 from inventory.book.rules.columns import Numbers
 
+from .entries import Annex
 from .permit_bars import Bars
 
 
@@ -27,6 +28,7 @@ class Kind(StrEnum):
     NUMBER = "number"
     SIGNED = "signed"
     MFU = "m.f.u"
+    PERCENT = "per cent"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +57,14 @@ class Piece:
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """``value`` is an int where it is a number (None: there is none), else text.
+    """``value`` is an int where it is a number (None: there is none), a float where it is so many per cent,
+    else text.
 
     ``asked`` is the figure as the page of events is asked for it; ``at`` the address of another page that
     shows what stands behind it. ``pieces`` are the things that a text names, each with its own page.
     """
 
-    value: int | str | None
+    value: int | float | str | None
     asked: Mapping[str, str] | None = None
     at: str = ""
     pieces: Sequence[Piece] = ()
@@ -79,7 +82,10 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class Name:
-    """A taxon as it is printed: accepted name, what was typed if different, common name."""
+    """A taxon as it is printed: accepted name, what was typed if different, common name.
+
+    ``former``: the names that it had within the period, which its note tells.
+    """
 
     accepted: str
     authorship: str = ""
@@ -87,6 +93,7 @@ class Name:
     common: str = ""
     count_class: str = ""
     note: int = 0
+    former: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,6 +226,9 @@ class Document:
 
     ``questions`` are those that its figures answer. ``untied``: rows of which the book's own reader found
     another closing. ``subject``: the animal that it is about. ``signers``: who signs a print by hand.
+
+    ``takes`` tells what the annex has beside the events of the questions, made when it is printed;
+    ``unnamed`` says why a line can be missing there.
     """
 
     layout: str
@@ -235,6 +245,8 @@ class Document:
     picture: Picture | None = None
     subject: str = ""
     signers: Sequence[str] = ()
+    takes: Callable[[], Annex] = dict
+    unnamed: str = "had no event in the period"
 
     @property
     def lines(self) -> int:

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
 
-from census.change.rules.words import day_in_words, moment_in_words
-from inventory.book.rules.happened import parse_happened
+from census.change.rules.words import moment_in_words
+from inventory.book.rules.days import day_in_words, days_in_words, happened_in_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,18 +24,11 @@ class Saying:
 
     def happened(self, text: str) -> str:
         """When something happened, as the book keeps it: a day, a minute or an interval of these."""
-        if not self.words:
-            return text
-        stated = parse_happened(text)
-        ends = dict.fromkeys(map(_stated, (stated.start, stated.end)))
-        return " to ".join(ends)
+        return happened_in_words(text) if self.words else text
+
+    def sentence(self, text: str) -> str:
+        """What was written down with ISO days in it."""
+        return days_in_words(text) if self.words else text
 
     def days(self, first: date, last: date) -> str:
         return f"{self.day(first)} to {self.day(last)}"
-
-
-def _stated(moment: date) -> str:
-    """A day or a minute of the house's own clock."""
-    if isinstance(moment, datetime):
-        return f"{day_in_words(moment.date())} {moment:%H:%M}"
-    return day_in_words(moment)

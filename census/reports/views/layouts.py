@@ -27,7 +27,8 @@ from ..queries.columns import columns_in_use
 from ..queries.documents import document_of
 from ..queries.index import index_rows
 from ..queries.layouts import LAYOUTS, Layout
-from ..queries.permits import COLUMNS, takes_behind
+from ..queries.permit_takes import takes_behind
+from ..queries.permits import COLUMNS
 from ..rules.checking import check_in_words
 from ..rules.document import Document, NothingToTell
 from ..rules.file_forms import LONG, MEDIA, file_name, says_words

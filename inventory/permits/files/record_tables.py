@@ -6,6 +6,7 @@ from typing import BinaryIO, TextIO
 
 import xlsxwriter  # type: ignore[import-untyped]
 
+from inventory.book.rules.days import day_in_words
 from inventory.doors.output import write_rows
 
 from ..queries.collection_records import CollectionRecords
@@ -63,8 +64,8 @@ def head_lines(found: CollectionRecords) -> list[tuple[str, str]]:
     lines = [
         ("title", found.title),
         ("holder", found.permit.holder),
-        ("valid", f"{version.valid_from} to {version.valid_until}"),
-        ("as of", f"the end of {found.as_of}"),
+        ("valid", f"{day_in_words(version.valid_from)} to {day_in_words(version.valid_until)}"),
+        ("as of", f"the end of {day_in_words(found.as_of)}"),
         ("house", found.house),
         ("takes", str(len(records))),
     ]

@@ -23,6 +23,7 @@ from reportlab.platypus import (
     TableStyle,
 )
 
+from inventory.book.rules.days import happened_in_words
 from inventory.doors.numbered import Foot, numbered
 from inventory.doors.printed import printable
 
@@ -42,6 +43,8 @@ _TITLE = ParagraphStyle("title", fontName=_BOLD, fontSize=15, leading=19, spaceA
 _LINE_WIDTH = 24.0
 _NARROWEST, _WIDEST = 34.0, 140.0
 _PAD = 6.0
+# The column that says when.
+WHEN = "eventDate"
 # A heading, the head of its table and two rows.
 _ROOM = 80.0
 
@@ -115,8 +118,10 @@ def _width(one: Chosen, rows: Sequence[Row]) -> float:
 
 
 def _text(row: Row, code: str) -> str:
+    """Days are said in words, as in all papers; the csv and the workbook keep those of the standard."""
     value = row.cell(code)
-    return "" if value is None else str(value)
+    text = "" if value is None else str(value)
+    return happened_in_words(text) if code == WHEN and text else text
 
 
 def _cell(row: Row, code: str) -> Paragraph:

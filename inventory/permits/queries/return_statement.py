@@ -4,6 +4,8 @@ from datetime import datetime
 
 from django.utils.text import slugify
 
+from inventory.book.rules.days import day_in_words
+
 from ..rules.statements import Statement, fingerprint, total_words, totals
 from .returns import Draft
 
@@ -45,19 +47,20 @@ def name_of(draft: Draft) -> str:
 def _head(draft: Draft, *, signer: str, now: datetime, explained: str, remark: str) -> list[tuple[str, str]]:
     permit, asked, version = draft.permit, draft.asked, draft.read.version
     local = now.astimezone(draft.zone)
+    moment = f"{day_in_words(local.date())} {local:%H:%M}"
     records = [row.record for row in draft.rows]
     lines = [
         ("title", title_of(draft)),
         ("authority", permit.authority.name),
         ("holder", permit.holder),
-        ("valid", f"{draft.read.first_valid_from} to {version.valid_until}"),
-        ("takes of", f"{asked.starts_on} to {asked.ends_on}"),
-        ("fates as of", f"the end of {asked.as_of}, as known on {local:%Y-%m-%d %H:%M} ({draft.zone})"),
+        ("valid", f"{day_in_words(draft.read.first_valid_from)} to {day_in_words(version.valid_until)}"),
+        ("takes of", f"{day_in_words(asked.starts_on)} to {day_in_words(asked.ends_on)}"),
+        ("fates as of", f"the end of {day_in_words(asked.as_of)}, as known on {moment} ({draft.zone})"),
         ("return", _number(draft)),
         # Of nothing no name is told.
         *([("names after", records[0].release or "no backbone")] if records else []),
         ("house", draft.found.house),
-        ("made", f"{local:%Y-%m-%d %H:%M} by {signer}"),
+        ("made", f"{moment} by {signer}"),
         ("rows", _rows(draft)),
     ]
     for unit, numbers in totals(row.values for row in draft.rows).items():
@@ -77,7 +80,7 @@ def _number(draft: Draft) -> str:
     amends = draft.asked.amends
     if amends is not None:
         made = amends.frozen_at.astimezone(draft.zone)
-        words += f": amends version {amends.version} of {made:%Y-%m-%d}"
+        words += f": amends version {amends.version} of {day_in_words(made.date())}"
     return words
 
 

@@ -8,6 +8,7 @@ from django.views.decorators.http import require_safe
 from inventory.book import blind
 from inventory.book.models import Event
 from inventory.book.queries import story
+from inventory.book.rules.days import happened_in_words
 from inventory.people.access import person_of, requires
 
 from ..files.transport_pdf import transport_pdf
@@ -27,7 +28,7 @@ def transport_paper(request: HttpRequest, pk: int) -> HttpResponse:
     found = transport_of(event)
     if found is None:
         raise Http404("papers are made for animals that were sent, lent or given back")
-    content = transport_pdf(found, when=event.happened.replace("T", " "))
+    content = transport_pdf(found, when=happened_in_words(event.happened))
     response = HttpResponse(content, content_type="application/pdf")
     response["Content-Disposition"] = f'inline; filename="transport-{pk}.pdf"'
     return response
