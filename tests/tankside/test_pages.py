@@ -286,3 +286,21 @@ def test_a_counter_does_not_see_what_happened_in_a_tank_while_counting_it(
     for url in ("/doubles", "/open-names", "/questions", "/on-no-list", "/sent"):
         page: Any = registrar.get(url)
         assert len(page.context["page"]) == 0, url
+
+
+def test_what_a_workbook_or_a_desk_brings_twice_within_minutes_is_on_today_too(
+    house: TankHouse, registrar: Client
+) -> None:
+    """Nobody looks at such events as they come in; the registrar is asked all the same."""
+    said = {"lot": house.gobies, "place": house.kelp_hall, "entered_by": house.aquarist}
+    for minute in ("07:52", "07:53"):
+        make_event("died", **said, unknown=3, happened=f"2026-10-02T{minute}")
+    # Two slips of one day, and two of one person that are hours apart, may well be two.
+    for day in ("2026-10-01", "2026-10-01"):
+        make_event("died", **said, unknown=4, happened=day)
+    for hour in ("07", "11"):
+        make_event("died", **said, unknown=5, happened=f"2026-10-03T{hour}:00")
+    page = registrar.get("/doubles")
+    assert [pair.suspected for pair in page.context["page"]] == [True, False, False]
+    (asked,) = (one for one in registrar.get("/").context["today"].yours if "doubles" in one.heading)
+    assert asked.total == 1

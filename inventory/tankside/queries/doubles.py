@@ -15,7 +15,7 @@ from inventory.db.prepared import Prepared, Question
 from inventory.people.models import Person
 
 from ..models import DoubleDecision, Entry, Outcome
-from ..rules.doubles import Alike, Happening, pairs
+from ..rules.doubles import Alike, Happening, looks_like_one, pairs
 from ..rules.kinds import EVENT_OF
 from ..rules.stated import Stated
 
@@ -77,7 +77,8 @@ def _alike(entry: Stated, person: Person, place: Place, lot: Lot, minutes: int) 
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """Two events that look like one. ``suspected``: the program saw it as the second came in."""
+    """Two events that look like one. ``suspected``: seen as the second came in from a tank, or by the same
+    rule where they came another way: the same person, within minutes."""
 
     first: EventTold
     second: EventTold
@@ -92,7 +93,8 @@ def open_pairs(*, now: datetime, hidden: Collection[int] = ()) -> list[Pair]:
     """
     flags = Flag.objects.filter(kind=FlagKind.DOUBLE, settled_at=None)
     flagged = dict(flags.values_list("event_id", "event__effective_at"))
-    hours = timedelta(hours=numbers_in_use()["double_entry_list_hours"])
+    numbers = numbers_in_use()
+    hours, minutes = timedelta(hours=numbers["double_entry_list_hours"]), numbers["double_entry_minutes"]
     since = min([now - LOOKS_BACK, *(moment - hours for moment in flagged.values())])
     decided = set(DoubleDecision.objects.values_list("first_id", "second_id"))
     found = [
@@ -107,7 +109,9 @@ def open_pairs(*, now: datetime, hidden: Collection[int] = ()) -> list[Pair]:
             told[first.event],
             told[second.event],
             places[first.alike.place],
-            suspected=second.event in flagged or first.event in flagged,
+            suspected=second.event in flagged
+            or first.event in flagged
+            or looks_like_one(first, second, minutes=minutes),
         )
         for first, second in found
     ]
@@ -117,19 +121,20 @@ def open_pairs(*, now: datetime, hidden: Collection[int] = ()) -> list[Pair]:
 def _happenings(since: datetime) -> list[Happening]:
     """Events that stand, with their number by taxon and place. An individual is never in two."""
     ends = [f"{end}_cell__{name}" for end in ("from", "to") for name in ("account__place_id", "inside")]
+    told = ("event__entered_by_id", "event__entered_at", "event__happened")
     rows = (
         Flow.objects.filter(
             effective_at__gte=since, event__kind__in=_KINDS, reversal=False, event__reversed_by=None
         )
         .exclude(from_cell__lot__kind=LotKind.INDIVIDUAL)
         .order_by()
-        .values_list("event_id", "event__kind", "effective_at", "n", "from_cell__lot__taxon_id", *ends)
+        .values_list("event_id", "event__kind", "effective_at", "n", "from_cell__lot__taxon_id", *told, *ends)
     )
-    sums: dict[tuple[int, str, datetime, int, int], int] = defaultdict(int)
-    for event, kind, moment, n, taxon, from_place, from_inside, to_place, _ in rows:
+    sums: dict[tuple[int, str, datetime, int, int, int, datetime, str], int] = defaultdict(int)
+    for event, kind, moment, n, taxon, by, entered, happened, from_place, from_inside, to_place, _ in rows:
         place = from_place if from_inside else to_place
-        sums[event, kind, moment, taxon, place] += n
+        sums[event, kind, moment, taxon, place, by, entered, happened] += n
     return [
-        Happening(event, moment, Alike(kind, taxon, place, n))
-        for (event, kind, moment, taxon, place), n in sums.items()
+        Happening(event, moment, Alike(kind, taxon, place, n), by, entered, timed="T" in happened)
+        for (event, kind, moment, taxon, place, by, entered, happened), n in sums.items()
     ]

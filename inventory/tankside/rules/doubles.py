@@ -18,11 +18,14 @@ class Alike(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Happening:
-    """One event, as far as doubles go."""
+    """One event, as far as doubles go. ``by``: who entered it; ``timed``: its minute was stated, not its day alone."""
 
     event: int
     moment: datetime
     alike: Alike
+    by: int = 0
+    entered_at: datetime | None = None
+    timed: bool = False
 
 
 def pairs(
@@ -49,3 +52,19 @@ def pairs(
                     found.append((first, second))
                     break
     return sorted(found, key=lambda pair: -pair[1].event)
+
+
+def looks_like_one(first: Happening, second: Happening, *, minutes: int) -> bool:
+    """Whether the same person entered both within ``minutes``, as of minutes so near to each other.
+
+    This is asked of a pair, which is of one kind, tank, taxon and number. Two slips of one day are no double.
+    """
+    near = timedelta(minutes=minutes)
+    if first.by != second.by or first.entered_at is None or second.entered_at is None:
+        return False
+    timed = first.timed and second.timed
+    return (
+        timed
+        and abs(second.moment - first.moment) <= near
+        and abs(second.entered_at - first.entered_at) <= near
+    )
