@@ -5,7 +5,7 @@ Also which numbers are hidden from whom while they count: see :mod:`inventory.bo
 
 from datetime import datetime, timedelta
 
-from django.db.models import BigIntegerField, Exists, F, OuterRef, Q, QuerySet, Value
+from django.db.models import BigIntegerField, F, Q, QuerySet, Value
 from django.urls import reverse
 
 from inventory.doors import clock
@@ -14,10 +14,11 @@ from inventory.people.models import Person
 from inventory.people.queries import roles_of
 
 from .attention_told import told
-from .models import Census, CountToCome, Decision, Sheet
+from .models import Census, CountToCome, Sheet
 from .models import Line as SheetLine
 from .queries.hands import counted_again, with_whom
 from .queries.reading import read_census
+from .queries.searching import asks
 from .queries.settings import settings_in_use
 from .queries.to_come import LAPSES, still_to_come
 from .rules.states import SHEETS_IN, SHEETS_OPEN
@@ -168,11 +169,10 @@ def _open_queries() -> list[Attention]:
 
     No number stands here: who keeps the tank may be counting it.
     """
-    later = Decision.objects.filter(line=OuterRef("line"), pk__gt=OuterRef("pk"))
     carried = Census.objects.exclude(state=CensusState.ABANDONED.value).order_by("-cutoff", "-pk")[:1]
     running = Census.objects.exclude(state__in=DONE)
     asked = (
-        Decision.objects.filter(~Exists(later), how__in=(How.OPEN_QUERY.value, How.MISSING.value))
+        asks()
         .filter(Q(line__sheet__census__in=running) | Q(line__sheet__census__in=list(carried)))
         .select_related("line__sheet__census", "line__place", "line__taxon", "owner")
         .order_by("due_on", "pk")

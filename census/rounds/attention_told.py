@@ -13,6 +13,7 @@ from inventory.people.rules.roles import Role
 from .models import Census, Notice, Restatement
 from .queries import came_back
 from .queries.late import LatePeriod, late_periods
+from .queries.searching import answered
 from .queries.settings import settings_in_use
 from .queries.waiting import still_waiting
 from .rules.calendar import working_days_after
@@ -25,7 +26,7 @@ _OVER = (CensusState.CLOSED.value, CensusState.ABANDONED.value)
 
 def told(roles: Collection[Role], *, now: datetime) -> list[Attention]:
     """A constant number of queries, and none for those who have none of these roles."""
-    found = _notices(roles) + _approvals(roles)
+    found = _notices(roles, now) + _approvals(roles)
     if not set(roles).isdisjoint(DECIDES):
         found += _came_back()
     if not set(roles).isdisjoint(SIGNS):
@@ -35,9 +36,12 @@ def told(roles: Collection[Role], *, now: datetime) -> list[Attention]:
     return found
 
 
-def _notices(roles: Collection[Role]) -> list[Attention]:
+def _notices(roles: Collection[Role], now: datetime) -> list[Attention]:
+    """What nobody has seen yet; an animal that is searched no more is asked about no more."""
     names = [role.value for role in roles]
-    notices = list(Notice.objects.filter(role__in=names, seen_at=None)) if names else []
+    unseen = list(Notice.objects.filter(role__in=names, seen_at=None)) if names else []
+    over = answered(unseen, now=now, zone=timezone.get_current_timezone())
+    notices = [notice for notice in unseen if notice.pk not in over]
     if not notices:
         return []
     return [

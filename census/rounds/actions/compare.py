@@ -56,9 +56,8 @@ def _ask_the_curator(
     """Individuals that were searched long enough, or missed by two censuses, go to the curator."""
     for missed in not_seen(census, settings, now=now, zone=zone):
         if missed.search.stage is NotSeen.QUERY:
-            name = missed.lot.house_name or missed.lot.accession
             words = (
-                f"{name} ({missed.lot.taxon}) in {missed.line.place.code} was last seen on "
-                f"{missed.last_seen}; it may be written off from {missed.search.write_off_from} on."
+                f"{missed.called}was last seen on {missed.last_seen}; "
+                f"it may be written off from {missed.search.write_off_from} on."
             )
             tell(Role.CURATOR, NoticeKind.NOT_SEEN, words, by=by, now=now, line=missed.line)

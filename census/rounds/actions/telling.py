@@ -9,9 +9,8 @@ from inventory.book.models import PeriodVersion
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 
-from ..models import Census, Line, Notice
-from ..queries.runs import not_seen
-from ..queries.settings import settings_of
+from ..models import Line, Notice
+from ..queries.searching import answered
 from ..rules.words import NoticeKind
 from .allowed import require
 
@@ -38,12 +37,7 @@ def tell(
 def end_searches(lines: Iterable[Line], *, by: Person, now: datetime, zone: tzinfo) -> None:
     """What the curator was asked about an animal is answered when its line says what became of it."""
     asked = list(Notice.objects.filter(kind=NoticeKind.NOT_SEEN.value, seen_at=None, line__in=list(lines)))
-    if not asked:
-        return
-    census = Census.objects.get(sheets__lines=asked[0].line_id)
-    searched = not_seen(census, settings_of(census), now=now, zone=zone)
-    still = {missed.line.pk for missed in searched}
-    over = [notice.pk for notice in asked if notice.line_id not in still]
+    over = answered(asked, now=now, zone=zone)
     Notice.objects.filter(pk__in=over).update(seen_at=now, seen_by=by)
 
 

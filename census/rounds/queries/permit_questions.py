@@ -2,12 +2,13 @@
 
 from collections.abc import Collection
 
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Q
 
 from inventory.permits.questions import Question
 
-from ..models import Census, Decision
+from ..models import Census
 from ..rules.words import CensusState, How
+from .searching import asks
 
 _DONE = (CensusState.CLOSED.value, CensusState.ABANDONED.value)
 
@@ -17,11 +18,10 @@ def open_questions(lots: Collection[int]) -> list[Question]:
 
     No number stands here: who reads it may be counting the tank.
     """
-    later = Decision.objects.filter(line=OuterRef("line"), pk__gt=OuterRef("pk"))
     newest = Census.objects.exclude(state=CensusState.ABANDONED.value).order_by("-cutoff", "-pk")[:1]
     running = Census.objects.exclude(state__in=_DONE)
     asked = (
-        Decision.objects.filter(~Exists(later), how__in=(How.OPEN_QUERY.value, How.MISSING.value))
+        asks()
         .filter(Q(line__sheet__census__in=running) | Q(line__sheet__census__in=list(newest)))
         .filter(line__lots__in=lots)
         .order_by("line_id")

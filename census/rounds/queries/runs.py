@@ -1,12 +1,15 @@
 """What earlier censuses say about the lines of this one. A constant number of queries."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
 
-from inventory.book.models import Lot
+from django.db.models import Q
+
+from inventory.book.models import Flow, Lot
 from inventory.book.queries.quantities import Point, held_at
+from inventory.book.rules.kinds import EventKind
 
 from ..models import Census, Count, Line, Sighting
 from ..rules.runs import Earlier, Search, drifts, full_count_due, letter_steps, search_for
@@ -96,19 +99,39 @@ class Missed:
     censuses: int
     search: Search
 
+    @property
+    def called(self) -> str:
+        """How a question to the curator begins."""
+        return f"{self.lot.house_name or self.lot.accession} ({self.lot.taxon}) in {self.line.place.code} "
+
 
 def not_seen(census: Census, settings: CensusSettings, *, now: datetime, zone: tzinfo) -> list[Missed]:
-    """Individuals of this census whose newest roll-call missed them, and that are to be there. Two queries.
+    """Individuals of this census whose newest roll-call, which is of it, missed them."""
+    of_it = Q(lot__sightings__made_at__line__sheet__census=census)
+    found = _searched(of_it, settings, now=now, zone=zone)
+    return [one for one in found if one.line.sheet.census_id == census.pk]
+
+
+def searched_on(
+    lines: Collection[int], settings: CensusSettings, *, now: datetime, zone: tzinfo
+) -> list[Missed]:
+    """Individuals of these lines' roll-calls that are searched, by whichever census asked last."""
+    return _searched(Q(lot__sightings__made_at__line__in=lines), settings, now=now, zone=zone)
+
+
+def _searched(of: Q, settings: CensusSettings, *, now: datetime, zone: tzinfo) -> list[Missed]:
+    """Individuals whose newest roll-call missed them, and that are to be there. Three queries.
 
     Last seen is the newest roll-call that found them; without one, the day of the first that did not. Where
     the book, as known now, has the animal elsewhere or not at all, at the roll-call or since, its absence is
-    explained: it moved, died, left or was written off, and nobody searches it there.
+    explained: it moved, died, left or was written off, and nobody searches it there. Nor where it was booked
+    as seen again since.
     """
     calls = (
         Sighting.objects.filter(made_at__replaced_by=None)
         .exclude(seen=Seen.NOT_LOOKED_FOR.value)
         .exclude(made_at__line__sheet__census__state=CensusState.ABANDONED.value)
-        .filter(made_at__counted_at__lte=now, lot__sightings__made_at__line__sheet__census=census)
+        .filter(of, made_at__counted_at__lte=now)
         .select_related("lot__taxon", "made_at__line__sheet", "made_at__line__place")
         .order_by("made_at__counted_at", "made_at_id")
         .distinct()
@@ -126,7 +149,7 @@ def not_seen(census: Census, settings: CensusSettings, *, now: datetime, zone: t
                 run, seen = [], call.made_at.counted_at.astimezone(zone).date()
             else:
                 run.append(call)
-        if not run or run[-1].made_at.line.sheet.census_id != census.pk:
+        if not run:
             continue
         missed_on = run[0].made_at.counted_at.astimezone(zone).date()
         censuses = len({call.made_at.line.sheet.census_id for call in run})
@@ -140,8 +163,23 @@ def not_seen(census: Census, settings: CensusSettings, *, now: datetime, zone: t
         )
         found.append(Missed(run[-1].lot, run[-1].made_at.line, last_seen, missed_on, censuses, search))
         moments.append(run[-1].made_at.counted_at + A_MINUTE)
+    if not found:
+        return []
     there = _there(found, moments, now=now)
-    return [one for one, is_there in zip(found, there, strict=True) if is_there]
+    finds = _finds([one.lot.pk for one in found])
+    return [
+        one
+        for one, moment, is_there in zip(found, moments, there, strict=True)
+        if is_there and not any(lot == one.lot.pk and at >= moment for lot, at in finds)
+    ]
+
+
+def _finds(lots: Sequence[int]) -> list[tuple[int, datetime]]:
+    """When the book has animals of these lots as seen again, whatever was taken back left out."""
+    flows = Flow.objects.filter(
+        event__kind=EventKind.SEEN_AGAIN, reversal=False, event__reversed_by=None, to_cell__lot__in=lots
+    )
+    return list(flows.values_list("to_cell__lot_id", "effective_at"))
 
 
 def _there(found: Sequence[Missed], moments: Sequence[datetime], *, now: datetime) -> list[bool]:
