@@ -10,10 +10,11 @@ from django.test import Client
 
 from inventory.people.rules.roles import Role
 from inventory.permits.actions.loans import LoanFacts, enter_loan
+from inventory.permits.forms.parts import people_choices
 from inventory.permits.models import PermitLine, PermitVersion, Take
 from inventory.permits.rules.accounts import limit_words
 
-from ..factories import make_event, make_lot
+from ..factories import make_event, make_lot, make_person
 from .house import LINES, PermitHouse, a_take, make_permit_house
 
 AsRole = Callable[[Role], Client]
@@ -114,3 +115,19 @@ def test_a_letter_offers_animals_by_more_than_their_numbers(house: PermitHouse, 
     loan = enter_loan(facts=facts, by=house.officer, now=house.now)
     page = as_role(Role.PERMIT_OFFICER).get(f"/loan/{loan.pk}")
     assert "R1, “Dab”, Carcinus maenas, female" in page.text
+
+
+def test_a_program_that_wrote_into_the_book_is_offered_nowhere_and_a_skipper_is(house: PermitHouse) -> None:
+    """Without a sign-in or a code nobody enters anything by a machine, unless it is one."""
+    make_person("Sheet macro")
+    make_person("Einar the skipper")
+    make_person("Old keeper")
+    make_person("Corin", left_on=date(2025, 8, 31))
+    make_event("received", entered_by="Sheet macro", device="spreadsheet")
+    make_event("received", entered_by="Old keeper")
+    signs_in = make_person("Wenna", roles=["aquarist"])
+    make_event("received", entered_by=signs_in, device="Yellow")
+    offered = [name for name, _ in people_choices()]
+    assert {"Einar the skipper", "Old keeper", "Wenna"} <= set(offered)
+    assert "Sheet macro" not in offered
+    assert offered[-1] == "Corin"

@@ -8,7 +8,8 @@ from django import forms
 from inventory.book.models import Place
 from inventory.book.queries.lists import places_for_animals
 from inventory.book.rules.drafts import Problem
-from inventory.people.models import Person
+
+from ..queries.people import people
 
 
 class DayField(forms.DateField):
@@ -45,11 +46,11 @@ class YesNoField(forms.NullBooleanField):
 
 
 def people_choices(first: Collection[str] = ()) -> list[tuple[str, str]]:
-    """Everybody of the house, those who left too: a slip of last year names them. ``first`` come first."""
-    people = sorted(Person.objects.order_by("left_on", "name"), key=lambda person: person.name not in first)
+    """Everybody of the house, those who left too. ``first`` come first."""
+    found = sorted(people(), key=lambda person: person.name not in first)
     return [
         (person.name, f"{person.name} (left {person.left_on})" if person.left_on else person.name)
-        for person in people
+        for person in found
     ]
 
 
