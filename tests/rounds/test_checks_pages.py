@@ -245,7 +245,7 @@ def test_a_sheet_out_for_a_recount_is_with_who_counts_again(house: TestHouse) ->
     number = house.line(census, "goby").sheet.number
     ask_recount(lines=[house.line(census, "goby")], of=house.second, by=house.registrar, now=NOW)
     assert [one.again for one in sheets_of(census, now=NOW) if one.sheet.number == number] == ["Bror"]
-    out = open_items(census, read_census(census), now=NOW)[0]
+    out = open_items(census, read_census(census))[0]
     assert out.text == f"{number} (K1) is out for a recount, with Bror"
     today = attention.items(house.curator, now=NOW)
     (sheets,) = (one.lines for one in today if "sheets that are not in" in one.heading)

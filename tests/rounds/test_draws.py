@@ -26,7 +26,7 @@ pytestmark = pytest.mark.django_db
 
 
 def blocking(census: Census) -> list[ItemKind]:
-    return [item.kind for item in open_items(census, read_census(census), now=NOW)]
+    return [item.kind for item in open_items(census, read_census(census))]
 
 
 def test_lines_that_agree_are_drawn_once_and_wait_for_another_counter(house: TestHouse) -> None:
@@ -133,7 +133,7 @@ def test_one_error_in_class_a_blocks_names_the_team_and_asks_for_a_new_draw(hous
     census = house.compared({})
     first = draw_sample(census=census, by=house.registrar, now=NOW, seed="ebb")
     finish(house, census, wrong={"conger"})
-    item = next(i for i in open_items(census, read_census(census), now=NOW) if i.kind == ItemKind.SAMPLE)
+    item = next(i for i in open_items(census, read_census(census)) if i.kind == ItemKind.SAMPLE)
     assert "1 wrong in class A, where none may be" in item.text
     assert "count again all sheets of: Alda" in item.text
     with pytest.raises(CensusRefused, match="sample test"):

@@ -1,6 +1,9 @@
 """Signing: refused with every open item, else the period is closed and stays closed."""
 
 import pytest
+import time_machine
+from django.test import Client
+from django.urls import reverse
 
 from census.rounds.actions.counts import Entry, take_counts
 from census.rounds.actions.decide import decide_line
@@ -9,7 +12,7 @@ from census.rounds.actions.refused import CensusRefused
 from census.rounds.actions.sheets import hand_in, issue, replace_sheet
 from census.rounds.actions.signing import abandon, propose, reopen, send_back, sign
 from census.rounds.models import Census, Sheet
-from census.rounds.queries.open_items import ItemKind, open_items
+from census.rounds.queries.open_items import ItemKind, fallen_since, open_items
 from census.rounds.queries.progress import accuracy_table, closing_supported, differences_by_unit
 from census.rounds.queries.reading import read_census
 from census.rounds.rules.settings import DEFAULTS
@@ -28,7 +31,7 @@ def signed(house: TestHouse, census: Census) -> PeriodVersion:
 
 
 def kinds(census: Census) -> list[ItemKind]:
-    return [item.kind for item in open_items(census, read_census(census), now=NOW)]
+    return [item.kind for item in open_items(census, read_census(census))]
 
 
 def test_a_census_that_agrees_is_signed_and_closes_its_period_in_version_1(house: TestHouse) -> None:
@@ -60,6 +63,40 @@ def test_signing_is_refused_with_every_open_item(house: TestHouse) -> None:
     assert new.state == SheetState.NOT_ISSUED
 
 
+def test_what_falls_below_zero_after_the_cut_off_is_told_and_does_not_stop_the_quarter(
+    house: TestHouse, client: Client
+) -> None:
+    census = house.compared({})
+    later = at("2026-11-20T09:00")
+    factories.make_event(
+        "died", lot=house.lots["shoal"], place="K1", unknown=421, happened="2026-11-19", now=later
+    )
+    assert open_items(census, read_census(census)) == []
+    told = ["the book has -1 of Clupea harengus (" + house.lots["shoal"].accession + ") in K1"]
+    assert fallen_since(census, now=later) == told
+    assert fallen_since(census, now=census.cutoff) == []
+    client.force_login(house.curator.user)  # type: ignore[arg-type]
+    with time_machine.travel(later, tick=False):
+        page = client.get(reverse("census_sign", args=[census.code])).content.decode()
+    assert "Below zero since the cut-off" in page
+    assert told[0].replace("-", "\N{MINUS SIGN}", 1) in page
+    version = sign(census=census, by=house.curator, now=later, zone=ZONE, without_sample=WITHOUT)
+    assert version.number == 1
+
+
+def test_what_stood_below_zero_at_the_cut_off_stops_the_quarter_though_it_rose_since(
+    house: TestHouse,
+) -> None:
+    census = house.compared({})
+    factories.make_event("died", lot=house.lots["wrasse q"], place="K2", unknown=9, happened="2026-09-30")
+    later = at("2026-11-20T09:00")
+    factories.make_event(
+        "opening", lot=house.lots["wrasse q"], place="K2", unknown=20, happened="2026-11-19", now=later
+    )
+    assert ItemKind.BELOW_ZERO in kinds(census)
+    assert fallen_since(census, now=later) == []
+
+
 def test_a_recount_that_is_out_blocks(house: TestHouse) -> None:
     census = house.compared({"goby": 6})
     house.count(census, {"goby": 11}, round=2)
@@ -74,7 +111,7 @@ def test_a_line_that_opened_again_blocks_and_says_how_the_book_moved(house: Test
     decide_line(line=house.line(census, "shoal"), settling=query, by=house.registrar, now=NOW, zone=ZONE)
     assert kinds(census) == []
     factories.make_event("died", lot=house.lots["shoal"], place="K1", happened="2026-09-20", unknown=4)
-    item = open_items(census, read_census(census), now=NOW)[0]
+    item = open_items(census, read_census(census))[0]
     assert "the book has moved from 420 to 416 since" in item.text
 
 

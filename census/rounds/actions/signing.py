@@ -30,7 +30,7 @@ def propose(*, census: Census, by: Person, now: datetime, settings: CensusSettin
     require(by, DECIDES, "propose closing")
     census = running(census)
     _from_comparing_on(census)
-    _refuse_open(census, now, settings)
+    _refuse_open(census, settings)
     move_census(census, CensusState.WAITING)
     return census
 
@@ -57,7 +57,7 @@ def sign(
     if not has_role(by, Role.CURATOR):
         raise CensusRefused(f"{by.name} is not a curator; the curator signs.")
     _from_comparing_on(census)
-    _refuse_open(census, now, settings)
+    _refuse_open(census, settings)
     _sampled_or_said_why(census, without_sample, by=by, now=now)
     try:
         version = close_period(census.period, closed_at=now, signed_by=by, note=note, zone=zone)
@@ -102,8 +102,8 @@ def _from_comparing_on(census: Census) -> None:
         raise CensusRefused(f"The census {census.code} is {census.state}; compare the counts first.")
 
 
-def _refuse_open(census: Census, now: datetime, settings: CensusSettings | None) -> None:
-    items = open_items(census, read_census(census, settings=settings), now=now)
+def _refuse_open(census: Census, settings: CensusSettings | None) -> None:
+    items = open_items(census, read_census(census, settings=settings))
     if items:
         raise CensusRefused(*(f"{item.kind}: {item.text}" for item in items))
 

@@ -13,7 +13,7 @@ from ..rules.states import SHEETS_IN
 from ..rules.words import LineKind, LineState, SheetState
 from .draws import drawn_for_recount, newest_sample, waiting_for_recount
 from .hands import with_whom
-from .holdings import Holding, below_zero, holdings, on_no_line
+from .holdings import Holding, below_zero, holdings, lots_by_id, on_no_line
 from .reading import Row
 
 
@@ -37,12 +37,16 @@ class OpenItem:
     line: int = 0
 
 
-def open_items(census: Census, rows: Sequence[Row], *, now: datetime) -> list[OpenItem]:
-    """Every open item of the census, in the order in which they are best worked off."""
+def open_items(census: Census, rows: Sequence[Row]) -> list[OpenItem]:
+    """Every open item of the census, in the order in which they are best worked off.
+
+    What stands against it is the book at the cut-off, as known now; what fell below zero afterwards is
+    told by :func:`fallen_since`.
+    """
     at_cutoff = holdings(before=census.cutoff)
-    negative = below_zero(at_cutoff) or below_zero(holdings(before=now))
+    negative = below_zero(at_cutoff)
     unlisted = on_no_line(census, at_cutoff)
-    lots = Lot.objects.select_related("taxon").in_bulk([h.lot_id for h in (*negative, *unlisted)])
+    lots = lots_by_id(h.lot_id for h in (*negative, *unlisted))
     return [
         *_sheets_out(census),
         *_not_counted(rows),
@@ -113,11 +117,26 @@ def _why_outside(row: Row) -> str:
     return f"explained in part, still {outside}" if row.decision is not None else outside
 
 
+def fallen_since(census: Census, *, now: datetime) -> list[str]:
+    """What stands below zero today and did not at the cut-off: a notice, for it is of a later period.
+
+    Two reads of the book while the cut-off is past; none before it.
+    """
+    if now <= census.cutoff:
+        return []
+    then = {(one.lot_id, one.place_id) for one in below_zero(holdings(before=census.cutoff))}
+    found = [one for one in below_zero(holdings(before=now)) if (one.lot_id, one.place_id) not in then]
+    lots = lots_by_id(one.lot_id for one in found)
+    return [_stands(one, lots) for one in found]
+
+
 def _below_zero(found: Iterable[Holding], lots: dict[int, Lot]) -> Iterable[OpenItem]:
-    for holding in found:
-        name = lots[holding.lot_id].taxon.scientific_name
-        text = f"the book has {holding.total} of {name} ({holding.accession}) in {holding.place_code}"
-        yield OpenItem(ItemKind.BELOW_ZERO, text)
+    return [OpenItem(ItemKind.BELOW_ZERO, _stands(holding, lots)) for holding in found]
+
+
+def _stands(holding: Holding, lots: Mapping[int, Lot]) -> str:
+    name = lots[holding.lot_id].taxon.scientific_name
+    return f"the book has {holding.total} of {name} ({holding.accession}) in {holding.place_code}"
 
 
 def _not_listed(

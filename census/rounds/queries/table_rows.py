@@ -62,7 +62,7 @@ def shown(what: str, census: Census, *, now: datetime) -> Table:
         return accuracy(rows, settings)
     if what == "totals":
         return totals(rows)
-    return blocking(census, rows, now=now)
+    return blocking(census, rows)
 
 
 def differences(rows: Iterable[Row], *, only_decided: bool = False) -> Table:
@@ -158,11 +158,10 @@ def totals(rows: Sequence[Row]) -> Table:
     return columns, lines
 
 
-def blocking(census: Census, rows: Sequence[Row], *, now: datetime) -> Table:
+def blocking(census: Census, rows: Sequence[Row]) -> Table:
     """What stands against signing."""
     lines = [
-        {"kind": item.kind.value, "sheet": item.sheet, "item": item.text}
-        for item in open_items(census, rows, now=now)
+        {"kind": item.kind.value, "sheet": item.sheet, "item": item.text} for item in open_items(census, rows)
     ]
     return ("kind", "sheet", "item"), lines
 

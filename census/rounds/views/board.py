@@ -109,7 +109,7 @@ def census(request: HttpRequest, code: str) -> HttpResponse:
             "letters_due": len(presence_due(found, settings)),
             "accuracy": accuracy_table(rows, settings),
             "differences": differences_by_unit(rows),
-            "open_items": open_items(found, rows, now=now),
+            "open_items": open_items(found, rows),
         }
     return render(request, "rounds/census.html", context)
 

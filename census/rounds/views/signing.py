@@ -14,7 +14,7 @@ from ..actions.signing import propose, reopen, send_back, sign
 from ..forms import SignForm
 from ..models import Census
 from ..queries import progress
-from ..queries.open_items import open_items
+from ..queries.open_items import fallen_since, open_items
 from ..queries.reading import read_census
 from ..queries.settings import settings_of
 from ..queries.signed import what_is_signed
@@ -53,7 +53,8 @@ def census_sign(request: HttpRequest, code: str) -> HttpResponse:
         "minimum": progress.minimum_counts(rows),
         "queries": progress.open_queries(rows),
         "missing": [row for row in rows if row.missing],
-        "open_items": open_items(census, rows, now=now),
+        "open_items": open_items(census, rows),
+        "fallen_since": [] if census.state == CensusState.CLOSED else fallen_since(census, now=now),
         "signed": what_is_signed(census, rows, now=now, zone=timezone.get_current_timezone()),
         "form": form,
         "may_sign": may(request, *SIGNS),
