@@ -1,23 +1,28 @@
 """What was written in, and what the registrar finds it to be."""
 
+from typing import Any
+
 import pytest
+from django.core import mail
 from django.test import Client
 from django.urls import reverse
 
 from census.rounds.actions.approving import approve_asked, refuse_asked
 from census.rounds.actions.compare import compare_counts
 from census.rounds.actions.counts import Entry, take_counts
+from census.rounds.actions.mailing import send_by_mail
 from census.rounds.actions.recounts import ask_recount
 from census.rounds.actions.refused import CensusRefused
 from census.rounds.actions.sheets import hand_in
 from census.rounds.actions.written_in import Found, ask_write_in, find_write_in
-from census.rounds.models import ApprovalAsked, Census, Line, Notice, Sheet, WriteInFinding
+from census.rounds.models import ApprovalAsked, Census, Line, Notice, NoticePost, Sheet, WriteInFinding
 from census.rounds.queries.reading import Row, read_census
 from census.rounds.rules.words import LineKind, LineState
 from inventory.book.models import Lot
 from inventory.book.rules.found_as import FoundAs
 from inventory.names.models import Taxon
 from inventory.people.models import Person
+from inventory.tankside.actions.post import send_due, waiting
 from tests import factories
 
 from .house import COUNTED, HELD, NOW, ZONE, TestHouse, at
@@ -188,6 +193,34 @@ def test_an_introduced_species_is_no_stock_and_the_permit_officer_is_told(house:
     assert "Introduced species in K1: Magallana gigas" in notice.words
     assert not Lot.objects.filter(taxon=oyster).exists()
     assert row_of(census, line).state is LineState.SETTLED
+
+
+def test_an_introduced_species_of_a_sheet_goes_to_the_permit_officers_by_e_mail_once(
+    house: TestHouse, settings: Any
+) -> None:
+    # *Common practice, no source*: who has to report a find hears of it at once.
+    settings.EMAIL_HOST = "mail.example"
+    assert house.officer.user is not None
+    house.officer.user.email = "officer@house.example"
+    house.officer.user.save()
+    _, line = written(house, "Pacific oyster", 1)
+    oyster = factories.make_taxon("Magallana gigas")
+    find(house, line, Found(FoundAs.INTRODUCED, taxon=oyster, note="by its shell"))
+    assert mail.outbox == []
+    send_by_mail(Notice.objects.get(), now=NOW)
+    assert (waiting(), send_due(now=NOW), send_due(now=NOW), waiting()) == (1, 1, 0, 0)
+    (message,) = mail.outbox
+    assert message.to == ["officer@house.example"]
+    assert "Magallana gigas: introduced species in K1" in message.subject
+    for words in ("by its shell", "Written in on a count sheet as Pacific oyster", "check local rules"):
+        assert words in message.body
+    assert NoticePost.objects.get().mailed_at == NOW
+
+
+def test_the_same_animal_under_another_name_is_not_sent_to_the_permit_officers(house: TestHouse) -> None:
+    census, line = written(house, "black goby", 11)
+    find(house, line, Found(FoundAs.OTHER_NAME, other_line=house.line(census, "goby")))
+    assert not NoticePost.objects.exists()
 
 
 @pytest.mark.parametrize(

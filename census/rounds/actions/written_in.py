@@ -28,6 +28,7 @@ from .allowed import require
 from .asking import keep_asked
 from .counts import current_count
 from .decide import decide_line, read_lines
+from .mailing import send_by_mail
 from .moving import running
 from .refused import CensusRefused
 from .telling import tell
@@ -67,7 +68,8 @@ def find_write_in(
 ) -> WriteInFinding:
     """Keeps what the animal was found to be and settles its line. Raises :class:`CensusRefused`.
 
-    An introduced species is never stock by this: the permit officer is told, and the line says so.
+    An introduced species is never stock by this: the permit officer is told, by e-mail too, and the line
+    says so.
     """
     require(by, DECIDES, "decide what was written in")
     line = Line.objects.select_related("sheet__census", "place").get(pk=line.pk)
@@ -95,7 +97,8 @@ def find_write_in(
     if found.found_as is FoundAs.INTRODUCED:
         name = found.taxon.scientific_name if found.taxon else line.written_name
         words = f"Introduced species in {line.place.code}: {name}, {line}. Decide whether it is kept."
-        tell(Role.PERMIT_OFFICER, NoticeKind.INTRODUCED, words, by=by, now=now, line=line)
+        notice = tell(Role.PERMIT_OFFICER, NoticeKind.INTRODUCED, words, by=by, now=now, line=line)
+        send_by_mail(notice, now=now)
     return WriteInFinding.objects.create(
         line=line,
         found_as=found.found_as.value,

@@ -14,6 +14,7 @@ from .comparisons import FirstCompared
 from .counts import Count, Recount, Sighting
 from .decisions import Decision
 from .devices import CameBackAnswer, CountEntry
+from .posted import NoticePost
 from .scans import Scan
 from .sheets import Line, Sheet
 from .to_come import CountToCome
@@ -34,6 +35,7 @@ __all__ = [
     "LinePicture",
     "NoSecondName",
     "Notice",
+    "NoticePost",
     "QuietMove",
     "Recount",
     "Restatement",

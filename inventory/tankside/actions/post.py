@@ -1,18 +1,21 @@
 """Sends alarms, and word of introduced species, by the house's e-mail.
 
-It goes out after the commit, beside the requests, and again when it failed.
+It goes out after the commit, beside the requests, and again when it failed. A room above that has something
+to send brings a table with the same columns, when Django is ready::
+
+    post.carry(NoticePost, about_notice)
 """
 
 import logging
 import threading
 from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
-from typing import Any, TypeVar
+from typing import Any
 
 from django.conf import settings
 from django.core.mail import EmailMessage, get_connection
 from django.db import connection, transaction
-from django.db.models import Q, QuerySet
+from django.db.models import Model, Q, QuerySet
 
 from inventory.people.models import Person
 from inventory.people.queries import the_house
@@ -23,9 +26,11 @@ from .messages import Message, about_alarm, about_finding
 
 log = logging.getLogger(__name__)
 
-# What has a post of its own: the columns of it are the same.
-Posted = Alarm | FindingPost
-P = TypeVar("P", Alarm, FindingPost)
+# A row that has next_try_at, tries, mailed_at and mail_trouble.
+Posted = Any
+About = Callable[[Posted], Message]
+# What is sent, in this order, with what says its words.
+_CARRIED: dict[type[Model], About] = {Alarm: about_alarm, FindingPost: about_finding}
 # Minutes until the next try; then the last of them again, for a day's worth of tries.
 AGAIN_AFTER = (1, 5, 15, 60)
 MOST_TRIES = 28
@@ -34,6 +39,11 @@ HELD_FOR = timedelta(minutes=5)
 AT_ONCE = 20
 
 _postman = threading.Lock()
+
+
+def carry(table: type[Model], about: About) -> None:
+    """Registers a table whose rows are sent too, with what makes the message of one."""
+    _CARRIED[table] = about
 
 
 def send_soon() -> None:
@@ -70,10 +80,7 @@ def send_due(*, now: datetime) -> int:
     fails it is tried again later; when nobody has an address, or no mail is set up, that is what is
     noted with it.
     """
-    due: list[Posted] = [
-        *_due(Alarm.objects.select_related("place"), now),
-        *_due(FindingPost.objects.all(), now),
-    ]
+    due = [posted for table in _CARRIED for posted in _due(_rows_of(table), now)]
     for posted in due:
         mine = (
             _rows(posted)
@@ -89,21 +96,25 @@ def send_due(*, now: datetime) -> int:
 def waiting() -> int:
     """What failed and is to be tried again."""
     waits = {"mailed_at": None, "next_try_at__isnull": False}
-    return Alarm.objects.filter(**waits).count() + FindingPost.objects.filter(**waits).count()
+    return sum(_rows_of(table).filter(**waits).count() for table in _CARRIED)
 
 
-def _due(rows: QuerySet[P], now: datetime) -> list[P]:
+def _due(rows: QuerySet[Any], now: datetime) -> list[Posted]:
     return list(rows.filter(next_try_at__lte=now, mailed_at=None).order_by("next_try_at", "id")[:AT_ONCE])
 
 
+def _rows_of(table: type[Model]) -> QuerySet[Any]:
+    return table._default_manager.all()
+
+
 def _rows(posted: Posted) -> QuerySet[Any]:
-    return type(posted)._default_manager.filter(pk=posted.pk)
+    return _rows_of(type(posted)).filter(pk=posted.pk)
 
 
 def _send(posted: Posted, now: datetime) -> None:
     if isinstance(posted, FindingPost) and hasattr(posted.finding, "replaced_by"):
         return _done(posted, trouble="said anew before it went out")
-    message = about_alarm(posted) if isinstance(posted, Alarm) else about_finding(posted)
+    message = _CARRIED[type(posted)](posted)
     to = addresses(message.told)
     if not settings.EMAIL_HOST:
         return _done(posted, trouble="no e-mail is set up for this house")
