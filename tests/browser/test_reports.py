@@ -21,6 +21,9 @@ pytestmark = pytest.mark.browser
 # In points on paper; what a browser says of 7 points falls short of it by rounding.
 SMALLEST = 6.9
 PASSWORD = "weigh anchor at noon"
+# Whether a region has an edge at its right, two frames after it was scrolled: by then it is drawn.
+EDGE = r"""region => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(
+    () => done(!/^(none|rgba\(0, 0, 0, 0\))/.test(getComputedStyle(region).boxShadow)))))"""
 WIDER = "document.documentElement.scrollWidth > document.documentElement.clientWidth"
 
 
@@ -102,3 +105,27 @@ def test_a_page_printed_by_the_browser_counts_its_pages_and_tells_a_total_once(
     tables = reader.locator("table.ledger tfoot").count()
     assert sum(text.count("Total") for text in words) == tables
     assert min(run.size for page in pages for run in page if run.text.strip()) >= SMALLEST
+
+
+def test_a_table_that_goes_on_beyond_the_edge_says_so_until_its_end_is_seen(
+    reader: Page, live_server: object
+) -> None:
+    """By an edge at its right; a table that ends on the page has none."""
+    reader.set_viewport_size({"width": 360, "height": 740})
+    reader.goto(_address(live_server, "taxa"))
+    table = reader.locator(".scroll").first
+    assert table.evaluate(EDGE)
+    table.evaluate("region => { region.scrollLeft = region.scrollWidth }")
+    assert not table.evaluate(EDGE)
+    table.evaluate("region => { region.innerHTML = '' }")
+    assert not table.evaluate(EDGE)
+
+
+def test_on_a_telephone_the_first_figure_stands_beside_an_animal_and_its_source(
+    reader: Page, live_server: object
+) -> None:
+    reader.set_viewport_size({"width": 360, "height": 740})
+    reader.goto(f"{live_server}/change?first_day=2026-07-01&last_day=2026-09-30&by=source")
+    figure = reader.locator("table.ledger tbody tr td.num").first.bounding_box()
+    assert figure is not None
+    assert figure["x"] + figure["width"] <= 360

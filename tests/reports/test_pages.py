@@ -133,3 +133,12 @@ def test_an_arrangement_is_kept_for_ever(sample: Sample, registrar: Client) -> N
 
 def test_only_a_registrar_arranges_the_columns(reader: Client) -> None:
     assert reader.get("/reports/stock-list/columns").status_code == 403
+
+
+def test_an_animal_of_which_no_number_is_in_the_book_has_no_empty_headings(
+    sample: Sample, reader: Client
+) -> None:
+    make_taxon("Balanus crenatus", count_class="D")
+    page = reader.get("/reports/taxon", {"subject": "Balanus crenatus"}).content.decode()
+    assert "No number of it is in the book in these two years." in page
+    assert page.count("Nothing of it is in the book at the end.") == 2

@@ -152,6 +152,7 @@ def test_11_a_row_has_the_accepted_then_the_typed_then_the_common_name(
         "Note 1: Gobius jozo became Gobius niger on 20 August 2026. One row holds both names."
     ]
     page = reader.get(f"/reports/{layout}", QUARTER).content.decode()
+    assert '<i class="name">Gobius jozo</i> became <i class="name">Gobius niger</i> on' in page
     assert page.index("Gobius niger</i><sup>1</sup>") < page.index("Gobius nigre") < page.index("black goby")
 
 

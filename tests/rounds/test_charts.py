@@ -88,12 +88,25 @@ def test_a_chart_has_no_colour_no_style_and_no_script_and_says_what_it_shows() -
     assert root.get("role") == "img"
     names = (root.get("aria-labelledby") or "").split()
     assert {element.get("id") for element in root if element.get("id")} == set(names)
-    assert not re.search(r"style=|<script|rgb|#[0-9a-f]{3}| on\w+=", svg)
+    assert not re.search(r"(?<!font-)style=|<script|rgb|#[0-9a-f]{3}| on\w+=", svg)
     fills = {element.get(kind) for element in root.iter() for kind in ("fill", "stroke")}
     assert fills <= {None, "none", "currentColor"}
     (words,) = root.iterfind(f"{SVG}desc")
     assert "1 line counted" in (words.text or "")
     assert "\N{MINUS SIGN}5, Gobius niger in K1" in (words.text or "")
+
+
+def test_those_farthest_out_are_named_in_the_chart_and_no_name_lies_on_another_mark() -> None:
+    far = [FunnelPoint("s 1", "K1", "Gobius niger", "B", 40, 25, 2, False)]
+    near = [FunnelPoint(f"s {n}", "K1", "Labrus mixtus", "B", 40, 25 + n, 2, False) for n in range(2, 8)]
+    inside = [FunnelPoint("s 9", "K1", "Conger conger", "B", 40, 40, 2, True)]
+    root = ElementTree.fromstring(drawn.funnel("B", [*near, *far, *inside], DEFAULTS))
+    named = [(text, span.text) for text in root.iter(f"{SVG}text") for span in text.iter(f"{SVG}tspan")]
+    assert named[0][1] == "Gobius niger"
+    assert "Conger conger" not in {name for _, name in named}
+    assert len(named) <= 3
+    heights = [float(text.attrib["y"]) for text, _ in named]
+    assert all(abs(a - b) >= 11 for a, b in pairwise(sorted(heights)))
 
 
 @given(st.sampled_from("ABC"), st.lists(st.integers(0, 20_000), min_size=1, max_size=30))

@@ -22,7 +22,7 @@ def growth_rate(first: int, last: int, years: float) -> Estimate:
 
     The interval speaks of chance alone: what was brought in or sent away is growth here too.
     """
-    need(first > 0 and last > 0, "A number that is or becomes zero has no growth rate.")
+    need(first > 0 and last > 0, "A number that is zero or below has no growth rate.")
     need(years > 0, "The two numbers must be apart in time.")
     r = log(last / first) / years
     se = sqrt(1 / first + 1 / last) / years

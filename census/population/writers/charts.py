@@ -32,7 +32,7 @@ def waterfall(key: str, title: str, opening: int, bars: Sequence[Bar], closing: 
         levels.append(level)
     row = 22.0
     drawing.height = TOP + row * (len(bars) + 2) + 8
-    across = Scale(min(0, *levels), max(1, *levels), 112, RIGHT - 40)
+    across = Scale(min(0, *levels), max(1, *levels), 120, RIGHT - 40)
     zero = across(0)
     drawing.line((zero, TOP - 4), (zero, drawing.height - 6), faint=True)
     drawing.text(2, 12, "animals, from zero; striped: unexplained")

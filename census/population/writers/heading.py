@@ -291,7 +291,7 @@ def expected(asked: Asked, setting: Setting) -> Answer:
         ("middle", "Middle"),
         ("high", "to"),
         ("kept", "Written down"),
-        ("why_not", "No range, for"),
+        ("why_not", "Why there is no range"),
     )
     title = f"Expected by the end of {quarter.name}"
     words = (

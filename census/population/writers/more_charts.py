@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date, timedelta
 
+from inventory.book.rules.days import day_in_words
 from inventory.book.rules.words import signed, whole
 from inventory.doors.svg import Cut, Drawing, Scale, upright
 
@@ -58,7 +59,7 @@ def calendar(
         monday = start + timedelta(days=7 * week)
         y = 30 + 17.0 * week
         if week == 0 or monday.day <= 7:
-            drawing.text(2, y + 12, f"{max(monday, first):%Y-%m-%d}")
+            drawing.text(2, y + 12, _short_day(max(monday, first)))
         for column in range(7):
             day = monday + timedelta(days=column)
             if not first <= day <= last:
@@ -66,13 +67,13 @@ def calendar(
             n, x = deaths.get(day, 0), 88 + 34.0 * column
             drawing.add(
                 "rect",
-                f"<title>{day}: {n}</title>",
+                f"<title>{day_in_words(day)}: {n}</title>",
                 x=x,
                 y=y,
                 width=31,
                 height=15,
                 fill="currentColor",
-                fill_opacity=0.04 if n <= 0 else 0.1 + 0.3 * min(n, most) / most,
+                fill_opacity=0.08 if n <= 0 else 0.1 + 0.3 * min(n, most) / most,
             )
             if n:
                 drawing.text(x + 15, y + 11.5, whole(n), anchor="middle", bold=True)
@@ -81,6 +82,11 @@ def calendar(
                     "rect", x=x, y=y, width=31, height=15, fill="none", stroke="currentColor", stroke_width=2
                 )
     return drawing.svg
+
+
+def _short_day(day: date) -> str:
+    """``6 Jul 2026``: a whole month would run into the squares."""
+    return f"{day.day} {day:%b %Y}"
 
 
 def survival(told: tuple[str, str], curve: Curve, days: float, at_risk: Callable[[float], int]) -> str:

@@ -10,7 +10,7 @@ from inventory.book.rules.words import signed, whole
 
 from ..queries.counted import Count, counts_of
 from ..queries.reading import Course, Split, read_course
-from ..queries.restated import restated_on
+from ..queries.restated import Restated, restated_on
 from ..rules.answer import Answer, Datum, Section, Table
 from ..rules.asked import Asked
 from ..rules.course import Key, RowCourse, added
@@ -153,7 +153,7 @@ def _line(
             _cell(asked, row.closed(span), "closing", span),
             Datum(row.closed(span) - row.opened(span), signed(row.closed(span) - row.opened(span))),
             Datum("; ".join(_told(one) for one in shown if span.first <= one.day <= span.last)),
-            Datum(restated.get(span.last, "")),
+            _restated(restated.get(span.last)),
         ]
         for span in _from_the_first(row, quarters)
     ]
@@ -172,11 +172,16 @@ def _line(
         words += " Counts are shown when one taxon is chosen."
     elif not setting.compares:
         words += " Counts stand here for those who may see them beside the book."
-    if restated:
-        words += f" A diamond on the axis: restated, {'; '.join(restated[day] for day in sorted(restated))}."
+    marked = [(day, restated[day].words) for day in sorted(restated)]
+    if marked:
+        words += f" A diamond on the axis: restated, {'; '.join(told for _, told in marked)}."
     title = f"Two years, to {day_in_words(last)}"
-    drawn = charts.trend((title, words), steps, marks, (first, last), sorted(restated.items()))
+    drawn = charts.trend((title, words), steps, marks, (first, last), marked)
     return Section(title, words, Table("Closing numbers by quarter", columns, ends), [drawn])
+
+
+def _restated(one: Restated | None) -> Datum:
+    return Datum("") if one is None else Datum(one.in_a_file, one.words)
 
 
 def _from_the_first(row: RowCourse, quarters: Sequence[Span]) -> Sequence[Span]:

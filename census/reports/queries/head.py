@@ -106,13 +106,22 @@ def names_of(taxa: Iterable[Taxon], question: Question, saying: Saying) -> Names
             common=taxon.common_name,
             count_class=taxon.count_class,
             note=numbers.get(pk, 0),
+            former=changed[pk].former if pk in changed else (),
         )
         for pk, taxon in wanted.items()
     }
-    return Names(names, [f"Note {numbers[pk]}: {words}" for pk, words in changed.items()])
+    return Names(names, [f"Note {numbers[pk]}: {one.words}" for pk, one in changed.items()])
 
 
-def _changed(wanted: dict[int, Taxon], question: Question, saying: Saying) -> dict[int, str]:
+@dataclass(frozen=True, slots=True)
+class _Renamed:
+    """What is said of a taxon whose name changed inside the period, and the names that it had."""
+
+    words: str
+    former: tuple[str, ...]
+
+
+def _changed(wanted: dict[int, Taxon], question: Question, saying: Saying) -> dict[int, _Renamed]:
     """What is said of every taxon whose name changed inside the period, by taxon in order of names."""
     since = start_of_day(question.first_day, saying.zone)
     before = end_of_day(question.last_day, saying.zone)
@@ -120,7 +129,7 @@ def _changed(wanted: dict[int, Taxon], question: Question, saying: Saying) -> di
     for row in TaxonName.objects.filter(since__lt=before).order_by("since", "id"):
         if row.taxon_id in wanted:
             history[row.taxon_id].append(row)
-    said: dict[int, str] = {}
+    said: dict[int, _Renamed] = {}
     for taxon_id in sorted(history, key=lambda pk: wanted[pk].scientific_name):
         rows = history[taxon_id]
         steps = [
@@ -130,5 +139,6 @@ def _changed(wanted: dict[int, Taxon], question: Question, saying: Saying) -> di
             if new.since >= since and old.scientific_name != new.scientific_name
         ]
         if steps:
-            said[taxon_id] = "; ".join(steps) + ". One row holds both names."
+            former = tuple(row.scientific_name for row in rows[:-1])
+            said[taxon_id] = _Renamed("; ".join(steps) + ". One row holds both names.", former)
     return said

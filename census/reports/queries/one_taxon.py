@@ -169,7 +169,9 @@ def _course(
             if key in one and not one[key][1]
         ]
     ties = [replace(identity, on_totals=False) for identity in SHORT_TIES]
-    return Part("course", "Two years", "quarter", _COURSE, [Block("Two years", [], tables)], ties), untied
+    words = "" if tables else "No number of it is in the book in these two years."
+    course = [Block("Two years", [], tables)]
+    return Part("course", "Two years", "quarter", _COURSE, course, ties, words), untied
 
 
 def _sum(lines: Sequence[Line]) -> dict[str, Figure]:
@@ -210,7 +212,9 @@ def _held(
         ]
         tables.append(Table(unit, lines, _held_figures(total, of.asked(question, unit))))
     lives_in = [places[int(row.group)] for row in held] if by is By.PLACE else []
-    part = Part(key, title, "place" if by is By.PLACE else "source", _HELD, [Block(title, [], tables)])
+    first_column = "place" if by is By.PLACE else "source"
+    words = "" if tables else "Nothing of it is in the book at the end."
+    part = Part(key, title, first_column, _HELD, [Block(title, [], tables)], words=words)
     return part, lives_in
 
 

@@ -11,12 +11,13 @@ NAMED = 2_000
 
 
 def italics_of(document: Document, shown: Iterable[Line]) -> Italics:
-    """Of what it is about, of its lines, and of what is only present; as accepted and as typed."""
+    """Of what it is about, of its lines, and of what is only present; as accepted, as typed and as
+    it was called before."""
     lines = shown
     if document.lines <= NAMED:
         lines = (line for part in document.parts for table in part.tables() for line in table.lines)
     names = {document.subject, *document.present_only}
     for line in lines:
         if line.name:
-            names |= {line.name.accepted, *line.name.typed}
+            names |= {line.name.accepted, *line.name.typed, *line.name.former}
     return Italics(names)

@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 
 from inventory.book.rules.words import signed, whole
-from inventory.doors.svg import Drawing, Scale
+from inventory.doors.svg import Drawing, Point, Scale
+from inventory.names.rules.italics import Italics
 
 from ..rules.charts import (
     LEFT,
@@ -28,11 +29,13 @@ _DASHES = {"A": "", "B": "6 3", "C": "2 3"}
 
 
 def funnel(count_class: str, points: Sequence[FunnelPoint], settings: CensusSettings) -> str:
-    """Count minus book against the book, with what the class tolerates. Inside: hollow; outside: filled."""
+    """Count minus book against the book, with what the class tolerates. Inside: hollow; outside: filled,
+    and those farthest out named where there is room."""
     drawing = Drawing(
         f"funnel-{count_class}",
         f"Class {count_class}: count minus book, against the book",
         f"{funnel_words(points)} The band is what the class tolerates. Both axes grow by powers of ten.",
+        cut=Italics(point.name for point in points).cut,
     )
     edge = funnel_edge(count_class, [point.book for point in points], settings)
     reach = 1.3 * max([*(abs(point.difference) for point in points), *(allowed for _, allowed in edge), 1])
@@ -52,7 +55,35 @@ def funnel(count_class: str, points: Sequence[FunnelPoint], settings: CensusSett
         told = f"{point.line}, {point.name}: {numbers}"
         at = (across(max(0, point.book)), down(point.difference))
         drawing.mark(_SHAPES[count_class], at, told=told, filled=not point.inside)
+    outside = sorted((p for p in points if not p.inside), key=lambda p: (-abs(p.difference), p.line))
+    _named(
+        drawing,
+        [(across(max(0, p.book)), down(p.difference)) for p in points],
+        [(p.name, (across(max(0, p.book)), down(p.difference))) for p in outside],
+    )
     return drawing.svg
+
+
+NAMED = 3
+"""Of many outside their tolerance those farthest out have their names in the chart, all in the table."""
+_LETTER = 6.2
+
+
+def _named(drawing: Drawing, marks: Sequence[Point], wanted: Sequence[tuple[str, Point]]) -> None:
+    """Writes names beside their marks, on the side with more room, over no mark and over no other name."""
+    taken: list[tuple[float, float]] = list(marks)
+    written = 0
+    for name, (x, y) in wanted:
+        long = _LETTER * len(name)
+        left = x > (LEFT + RIGHT) / 2
+        start = x - 7 - long if left else x + 7
+        free = not any(
+            start - 4 < a < start + long + 4 and abs(b - y) < 11 for a, b in taken if (a, b) != (x, y)
+        )
+        if written < NAMED and free and start >= LEFT and start + long <= RIGHT + 6:
+            drawing.text(x - 7 if left else x + 7, y + 4, name, anchor="end" if left else "start")
+            taken += [(start + step * _LETTER, y) for step in range(len(name) + 1)]
+            written += 1
 
 
 def drift(key: str, title: str, points: Sequence[DriftPoint], run: int) -> str:
