@@ -294,6 +294,19 @@ def test_an_inspector_reads_what_was_made_and_saves_nothing(sample: Sample, read
     assert "Make now" not in page
 
 
+def test_a_file_that_is_not_made_yet_or_failed_is_called_by_the_words_of_its_report(
+    sample: Sample, reader: Client
+) -> None:
+    """Not by the name of its address, and a report of one animal tells which."""
+    asked(make_person(), "pdf", layout="stock-list")
+    last = asked(make_person(), "pdf", layout="taxon", subject="Gobius niger")
+    page = reader.get("/reports/made").content.decode()
+    assert "Yearly stock list</a>" in page
+    assert "One taxon, one page: Gobius niger</a>" in page
+    heading = reader.get(f"/reports/made/{last.pk}").content.decode()
+    assert "<h1>One taxon, one page: Gobius niger</h1>" in heading
+
+
 @pytest.mark.parametrize(
     ("wrong", "said"),
     [
@@ -301,6 +314,8 @@ def test_an_inspector_reads_what_was_made_and_saves_nothing(sample: Sample, read
         ({"day": 31}, "from 1 to 28"),
         ({"layout": "colours"}, "no report called"),
         ({"form": "docx"}, "A file is one of"),
+        ({"layout": "taxon"}, "Say which animal"),
+        ({"layout": "taxon", "subject": "Nemo"}, "No animal is called “Nemo”"),
     ],
 )
 def test_what_cannot_be_saved_is_refused_with_what_to_do(

@@ -9,6 +9,7 @@ from inventory.people.models import Person
 
 from ..models import ReportJob, SavedReport
 from ..queries.documents import layout_called, newest_closed_quarter
+from ..queries.one_taxon import taxon_called
 from ..rules.file_forms import MEDIA
 from ..rules.schedule import LAST_DAY, Every, PeriodRule, next_due, period_of
 from .jobs import ask_job
@@ -49,6 +50,8 @@ def save_report(
         raise NotSaved(f"{error}.") from None
     if wanted.subject and not subject:
         raise NotSaved(f"Say which {wanted.subject} “{wanted.words}” is to be of.")
+    if wanted.subject:
+        _check_subject(subject)
     if form not in MEDIA:
         raise NotSaved(f"A file is one of {', '.join(MEDIA)}.")
     return SavedReport.objects.create(
@@ -64,6 +67,15 @@ def save_report(
         made_by=by,
         made_at=now,
     )
+
+
+def _check_subject(subject: str) -> None:
+    """A name that nobody has would be found out by a file that fails on its day."""
+    try:
+        taxon_called(subject)
+    except ValueError as error:
+        said = str(error)
+        raise NotSaved(f"{said[:1].upper()}{said[1:]}{'' if said.endswith('?') else '.'}") from None
 
 
 @transaction.atomic

@@ -42,6 +42,15 @@ def saved_rows() -> list[SavedRow]:
     ]
 
 
+def words_of(job: ReportJob) -> str:
+    """Its title, once it is made; before that, and where it failed, what was asked for."""
+    if job.title or job.layout not in LAYOUTS:
+        return str(job)
+    asked = LAYOUTS[job.layout].words
+    subject = job.question.get("subject", "")
+    return f"{asked}: {subject}" if subject else asked
+
+
 def job_rows(without: Collection[str]) -> QuerySet[ReportJob]:
     """Files, the newest first, but for those of layouts that the reader may not open."""
     return ReportJob.objects.exclude(layout__in=without).select_related("document", "asked_by", "saved")

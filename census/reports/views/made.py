@@ -1,5 +1,7 @@
 """Saved reports, and files that are made beside the requests."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
@@ -22,7 +24,7 @@ from ..files.making import file_of
 from ..forms import SaveForm
 from ..models import ReportJob, SavedReport
 from ..queries.layouts import LAYOUTS
-from ..queries.made import job_rows, saved_rows
+from ..queries.made import job_rows, saved_rows, words_of
 from ..rules.schedule import Every, PeriodRule
 
 # Who keeps the list of saved reports.
@@ -36,12 +38,8 @@ def made(request: HttpRequest) -> HttpResponse:
     """Saved reports, and the newest files with how far they are. Looking at it wakes what was left undone."""
     if ReportJob.objects.filter(due(now())).exists():
         work_soon(file_of)
-    context = {
-        "saved": saved_rows(),
-        "page": Paginator(job_rows(_closed_layouts(request)), ON_A_PAGE).get_page(request.GET.get("page")),
-        "form": SaveForm() if may(request, *SAVES) else None,
-        "may_save": may(request, *SAVES),
-    }
+    form = SaveForm() if may(request, *SAVES) else None
+    context = _made(request, request.GET.get("page"), form=form, may_save=may(request, *SAVES))
     return render(request, "reports/made.html", context)
 
 
@@ -72,13 +70,21 @@ def save(request: HttpRequest) -> HttpResponse:
         else:
             messages.success(request, f"“{found}” is saved.")
             return redirect("reports_made")
-    context = {
-        "saved": saved_rows(),
-        "page": Paginator(job_rows(_closed_layouts(request)), ON_A_PAGE).get_page(1),
-        "form": form,
-        "may_save": True,
-    }
+    context = _made(request, 1, form=form, may_save=True)
     return render(request, "reports/made.html", context, status=400)
+
+
+def _made(
+    request: HttpRequest, number: str | int | None, *, form: SaveForm | None, may_save: bool
+) -> dict[str, Any]:
+    page = Paginator(job_rows(_closed_layouts(request)), ON_A_PAGE).get_page(number)
+    return {
+        "saved": saved_rows(),
+        "page": page,
+        "jobs": [(one, words_of(one)) for one in page],
+        "form": form,
+        "may_save": may_save,
+    }
 
 
 @require_POST
@@ -111,7 +117,11 @@ def job(request: HttpRequest, pk: int) -> HttpResponse:
     found = _job(request, pk)
     if ReportJob.objects.filter(due(now()), pk=pk).exists():
         work_soon(file_of)
-    return render(request, "reports/job.html", {"job": found, "layout": LAYOUTS.get(found.layout)})
+    return render(
+        request,
+        "reports/job.html",
+        {"job": found, "called": words_of(found), "layout": LAYOUTS.get(found.layout)},
+    )
 
 
 @require_safe
