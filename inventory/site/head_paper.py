@@ -12,6 +12,7 @@ from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
+from inventory.book.rules.days import day_in_words
 from inventory.doors.printed import printable
 
 _EDGE = 56.0
@@ -51,13 +52,13 @@ def write_head(head: Head) -> bytes:
         title=printable(f"{head.house}: head of the chain, event {head.number}"),
         author=printable(head.house), invariant=1,
     )  # fmt: skip
-    last = f"{head.entered_last:%Y-%m-%d %H:%M %Z}" if head.entered_last else "nothing yet"
+    last = _moment(head.entered_last) if head.entered_last else "nothing yet"
     half = len(head.groups) // 2
     paper.build(
         [
             _words(head.house, _TEXT),
             _words("Head of the chain of the book", _TITLE),
-            _words(f"Printed {head.moment:%Y-%m-%d %H:%M %Z}. Last entry: {last}.", _TEXT),
+            _words(f"Printed {_moment(head.moment)}. Last entry: {last}.", _TEXT),
             _words(f"Event {head.number}", _HASH),
             _words(" ".join(head.groups[:half]), _HASH),
             _words(" ".join(head.groups[half:]), _HASH),
@@ -77,6 +78,10 @@ def write_head(head: Head) -> bytes:
         ]
     )
     return out.getvalue()
+
+
+def _moment(moment: datetime) -> str:
+    return f"{day_in_words(moment.date())} {moment:%H:%M %Z}"
 
 
 def _words(text: str, style: ParagraphStyle) -> Paragraph:
@@ -107,11 +112,11 @@ class _Square(Flowable):
 
 def _signatures() -> Table:
     cells: list[list[Any]] = [
-        [_words(words, _TEXT) for words in ("Name, date, signature", "Name, date, signature")],
-        ["", ""],
+        [_words("Name, date, signature", _TEXT), "", _words("Name, date, signature", _TEXT)],
+        ["", "", ""],
     ]
-    table = Table(cells, colWidths=[230.0, 230.0], rowHeights=[20.0, 46.0], hAlign="LEFT")
-    table.setStyle(
-        TableStyle([("LINEBELOW", (0, 1), (-1, 1), 0.6, black), ("LEFTPADDING", (0, 0), (-1, -1), 0)])
-    )
+    table = Table(cells, colWidths=[220.0, 20.0, 220.0], rowHeights=[20.0, 46.0], hAlign="LEFT")
+    # A line for each of the two who sign.
+    lines = [("LINEBELOW", (at, 1), (at, 1), 0.6, black) for at in (0, 2)]
+    table.setStyle(TableStyle([*lines, ("LEFTPADDING", (0, 0), (-1, -1), 0)]))
     return table

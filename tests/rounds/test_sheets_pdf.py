@@ -269,3 +269,17 @@ def test_the_command_writes_either_form(
     head = (tmp_path / written).read_bytes()[:4]
     assert head == (b"%PDF" if written.endswith("pdf") else b"PK\x03\x04")
     assert Sheet.objects.count() == len(list((tmp_path / "sheets").glob("*"))) or "." in out
+
+
+def test_the_columns_are_named_above_lines_only_and_what_is_not_on_the_list_is_named_again() -> None:
+    """Headings of a list above rows to write in, or above signatures alone, would ask for a line."""
+    seen = {"signatures": 0, "write-ins": 0}
+    for n in range(1, 40):
+        pages = _pages(_sheet(*(_line(k) for k in range(1, n + 1))))
+        for page in pages[1:]:
+            assert ("unit, class" in page) == ("Gobius niger" in page)
+            written = page.count("+ name, as far as you know it")
+            assert ("Not on the list" in page) == bool(written)
+            seen["write-ins"] += 0 < written < 5
+            seen["signatures"] += not written and "Gobius niger" not in page
+    assert all(seen.values()), seen

@@ -1,19 +1,28 @@
 """The annex of a print: under each line's number its events, whose sum leads from opening to closing."""
 
 from collections.abc import Iterator, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 from reportlab.lib.colors import black
 from reportlab.platypus import CondPageBreak, LongTable, Paragraph, TableStyle
 
 from ..rules.document import Document, Line
 from ..rules.entries import Annex, Entry
-from .letters import BLOCK, HEAD, LEFT, NUMBER, SMALL, TEXT, scientific, words, xml
+from .letters import BLOCK, COUNTED, HEAD, LEFT, SMALL, TEXT, scientific, words, xml
 
 # A heading, the head of its table and two events.
 ROOM = 62.0
 _HEADS = ("happened", "event", "what", "lot", "from and to", "counts as", "n", "entered by")
 _WIDTHS = (125.0, 40.0, 85.0, 105.0, 145.0, 95.0, 35.0)
+
+
+class _Shown(NamedTuple):
+    """A line with its part, its unit, and its block where the part has several."""
+
+    part: str
+    block: str
+    unit: str
+    line: Line
 
 
 def annex_pages(document: Document, annex: Annex, width: float) -> Iterator[Any]:
@@ -31,28 +40,32 @@ def annex_pages(document: Document, annex: Annex, width: float) -> Iterator[Any]
             yield _entries(entries, width)
 
 
-def _behind(document: Document) -> dict[tuple[object, ...], list[tuple[str, str, Line]]]:
-    """The lines by their key in the annex, each with its part and unit, in the order of the print."""
-    found: dict[tuple[object, ...], list[tuple[str, str, Line]]] = {}
+def _behind(document: Document) -> dict[tuple[object, ...], list[_Shown]]:
+    """The lines by their key in the annex, in the order of the print."""
+    found: dict[tuple[object, ...], list[_Shown]] = {}
     for part in document.parts:
-        for table in part.tables():
-            for line in table.lines:
-                if line.annex:
-                    found.setdefault(line.annex, []).append((part.title, table.unit, line))
+        for block in part.blocks:
+            title = block.title if len(part.blocks) > 1 else ""
+            for table in block.tables:
+                for line in table.lines:
+                    if line.annex:
+                        found.setdefault(line.annex, []).append(_Shown(part.title, title, table.unit, line))
     return found
 
 
-def _heading(lines: Sequence[tuple[str, str, Line]]) -> str:
+def _heading(shown: Sequence[_Shown]) -> str:
     """``Line 9: Homarus gammarus (animal, also line 117 of full form)``."""
-    part, unit, first = lines[0]
-    same = [line for title, _, line in lines if title == part]
-    others = [f"also line {line.number} of {title.lower()}" for title, _, line in lines if title != part]
+    first = shown[0]
+    same = [one.line for one in shown if one.part == first.part]
+    others = [f"also line {one.line.number} of {one.part.lower()}" for one in shown if one.part != first.part]
+    line = first.line
     if len(same) > 1:
-        said = f"Lines {first.number} to {same[-1].number}: {xml(part)}"
+        said = f"Lines {line.number} to {same[-1].number}: {xml(first.part)}"
     else:
-        name = scientific(first.name.accepted) if first.name else ""
-        said = f"Line {first.number}: {' '.join(text for text in (name, xml(first.label)) if text)}"
-    return f"{said} ({xml(', '.join((unit, *others)))})"
+        # What a permit calls an animal does not say under which permit.
+        name = scientific(line.name.accepted) if line.name else xml(first.block and f"{first.block}:")
+        said = f"Line {line.number}: {' '.join(text for text in (name, xml(line.label)) if text)}"
+    return f"{said} ({xml(', '.join((first.unit, *others)))})"
 
 
 def _entries(entries: Sequence[Entry], width: float) -> LongTable:
@@ -62,7 +75,7 @@ def _entries(entries: Sequence[Entry], width: float) -> LongTable:
         rows.append(
             [
                 *(words(text, SMALL) for text in texts),
-                words(_signed(entry.n), NUMBER),
+                words(_signed(entry.n), COUNTED),
                 words(entry.entered, SMALL),
             ]
         )

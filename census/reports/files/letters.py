@@ -19,6 +19,8 @@ SMALLEST = 7
 TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=8, leading=9.8)
 SMALL = ParagraphStyle("small", parent=TEXT, fontSize=SMALLEST, leading=8.4)
 NUMBER = ParagraphStyle("number", parent=TEXT, alignment=TA_RIGHT)
+# A number in a row of small words.
+COUNTED = ParagraphStyle("counted", parent=SMALL, alignment=TA_RIGHT)
 HEAD = ParagraphStyle("head", parent=SMALL, fontName="Helvetica-Bold", alignment=TA_RIGHT)
 LEFT = ParagraphStyle("left", parent=HEAD, alignment=0)
 TITLE = ParagraphStyle("title", parent=TEXT, fontName="Helvetica-Bold", fontSize=15, leading=19, spaceAfter=4)

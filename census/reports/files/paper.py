@@ -56,6 +56,8 @@ RULE = Color(0.6, 0.6, 0.6)
 FEW_NOTES = 16
 # The column at the left is as wide as its longest word in it asks, within these, in points.
 NARROWEST_LABEL, WIDEST_LABEL = 34.0, 130.0
+# Between the number of a line and its label, in points.
+LINE_APART = 6.0
 # So many labels are measured; those of a longer part are alike.
 MEASURED = 500
 
@@ -282,9 +284,14 @@ def _looks(lead: Sequence[str], above: Sequence[Column], end: int) -> Iterator[t
     yield ("LINEBELOW", (0, 2), (-1, end - 2), 0.3, RULE)
     yield ("LEFTPADDING", (0, 0), (-1, -1), 2)
     yield ("RIGHTPADDING", (0, 0), (-1, -1), 2)
+    # The number of the line stands apart from what may begin with a number itself.
+    yield ("RIGHTPADDING", (0, 2), (0, end - 1), LINE_APART)
     yield ("TOPPADDING", (0, 0), (-1, -1), 1)
     yield ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5)
     for i, column in enumerate(above):
+        if column.kind is Kind.TEXT and i:
+            # Words do not begin where a number ends.
+            yield ("LEFTPADDING", (len(lead) + i, 1), (len(lead) + i, end - 1), 6)
         if column.ruled:
             yield ("LINEBEFORE", (len(lead) + i, 1), (len(lead) + i, end - 1), 1, black)
 
@@ -313,7 +320,7 @@ def _label_width(part: Part) -> float:
 
 
 def _widths(part: Part, lead: Sequence[str], above: Sequence[Column], label: float) -> list[float]:
-    first = [26.0]
+    first = [max(26.0, stringWidth(str(_last(part)), letters.TEXT.fontName, 8) + LINE_APART + 3)]
     if part.label:
         first.append(label)
     if part.named:
@@ -336,6 +343,11 @@ def _widths(part: Part, lead: Sequence[str], above: Sequence[Column], label: flo
     # What nothing needs goes to the words at the left, which then take one line.
     first[len(lead) - 1] += min(100.0, max(0.0, left - sum(widths)))
     return [*first[: len(lead)], *widths]
+
+
+def _last(part: Part) -> int:
+    """The number of the last line, which is the longest."""
+    return max((table.lines[-1].number for table in part.tables() if table.lines), default=0)
 
 
 def _longest_word(column: Column) -> float:

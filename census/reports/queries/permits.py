@@ -16,6 +16,7 @@ from census.change.queries.report import Report
 from census.change.queries.unhindered import without_collecting
 from census.change.rules.question import By, Question
 from inventory.book.queries.quantities.sql import rows
+from inventory.book.rules.words import count_of
 from inventory.permits.models import Case, Permit, PermitReturn
 from inventory.permits.queries.accounts import LineAccount, PermitAccount, accounts
 from inventory.permits.queries.notices import Notice, notices
@@ -150,7 +151,21 @@ def _block(
         tables.append(Table(unit, made, _total(lines, together, of_unit), f"All of {permit.number}"))
     shown = [(heading, text) for heading, text in facts if text]
     title = f"{permit.number} ({permit.short})" if permit.short else permit.number
-    return Block(title, shown, tables, notes, _bars(account, title))
+    return Block(title, shown, tables, [*_in_other_units(account, where), *notes], _bars(account, title))
+
+
+def _in_other_units(account: PermitAccount, where: PermitWhereabouts) -> Iterator[str]:
+    """What stands in the total of the unit in which the stock counts it, and on no line there."""
+    counted = {(line.number, unit_of(line)): line for line in account.lines}
+    lines = {line.number: line for line in account.lines}
+    for row in where.rows:
+        if (row.line, row.unit) not in counted and row.line in lines and row.kept and not row.hidden:
+            bounds = ((fate, row.by_fate[fate]) for fate in _FATES)
+            fates = ", ".join(f"{in_words(one)} {fate.words}" for fate, one in bounds if one.most)
+            yield (
+                f"{_words(lines[row.line])}: what was kept came into the stock as"
+                f" {count_of(row.kept, row.unit)}, which the total of that unit has besides: {fates}."
+            )
 
 
 def _bars(account: PermitAccount, title: str) -> Bars:
@@ -224,16 +239,25 @@ def _where(where: Whereabouts | None, asked: Mapping[str, str]) -> dict[str, Fig
 
 
 def _feet(permits: Sequence[Permit], question: Question, saying: Saying) -> dict[int, list[str]]:
-    """Notices, returns and cases of each permit. A constant number of queries."""
+    """Notices, returns and cases of each permit, of what was by the last day. Constant queries."""
     found: dict[int, list[str]] = {permit.pk: [] for permit in permits}
-    for one in notices(on=question.last_day, zone=saying.zone, permits=permits):
+    last = question.last_day
+    for one in notices(on=last, zone=saying.zone, permits=permits):
+        if one.found_on > last:
+            continue
         found[one.permit.pk].append(_notice(one, saying))
-    returns = PermitReturn.objects.filter(permit__in=permits).prefetch_related("sendings")
+    returns = PermitReturn.objects.filter(permit__in=permits, starts_on__lte=last).prefetch_related(
+        "sendings"
+    )
     for made in returns.order_by("serial", "version"):
         days = saying.days(made.starts_on, made.ends_on)
         sent = ", ".join(f"sent {saying.day(one.sent_on)}" for one in made.sendings.all()) or "not sent"
         found[made.permit_id].append(f"Return {made.serial}, version {made.version}, {days}: {sent}.")
-    for case in Case.objects.filter(permit__in=permits).select_related("owner").prefetch_related("notes"):
+    for case in (
+        Case.objects.filter(permit__in=permits, trip__starts_on__lte=last)
+        .select_related("owner")
+        .prefetch_related("notes")
+    ):
         state = "closed" if case.closed_at else f"open, {case.owner.name}"
         words = case.words if not case.last_words else f"{case.words}; then: {case.last_words}"
         found[case.permit_id].append(f"Case ({state}): {case.get_kind_display()}: {saying.sentence(words)}.")

@@ -30,6 +30,8 @@ PAD = 4.0
 LEADING = 10.5
 PASSES = 5
 SEXES = ("males", "females", "herm.", "unknown")
+# The row of a known animal: its name, below it its marks, and clear of the rule below.
+KNOWN = 21.0
 NOT_A_NUMBER = "write 0 if none"
 
 Draw = Callable[[Canvas, float], None]
@@ -38,11 +40,13 @@ Draw = Callable[[Canvas, float], None]
 @dataclass(frozen=True, slots=True)
 class Block:
     """A piece that is not cut by the end of a page. ``draw`` is given its upper edge. ``again`` stands above
-    the next block when a page ends between the two."""
+    the next block when a page ends between the two. ``listed``: the columns are named above it on a page that
+    begins with it."""
 
     height: float
     draw: Draw
     again: "Block | None" = None
+    listed: bool = False
 
 
 def write(
@@ -114,9 +118,9 @@ def line_blocks(line: BlindLine, *, place: str, picture: SmallPicture | None = N
         boxes(canvas, y - PAD)
 
     again = _again(line) if line.individuals else None
-    yield Block(tall, draw, again)
+    yield Block(tall, draw, again, listed=True)
     for one in line.individuals:
-        yield Block(19, _individual(one), again)
+        yield Block(KNOWN, _individual(one), again, listed=True)
 
 
 def _words(line: BlindLine, place: str, *, beside: float) -> list[tuple[str, str, float]]:

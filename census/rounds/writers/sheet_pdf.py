@@ -98,7 +98,7 @@ def _pages(blocks: Sequence[Block]) -> Iterator[list[Block]]:
         if block.height > left and page:
             yield page
             again = before.again if before is not None and before.again is block.again else None
-            page = [_HEADING] if again is None else [_HEADING, again]
+            page = [*([_HEADING] if block.listed else []), *([again] if again else [])]
             left = room - sum(part.height for part in page)
         page.append(block)
         left -= block.height
@@ -214,9 +214,15 @@ def _write_ins() -> Iterator[Block]:
         box(canvas, RESULT, y, 42, 26, label="result", strong=True)
         tick(canvas, RESULT + 47, y - 17, "picture")
 
-    yield Block(24, head)
-    for _ in range(WRITE_INS):
-        yield Block(29, row)
+    def first(canvas: Canvas, y: float) -> None:
+        head(canvas, y)
+        row(canvas, y - 24)
+
+    named = Block(24, head)
+    # The heading does not stand alone at the foot of a page.
+    yield Block(24 + 29, first, named)
+    for _ in range(WRITE_INS - 1):
+        yield Block(29, row, named)
 
 
 def _signatures(sheet: BlindSheet) -> Block:

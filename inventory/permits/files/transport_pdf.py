@@ -14,6 +14,7 @@ from reportlab.platypus import Flowable, KeepTogether, Paragraph, SimpleDocTempl
 from inventory.book.rules.words import KIND_WORDS
 from inventory.doors.numbered import Foot, numbered
 from inventory.doors.printed import printable
+from inventory.names.rules.italics import italic_part
 from inventory.names.rules.lists import NOT_MEDICAL_ADVICE
 
 from ..queries.transport import Consigned, Transport
@@ -92,7 +93,7 @@ def _animals(consigned: Iterable[Consigned]) -> Table:
         rows.append(
             [
                 _text(one.lot.accession),
-                Paragraph(f"<i>{_plain(taxon.scientific_name)}</i>{common}", _PLAIN),
+                Paragraph(f"{_name(taxon.scientific_name)}{common}", _PLAIN),
                 _text(f"{one.number}{f' ({one.stages})' if one.stages else ''}"),
                 _text(marks or "none"),
                 _text(f"{one.source or 'not known'}{owner}"),
@@ -128,9 +129,8 @@ def _listings(found: Transport) -> Iterable[Flowable]:
         yield Paragraph("Lists of trade and protection: papers of their own may be needed", _PART)
     for name, listing in law:
         region = f", {listing.entry.region}" if listing.entry.region else ""
-        yield _text(
-            f"{name}: {listing.entry.annotation} ({listing.entry.of_list.name}{region}; {listing.mark})"
-        )
+        said = f"{listing.entry.annotation} ({listing.entry.of_list.name}{region}; {listing.mark})"
+        yield Paragraph(f"{_name(name)}: {_plain(said)}", _PLAIN)
     hazards: dict[int, tuple[list[str], Consigned]] = {}
     for name, one in by_name.items():
         for listing in one.hazards:
@@ -141,10 +141,10 @@ def _listings(found: Transport) -> Iterable[Flowable]:
     for pk, (names, one) in hazards.items():
         listing = next(listing for listing in one.hazards if listing.entry.pk == pk)
         entry = listing.entry
-        about = "All animals" if listing.reason.is_general else ", ".join(names)
+        about = "All animals" if listing.reason.is_general else ", ".join(map(_name, names))
         yield KeepTogether(
             [
-                Paragraph(_plain(f"{about}: {entry.annotation}"), _BOLD),
+                Paragraph(f"{about}: {_plain(entry.annotation)}", _BOLD),
                 _text(f"{entry.what} First: {entry.what_to_do_first}"),
                 Spacer(1, 3),
             ]
@@ -185,6 +185,12 @@ def _foot(found: Transport, when: str) -> Foot:
 
 def _text(words: str) -> Paragraph:
     return Paragraph(_plain(words), _PLAIN)
+
+
+def _name(words: str) -> str:
+    """A scientific name as it is printed."""
+    leans = italic_part(words)
+    return f"<i>{_plain(leans)}</i>{_plain(words[len(leans) :])}" if leans else _plain(words)
 
 
 def _plain(words: str) -> str:
