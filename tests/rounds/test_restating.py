@@ -11,13 +11,14 @@ from pytest_django import DjangoAssertNumQueries
 
 from census.rounds.actions.refused import CensusRefused
 from census.rounds.actions.restating import approve_restatement, ask_restatement, refuse_restatement
-from census.rounds.actions.signing import sign
+from census.rounds.actions.signing import reopen, sign
 from census.rounds.actions.telling import see
 from census.rounds.models import Census, Notice
 from census.rounds.queries.late import LatePeriod, late_in, late_periods
+from census.rounds.queries.open_items import ItemKind, open_items
 from census.rounds.queries.settings import settings_in_use
 from census.rounds.rules.restating import LateFigure, asks_to_restate
-from census.rounds.rules.words import CensusState
+from census.rounds.rules.words import CensusState, SheetState
 from inventory.book.actions.close import close_period
 from inventory.book.models import Event, PeriodVersion
 from inventory.book.statements import CHANGED, FIGURES
@@ -135,6 +136,25 @@ def test_a_loss_and_a_gain_are_not_netted(house: TestHouse) -> None:
     )
     assert [f.n for f in late(house).figures] == [6]
     assert len(late(house).asks) == 1
+
+
+@pytest.mark.django_db
+def test_a_census_that_is_open_again_asks_only_for_what_changed_since_it_was_signed(
+    house: TestHouse,
+) -> None:
+    # A census of which one sheet was typed in later; the period was signed without it.
+    census = house.open("K1")
+    version = close_period(house.period, closed_at=NOW, signed_by=house.curator, zone=ZONE)
+    Census.objects.filter(pk=census.pk).update(state=CensusState.CLOSED.value, version=version)
+    census.sheets.update(state=SheetState.ACCEPTED.value)
+    census = Census.objects.get()
+    reopen(census=census, by=house.curator, now=LATER, note="a slip was found")
+    died(house, "wrasse q", 1, place="K2")
+    census = Census.objects.get()
+    asked = [one.text for one in open_items(census, []) if one.kind is ItemKind.NOT_LISTED]
+    (text,) = asked
+    assert "Symphodus melops" in text
+    assert "in K2 at the cut-off" in text
 
 
 @pytest.mark.django_db

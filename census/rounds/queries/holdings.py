@@ -25,9 +25,10 @@ class Holding:
     total: int
 
 
-def holdings(*, before: datetime) -> list[Holding]:
-    """Every lot in every place before ``before``, as known now; places with nothing left out."""
-    balances = cell_balances(before=before)
+def holdings(*, before: datetime, known_at: datetime | None = None) -> list[Holding]:
+    """Every lot in every place before ``before``, as known at ``known_at`` (None: now); places with nothing
+    left out."""
+    balances = cell_balances(before=before, known_at=known_at)
     facts = cell_facts(cells=balances)
     totals: dict[tuple[int, int], int] = defaultdict(int)
     named: dict[tuple[int, int], CellFact] = {}
@@ -74,7 +75,8 @@ def below_zero(found: Iterable[Holding]) -> list[Holding]:
 def on_no_line(census: Census, found: Iterable[Holding]) -> list[Holding]:
     """Lots that the book holds somewhere and that no line of the census counts there.
 
-    With these the sums of the lines would not tie with the book at the cut-off.
+    With these the sums of the lines would not tie with the book at the cut-off. A census that was signed
+    and is open again asks only for what the book holds otherwise than it was signed.
     """
     replaced = [state.value for state in SHEETS_REPLACED]
     covered = set(
@@ -82,9 +84,11 @@ def on_no_line(census: Census, found: Iterable[Holding]) -> list[Holding]:
         .exclude(sheet__state__in=replaced)
         .values_list("lots__id", "place_id")
     )
-    return of_classes(
-        census, [holding for holding in found if (holding.lot_id, holding.place_id) not in covered]
-    )
+    uncovered = [holding for holding in found if (holding.lot_id, holding.place_id) not in covered]
+    if uncovered and census.version is not None:
+        signed = set(holdings(before=census.cutoff, known_at=census.version.closed_at))
+        uncovered = [holding for holding in uncovered if holding not in signed]
+    return of_classes(census, uncovered)
 
 
 def of_classes(census: Census, found: Iterable[Holding]) -> list[Holding]:
