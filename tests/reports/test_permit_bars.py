@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from census.change.rules.question import Question
-from census.reports.files.permit_bars import permit_bars
+from census.reports.files.permit_bars import shortened, permit_bars
 from census.reports.rules.permit_bars import Bar, Bars, bar_of
 from inventory.permits.rules.accounts import HELD, PERMIT, TRIP, YEAR, Limit, Taken, used_of
 from tests.permits.house import PermitHouse, a_take, make_permit_house
@@ -143,3 +143,11 @@ def test_the_bars_of_the_report_stand_above_the_table_with_the_same_figures(
     assert re.search(r'<td class="words[^"]*">Ctenophora</td>', text)
     assert re.search(r'<td class="num">10</td>', text)
     assert '<th scope="col" class="num">Limit</th>' in text
+
+
+def test_the_words_of_a_bar_that_has_no_room_for_them_end_with_a_whole_word() -> None:
+    words = "7 Fifteen-spined stickleback (Spinachia spinachia)"
+    assert shortened(words, 50) == words
+    assert shortened(words, 47) == "7 Fifteen-spined stickleback (Spinachia…"
+    assert shortened(words, 35) == "7 Fifteen-spined stickleback…"
+    assert shortened("x" * 60, 20) == "x" * 19 + "…"

@@ -67,14 +67,17 @@ def _of_taxon(asked: Asked, one: TaxonStages, name: str, place: int) -> list[Sec
         ("young", "Young"),
         ("closing", "Closing"),
     )
-    notes = ["Young are laid to the last stage; who came and died within the days makes too few that stayed."]
+    notes = [
+        "Young are counted with the last stage. Those that came and died within the days make the number "
+        "that stayed too low."
+    ]
     if one.not_stated:
         notes.append(f"{one.not_stated} animals have no stage written and are left out.")
     sections = [
         Section(
             f"Stages of {name}",
             f"One step is {days} days.",
-            Table("Seen", columns, rows),
+            Table("What was seen of each stage", columns, rows),
             notes=notes,
             italics=italics,
         )
@@ -84,7 +87,7 @@ def _of_taxon(asked: Asked, one: TaxonStages, name: str, place: int) -> list[Sec
         ahead = outlook(matrix.tolist())
         to_come = project(seen.seen, [max(n, 0) for n in seen.closing], steps=STEPS)
     except CannotEstimate as error:
-        return [*sections, Section(f"Projection of {name}", f"None: {error}", italics=italics)]
+        return [*sections, Section(f"Projection of {name}", f"There is none. {error}", italics=italics)]
     lines = [
         [Datum(p.step), *(Datum(round(n, 1), f"{n:,.0f}") for n in (p.median, p.low, p.high))]
         for p in to_come

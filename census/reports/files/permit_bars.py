@@ -9,6 +9,8 @@ LEFT, RIGHT, TOP, ROW = 2.0, 338.0, 50.0, 36.0
 MOST = 2.5
 # Letters of the drawing are about so wide.
 LETTER = 5.7
+# In a longer text, where narrow letters and spaces are many, they are so wide at the most.
+SENTENCE = 5.4
 # Left, top, width and height.
 _Box = tuple[float, float, float, float]
 _SHADES = {"kept": 0.8, "held": 0.8, "died": 0.35, "let go": 0.0}
@@ -46,14 +48,19 @@ def _key(drawing: Drawing, *, held: bool) -> None:
     drawing.text(LEFT, 34, "each bar against its own limit")
 
 
+def shortened(words: str, room: int) -> str:
+    """What fits into ``room`` letters, by whole words: half a name is none. The table has all of them."""
+    if len(words) <= room:
+        return words
+    whole = words[:room].rpartition(" ")[0].rstrip(" (,;:") or words[: room - 1]
+    return f"{whole}\N{HORIZONTAL ELLIPSIS}"
+
+
 def _bar(drawing: Drawing, bar: Bar, y: float, limit: float) -> None:
     """``limit``: how long a bar is that comes to its limit."""
     drawing.text(RIGHT, y + 9, bar.told, anchor="end", bold=bool(bar.over))
-    room = int((RIGHT - LEFT - LETTER * (len(bar.told) + 3)) / LETTER)
-    words = (
-        bar.words if len(bar.words) <= room else f"{bar.words[: room - 1].rstrip()}\N{HORIZONTAL ELLIPSIS}"
-    )
-    drawing.text(LEFT, y + 9, words)
+    room = int((RIGHT - LEFT) / SENTENCE - len(bar.told) - 3)
+    drawing.text(LEFT, y + 9, shortened(bar.words, room))
     end, x = RIGHT - 8, LEFT
     for name, n in bar.parts:
         long = min(limit * _part(bar, n), end - x)
