@@ -44,3 +44,14 @@ def test_what_is_taken_in_pieces_and_counted_in_animals_is_told_below_their_tota
         "5 Jewel anemone, rock pieces: what was kept came into the stock as 60 animals, which the total of"
         " that unit has besides: 60 alive here."
     ]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("last", "ended"), [(date(2026, 9, 30), False), (date(2026, 10, 1), True), (date(2026, 12, 31), True)]
+)
+def test_a_permit_that_is_over_says_so_beside_what_is_left_of_its_limits(
+    house: PermitHouse, last: date, ended: bool
+) -> None:
+    (block,) = answered("permits", Question(date(2026, 1, 1), last)).part("permits").blocks
+    assert dict(block.facts)["valid"].endswith(", ended") == ended

@@ -124,10 +124,12 @@ def _block(
     numbers: Iterator[int],
 ) -> Block:
     permit, version = account.permit, account.read.version
+    # What is left of a limit can no longer be taken.
+    ended = ", ended" if version.valid_until < account.as_of else ""
     facts = [
         ("authority", permit.authority.name),
         ("holder", permit.holder),
-        ("valid", saying.days(version.valid_from, version.valid_until)),
+        ("valid", f"{saying.days(version.valid_from, version.valid_until)}{ended}"),
         ("conditions", " ".join(version.conditions.split())),
     ]
     kept: dict[tuple[int | None, str], Whereabouts] = {(row.line, row.unit): row for row in where.rows}

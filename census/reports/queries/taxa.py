@@ -99,7 +99,7 @@ def by_taxon(question: Question, saying: Saying) -> Document:
                 saying,
                 estimates="none: every figure is the sum of whole animals in the book",
             ),
-            ("per cent", "of the opening, only where that is 20 or more; in words whole, under 1 is told so"),
+            ("per cent", "of the opening, where that is 20 or more; under 1 is told so; exact in files"),
         ],
         parts=parts,
         questions=[question],
