@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from census.change.rules.question import Question
-from census.reports.files.permit_bars import shortened, permit_bars
+from census.reports.files.permit_bars import permit_bars, shortened
 from census.reports.rules.permit_bars import Bar, Bars, bar_of
 from inventory.permits.rules.accounts import HELD, PERMIT, TRIP, YEAR, Limit, Taken, used_of
 from tests.permits.house import PermitHouse, a_take, make_permit_house
