@@ -1,6 +1,6 @@
 """Histories: everything that was ever said, in order, refused entries included; constant queries; blind."""
 
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +11,9 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from inventory.book.models import RefusedEntry
+from inventory.book.models import Place, RefusedEntry
 from inventory.people.models import Person
+from inventory.permits.actions.loans import LoanFacts, confirm_loan, enter_loan
 from inventory.tankside.models import Entry
 from tests.factories import make_event, make_house, make_lot, make_person, make_place, make_reversal
 from tests.permits.house import a_take, make_permit_house
@@ -258,3 +259,30 @@ def test_the_queries_of_a_permit_and_a_place_do_not_grow(client: Client, kind: s
 def _sign_in(client: Client, person: Person) -> None:
     assert person.user is not None
     client.force_login(person.user)
+
+
+def test_a_letter_without_words_leaves_no_colon_behind(client: Client) -> None:
+    """The history of a lent animal says that the holder wrote, and what, where anything was said."""
+    house = make_permit_house()
+    _sign_in(client, house.officer)
+    hall, away = make_place("E06"), Place.objects.get(code="LO")
+    lot = make_lot("R7", kind="individual")
+    make_event("received", lot=lot, place=hall, females=1, happened="2025-01-02")
+    make_event("loan_out", lot=lot, place=hall, to_place=away, females=1, happened="2025-05-12")
+    facts = LoanFacts(
+        reference="L7",
+        direction="out",
+        party="A Sea Hall",
+        starts_on=date(2025, 5, 12),
+        until=date(2026, 5, 11),
+        lots=["R7"],
+    )
+    loan = enter_loan(facts=facts, by=house.officer, now=house.now)
+    for day, words in ((12, ""), (13, "both well")):
+        letter_of = date(2025, 8, day)
+        confirm_loan(
+            loan=loan, letter_of=letter_of, words=words, by=house.officer, now=house.now, zone=house.zone
+        )
+    page = _history(client, "lot", "R7").content.decode()
+    assert "<td>L7</td>" in page
+    assert "<td>L7: both well</td>" in page

@@ -184,7 +184,7 @@ def _loans(lot: int) -> Iterator[Told]:
         LoanConfirmation.objects.filter(loan__lots__lot=lot).select_related("loan", "entered_by").distinct()
     )
     for letter in letters:
-        words = f"{letter.loan.reference}: {letter.words}"
+        words = f"{letter.loan.reference}: {letter.words}" if letter.words else letter.loan.reference
         yield day(
             letter.letter_of,
             "letter of the holder",
