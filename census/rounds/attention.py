@@ -17,11 +17,12 @@ from .attention_told import told
 from .models import Census, CountToCome, Sheet
 from .models import Line as SheetLine
 from .queries.hands import counted_again, with_whom
+from .queries.out import sheets_out
 from .queries.reading import read_census
 from .queries.searching import asks
 from .queries.settings import settings_in_use
 from .queries.to_come import LAPSES, still_to_come
-from .rules.states import SHEETS_IN, SHEETS_OPEN
+from .rules.states import SHEETS_OPEN
 from .rules.who import COMPARES, DECIDES
 from .rules.words import CensusState, How, SheetState
 
@@ -118,7 +119,7 @@ def _own_sheets(person: Person) -> list[Attention]:
 
 def _sheets_out(census: Census) -> list[Attention]:
     """The board's business; a house where every sheet is in hears nothing of it."""
-    out = census.sheets.exclude(state__in=[state.value for state in SHEETS_IN]).order_by("number")
+    out = sheets_out(census).order_by("number")
     sheets = list(out.select_related("place").prefetch_related("counters"))
     if not sheets:
         return []

@@ -7,13 +7,13 @@ from django.urls import reverse
 
 from census.rounds.actions.counts import Entry, take_counts
 from census.rounds.actions.decide import decide_line
-from census.rounds.actions.opening import add_line
+from census.rounds.actions.opening import add_line, open_census
 from census.rounds.actions.refused import CensusRefused
 from census.rounds.actions.sheets import hand_in, issue, replace_sheet
 from census.rounds.actions.signing import abandon, propose, reopen, send_back, sign
 from census.rounds.models import Census, Sheet
 from census.rounds.queries.open_items import ItemKind, fallen_since, open_items
-from census.rounds.queries.progress import accuracy_table, closing_supported, differences_by_unit
+from census.rounds.queries.progress import accuracy_table, closing_supported, differences_by_unit, sheets_of
 from census.rounds.queries.reading import read_census
 from census.rounds.rules.settings import DEFAULTS
 from census.rounds.rules.settling import Settling
@@ -103,6 +103,26 @@ def test_a_recount_that_is_out_blocks(house: TestHouse) -> None:
     assert kinds(census) == [ItemKind.SHEET_OUT]
     hand_in(sheet=house.line(census, "goby").sheet, by=house.second, now=NOW)
     assert kinds(census) == []
+
+
+def test_a_letter_to_who_holds_nothing_is_not_waited_for_and_an_empty_tank_is_looked_at(
+    house: TestHouse,
+) -> None:
+    # The procedure of the census: from floor to list, which finds settlers and strays.
+    factories.make_event("back_from_loan", lot=house.lots["ray"], place="LO", to_place="K2", unknown=1)
+    empty = factories.make_place("K9")
+    census = open_census(
+        period=house.period, places=[house.places["LO"], empty], by=house.registrar, now=NOW, zone=ZONE
+    )
+    letter = census.sheets.get(place=house.places["LO"])
+    assert (letter.form, letter.lines.count()) == ("letter", 0)
+    out = [item.text for item in open_items(census, []) if item.kind is ItemKind.SHEET_OUT]
+    assert out == ["CS-26Q3-01 (K9) is not issued"]
+    late = [one.sheet.place.code for one in sheets_of(census, now=at("2027-01-20T09:00")) if one.late]
+    assert late == ["K9"]
+    # What goes to them on loan before the cut-off still finds its letter.
+    add_line(sheet=letter, kind=LineKind.WRITE_IN, written_name="a ray on loan", by=house.registrar, now=NOW)
+    assert [item.sheet for item in open_items(census, [])][:2] == ["CS-26Q3-01", "CS-26Q3-L1"]
 
 
 def test_a_line_that_opened_again_blocks_and_says_how_the_book_moved(house: TestHouse) -> None:

@@ -9,11 +9,11 @@ from enum import StrEnum
 from inventory.book.models import Lot
 
 from ..models import Census, Sheet
-from ..rules.states import SHEETS_IN
 from ..rules.words import LineKind, LineState, SheetState
 from .draws import drawn_for_recount, newest_sample, waiting_for_recount
 from .hands import with_whom
 from .holdings import Holding, below_zero, holdings, lots_by_id, on_no_line
+from .out import sheets_out
 from .reading import Row
 
 
@@ -59,8 +59,7 @@ def open_items(census: Census, rows: Sequence[Row]) -> list[OpenItem]:
 
 
 def _sheets_out(census: Census) -> Iterable[OpenItem]:
-    out = Sheet.objects.filter(census=census).exclude(state__in=[state.value for state in SHEETS_IN])
-    sheets = list(out.select_related("place").prefetch_related("counters"))
+    sheets = list(sheets_out(census).select_related("place").prefetch_related("counters"))
     names = with_whom(sheets)
     for sheet in sheets:
         text, name = f"{sheet.number} ({sheet.place.code}) is {_spoken(sheet)}", names[sheet.pk]

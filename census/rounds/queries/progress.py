@@ -12,7 +12,7 @@ from ..rules.accuracy import Accuracy, Differences, accuracy_by_class, gains_and
 from ..rules.roll import roll
 from ..rules.settings import CensusSettings
 from ..rules.states import SHEETS_IN
-from ..rules.words import MEASURED_UNITS, How, LineKind, SheetState, Verdict
+from ..rules.words import MEASURED_UNITS, How, LineKind, SheetForm, SheetState, Verdict
 from .first_counts import first_as_compared
 from .hands import Again, counted_again
 from .reading import Row, present
@@ -56,17 +56,20 @@ def sheets_of(census: Census, *, now: datetime) -> list[SheetProgress]:
     sheets = list(census.sheets.select_related("place").prefetch_related("counters").order_by("number"))
     lines: Counter[int] = Counter()
     counted: Counter[int] = Counter()
-    of_census = Line.objects.filter(sheet__census=census).exclude(kind=LineKind.PRESENCE.value)
-    for sheet_id, is_counted in of_census.annotate(
+    # Of a letter without lines nobody is waited for, see sheets_out.
+    waited = {sheet.pk for sheet in sheets if sheet.form != SheetForm.LETTER}
+    of_census = Line.objects.filter(sheet__census=census)
+    for sheet_id, kind, is_counted in of_census.annotate(
         is_counted=Exists(Count.objects.filter(line=OuterRef("pk")))
-    ).values_list("sheet_id", "is_counted"):
-        lines[sheet_id] += 1
-        counted[sheet_id] += is_counted
+    ).values_list("sheet_id", "kind", "is_counted"):
+        waited.add(sheet_id)
+        lines[sheet_id] += kind != LineKind.PRESENCE
+        counted[sheet_id] += is_counted and kind != LineKind.PRESENCE
     again = counted_again(sheets)
     ends = census.cutoff + timedelta(days=settings_of(census).count_window_days_after)
     return [
         SheetProgress(
-            late=_late(sheet, again.get(sheet.pk), ends, now),
+            late=_late(sheet, again.get(sheet.pk), ends, now) if sheet.pk in waited else "",
             again=again[sheet.pk].names if sheet.pk in again else "",
             sheet=sheet,
             counters=", ".join(person.name for person in sheet.counters.all()),
