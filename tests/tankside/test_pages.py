@@ -292,7 +292,7 @@ def test_what_a_workbook_or_a_desk_brings_twice_within_minutes_is_on_today_too(
     house: TankHouse, registrar: Client
 ) -> None:
     """Nobody looks at such events as they come in; the registrar is asked all the same."""
-    said = {"lot": house.gobies, "place": house.kelp_hall, "entered_by": house.aquarist}
+    said: dict[str, Any] = {"lot": house.gobies, "place": house.kelp_hall, "entered_by": house.aquarist}
     for minute in ("07:52", "07:53"):
         make_event("died", **said, unknown=3, happened=f"2026-10-02T{minute}")
     # Two slips of one day, and two of one person that are hours apart, may well be two.
