@@ -17,4 +17,5 @@ def people() -> QuerySet[Person]:
     program = Person.objects.filter(
         Exists(_ENTERED), ~Exists(_ENTERED.filter(device="")), user=None, code=None, left_on=None
     )
-    return Person.objects.exclude(pk__in=program.values("pk")).order_by(F("left_on").asc(nulls_first=True), "name")
+    people = Person.objects.exclude(pk__in=program.values("pk"))
+    return people.order_by(F("left_on").asc(nulls_first=True), "name")

@@ -18,7 +18,7 @@ class Alike(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Happening:
-    """One event, as far as doubles go. ``by``: who entered it; ``timed``: its minute was stated, not its day alone."""
+    """One event, as far as doubles go. ``by``: who entered it; ``timed``: its minute was stated."""
 
     event: int
     moment: datetime
