@@ -1,7 +1,7 @@
 """Sends alarms, and word of introduced species, by the house's e-mail.
 
 It goes out after the commit, beside the requests, and again when it failed. A room above that has something
-to send brings a table with the same columns, when Django is ready::
+to send brings a table of :class:`~inventory.tankside.models.Posted`, when Django is ready::
 
     post.carry(NoticePost, about_notice)
 """
@@ -15,22 +15,22 @@ from typing import Any
 from django.conf import settings
 from django.core.mail import EmailMessage, get_connection
 from django.db import connection, transaction
-from django.db.models import Model, Q, QuerySet
+from django.db.models import Q, QuerySet
 
 from inventory.people.models import Person
 from inventory.people.queries import the_house
 from inventory.people.rules.roles import Role
 
-from ..models import Alarm, FindingPost
+from ..models import Alarm, FindingPost, Posted
 from .messages import Message, about_alarm, about_finding
 
 log = logging.getLogger(__name__)
 
-# A row that has next_try_at, tries, mailed_at and mail_trouble.
-Posted = Any
-About = Callable[[Posted], Message]
+Sent = Alarm | Posted
+# Each is called with rows of its own table.
+About = Callable[[Any], Message]
 # What is sent, in this order, with what says its words.
-_CARRIED: dict[type[Model], About] = {Alarm: about_alarm, FindingPost: about_finding}
+_CARRIED: dict[type[Sent], About] = {Alarm: about_alarm, FindingPost: about_finding}
 # Minutes until the next try; then the last of them again, for a day's worth of tries.
 AGAIN_AFTER = (1, 5, 15, 60)
 MOST_TRIES = 28
@@ -41,7 +41,7 @@ AT_ONCE = 20
 _postman = threading.Lock()
 
 
-def carry(table: type[Model], about: About) -> None:
+def carry(table: type[Posted], about: About) -> None:
     """Registers a table whose rows are sent too, with what makes the message of one."""
     _CARRIED[table] = about
 
@@ -99,19 +99,19 @@ def waiting() -> int:
     return sum(_rows_of(table).filter(**waits).count() for table in _CARRIED)
 
 
-def _due(rows: QuerySet[Any], now: datetime) -> list[Posted]:
+def _due(rows: QuerySet[Any], now: datetime) -> list[Sent]:
     return list(rows.filter(next_try_at__lte=now, mailed_at=None).order_by("next_try_at", "id")[:AT_ONCE])
 
 
-def _rows_of(table: type[Model]) -> QuerySet[Any]:
+def _rows_of(table: type[Sent]) -> QuerySet[Any]:
     return table._default_manager.all()
 
 
-def _rows(posted: Posted) -> QuerySet[Any]:
+def _rows(posted: Sent) -> QuerySet[Any]:
     return _rows_of(type(posted)).filter(pk=posted.pk)
 
 
-def _send(posted: Posted, now: datetime) -> None:
+def _send(posted: Sent, now: datetime) -> None:
     if isinstance(posted, FindingPost) and hasattr(posted.finding, "replaced_by"):
         return _done(posted, trouble="said anew before it went out")
     message = _CARRIED[type(posted)](posted)
@@ -147,11 +147,11 @@ def _mail(message: Message, to: list[str]) -> EmailMessage:
     )
 
 
-def _later(posted: Posted, now: datetime, trouble: str) -> None:
+def _later(posted: Sent, now: datetime, trouble: str) -> None:
     wait = AGAIN_AFTER[min(posted.tries, len(AGAIN_AFTER)) - 1]
     next_try = now + timedelta(minutes=wait) if posted.tries < MOST_TRIES else None
     _rows(posted).update(next_try_at=next_try, mail_trouble=trouble)
 
 
-def _done(posted: Posted, *, trouble: str) -> None:
+def _done(posted: Sent, *, trouble: str) -> None:
     _rows(posted).update(next_try_at=None, mail_trouble=trouble)

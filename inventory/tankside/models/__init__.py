@@ -5,7 +5,7 @@ from .entries import Entry, Outcome, SetAside
 from .entry_pictures import EntryPicture
 from .open_names import OpenLot
 from .pictures import Picture
-from .posted import FindingPost
+from .posted import FindingPost, Posted
 from .quarantine import QuarantineRule, StayWord
 from .readings import Reading, WantedRange
 from .unlisted import FindingSeen, UnlistedFinding
@@ -24,6 +24,7 @@ __all__ = [
     "Outcome",
     "Part",
     "Picture",
+    "Posted",
     "QuarantineRule",
     "Reading",
     "SetAside",

@@ -1,16 +1,13 @@
-"""The e-mail about an introduced species: when it goes out, and what became of it."""
+"""What goes out by e-mail besides alarms: when it is sent, and what became of it."""
 
 from django.db import models
 
 from .unlisted import UnlistedFinding
 
 
-class FindingPost(models.Model):
-    """Made with an answer that concerns the permit officer; it moves on as the post of an alarm does."""
+class Posted(models.Model):
+    """One message that moves on as the post of an alarm does; a table names what it tells of."""
 
-    finding = models.OneToOneField(
-        UnlistedFinding, on_delete=models.PROTECT, related_name="post", help_text="The answer that is told."
-    )
     # Blank: nothing is left to do.
     next_try_at = models.DateTimeField(
         null=True, blank=True, help_text="When its message is tried next; empty: nothing is left to do."
@@ -20,7 +17,18 @@ class FindingPost(models.Model):
     mail_trouble = models.CharField(max_length=200, blank=True, help_text="Why its message did not go out.")
 
     class Meta:
+        abstract = True
         ordering = ["id"]
+
+
+class FindingPost(Posted):
+    """Made with an answer that concerns the permit officer: an introduced species."""
+
+    finding = models.OneToOneField(
+        UnlistedFinding, on_delete=models.PROTECT, related_name="post", help_text="The answer that is told."
+    )
+
+    class Meta(Posted.Meta):
         indexes = [models.Index(fields=["next_try_at"], name="finding_post")]
 
     def __str__(self) -> str:
