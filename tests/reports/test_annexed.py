@@ -15,7 +15,7 @@ from census.reports.rules.document import Block, Column, Document, Figure, Line,
 from census.reports.rules.said import Saying
 from inventory.people.rules.roles import Role
 from tests.factories import make_event, make_house, make_person
-from tests.permits.house import PermitHouse, a_take, make_permit_house
+from tests.permits.house import PermitHouse
 
 from .conftest import QUARTER, answered
 from .printed import read_pages
@@ -23,17 +23,8 @@ from .printed import read_pages
 QUESTION = Question(date(2026, 7, 1), date(2026, 9, 30))
 
 
-@pytest.fixture
-def house(db: None) -> PermitHouse:
-    house = make_permit_house()
-    house.record(a_take("two-spotted goby", 9, let_go=5, died=2))
-    house.record(a_take("Pleurobrachia pileus", 3), happened="2026-09-02")
-    house.record(a_take("Pleurobrachia pileus", 4), happened="2026-09-03")
-    return house
-
-
 @pytest.mark.django_db
-def test_the_takes_of_each_line_of_a_permit_come_to_what_the_line_says(house: PermitHouse) -> None:
+def test_the_takes_of_each_line_of_a_permit_come_to_what_the_line_says(house_with_takes: PermitHouse) -> None:
     document = answered("permits", QUESTION)
     told = document.takes()
     lines = [line for table in document.part("permits").tables() for line in table.lines]
@@ -48,10 +39,10 @@ def test_the_takes_of_each_line_of_a_permit_come_to_what_the_line_says(house: Pe
 
 @pytest.mark.django_db
 def test_the_print_of_permits_names_each_line_with_takes_and_says_why_others_are_not_there(
-    house: PermitHouse, client: Client
+    house_with_takes: PermitHouse, client: Client
 ) -> None:
-    assert house.officer.user is not None
-    client.force_login(house.officer.user)
+    assert house_with_takes.officer.user is not None
+    client.force_login(house_with_takes.officer.user)
     pages = read_pages(client.get("/reports/permits.pdf", QUARTER).content)
     text = " ".join(" ".join(run.text for page in pages for run in page).split())
     annexed = text[text.index("Annex: the events behind each line") :]

@@ -13,7 +13,7 @@ from census.change.rules.question import Question
 from census.reports.files.permit_bars import permit_bars, shortened
 from census.reports.rules.permit_bars import Bar, Bars, bar_of
 from inventory.permits.rules.accounts import HELD, PERMIT, TRIP, YEAR, Limit, Taken, used_of
-from tests.permits.house import PermitHouse, a_take, make_permit_house
+from tests.permits.house import PermitHouse
 
 from .conftest import answered
 
@@ -108,18 +108,9 @@ def test_a_line_without_a_limit_has_no_bar_and_what_is_held_is_in_one_piece() ->
     assert (bar.parts, bar.told) == ((("held", 7),), "7 of 10 held at once")
 
 
-@pytest.fixture
-def house(db: None) -> PermitHouse:
-    house = make_permit_house()
-    house.record(a_take("two-spotted goby", 9, let_go=5, died=2))
-    house.record(a_take("Pleurobrachia pileus", 3), happened="2026-09-02")
-    house.record(a_take("Pleurobrachia pileus", 4), happened="2026-09-03")
-    return house
-
-
 @pytest.mark.django_db
 def test_the_bars_of_the_report_stand_above_the_table_with_the_same_figures(
-    house: PermitHouse, client: Client
+    house_with_takes: PermitHouse, client: Client
 ) -> None:
     question = Question(date(2026, 7, 1), date(2026, 9, 30))
     (block,) = answered("permits", question).part("permits").blocks
@@ -132,11 +123,11 @@ def test_the_bars_of_the_report_stand_above_the_table_with_the_same_figures(
     assert len(bars) == 6
     jellies = next(bar for words, bar in bars.items() if "Comb jellies" in words)
     assert (jellies.used, jellies.told) == (4, "4 of 5 a trip")
-    assert house.officer.user is not None
-    client.force_login(house.officer.user)
+    assert house_with_takes.officer.user is not None
+    client.force_login(house_with_takes.officer.user)
     page = client.get("/reports/permits", {"first_day": "2026-07-01", "last_day": "2026-09-30"})
     text = page.content.decode()
-    assert text.index(f'id="permit-{house.permit.pk}-title"') < text.index("<caption>TEST 1")
+    assert text.index(f'id="permit-{house_with_takes.permit.pk}-title"') < text.index("<caption>TEST 1")
     assert re.search(r"<figcaption>Over the limit: 1 Two-spotted goby [^<]*: 11 of 10, over by 1\.", text)
     # The name of a species is in italics, that of a phylum is not; a limit takes no wide column.
     assert re.search(r'<td class="words[^"]*"><i class="name">[A-Z][a-z]+ [a-z]+</i></td>', text)
