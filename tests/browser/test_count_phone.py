@@ -68,7 +68,7 @@ class Counting:
 
 @pytest.fixture
 def counting(tank_side: TankSide) -> Counting:
-    """7919 gobies more in Kelp Hall, an improbable number; gobies are class C, a sheet is out to Jory."""
+    """7919373 gobies more in Kelp Hall, an improbable number; gobies are class C, a sheet is out to Jory."""
     now = tank_side.now
     Taxon.objects.filter(scientific_name="Pomatoschistus flavescens").update(count_class="C")
     Taxon.objects.filter(scientific_name="Pomatoschistus minutus").update(
@@ -78,7 +78,7 @@ def counting(tank_side: TankSide) -> Counting:
     Taxon.objects.filter(scientific_name="Conger conger").update(count_class="A")
     long_ago = f"{now - timedelta(days=20):%Y-%m-%d}"
     factories.make_event(
-        "received", lot="2025-1", place="E02", unknown=7919, happened=long_ago,
+        "received", lot="2025-1", place="E02", unknown=7919373, happened=long_ago,
         entered_by=tank_side.registrar, now=now,
     )  # fmt: skip
     today = timezone.localdate(now)
@@ -179,15 +179,15 @@ def test_what_the_device_keeps_gives_no_number_away(
     sheet: Page, tank_side: TankSide, counting: Counting
 ) -> None:
     """All of IndexedDB, of the stores beside it and of the worker's caches, and the page itself, as bytes."""
-    numbers = ("7919", "8119", "7,919", "8,119")
+    numbers = ("7919373", "7919573", "7,919,373", "7,919,573")
     kept = sheet.evaluate(EVERYTHING)
     assert counting.sheet.number in kept
-    assert [number for number in (*numbers, "6397") if number in kept] == []
+    assert [number for number in (*numbers, "639739") if number in kept] == []
     assert [number for number in numbers if number in sheet.content()] == []
-    passes(sheet, 6397, 6397, 6397)
+    passes(sheet, 639739, 639739, 639739)
     # So that the search means something: what is under way is found.
     expect(sheet.locator(".save")).to_contain_text("1 of 4")
-    assert "6397" in sheet.evaluate(EVERYTHING)
+    assert "639739" in sheet.evaluate(EVERYTHING)
     hand_in(sheet)
     sheet.get_by_role("button", name="Hand in as it is").click()
     expect(sheet.locator("p.big")).to_contain_text("Not yet sent")
@@ -208,7 +208,7 @@ def test_what_the_device_keeps_gives_no_number_away(
     expect(sheet.get_by_role("heading", level=1)).to_have_text("E02 Kelp Hall, count again")
     expect(sheet.locator("fieldset.card")).to_have_count(1)
     kept = sheet.evaluate(EVERYTHING) + sheet.content()
-    assert [number for number in (*numbers, "6397") if number in kept] == []
+    assert [number for number in (*numbers, "639739") if number in kept] == []
     passes(sheet, 7, 8, 9)
     hand_in(sheet)
     all_sent(sheet)

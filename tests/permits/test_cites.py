@@ -245,7 +245,7 @@ def test_no_year_is_offered_in_which_the_book_had_not_begun(
 def test_who_counts_such_animals_is_not_told_how_many(
     trading: PermitHouse, as_role: Callable[[Role], Client], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    _state(trading, "received", Trade.IMPORT, "4711")
+    _state(trading, "received", Trade.IMPORT, "4711147")
     monkeypatch.setattr("inventory.book.blind._ASKED", [lambda person: [trading.kelp_hall.pk]])
     client = as_role(Role.PERMIT_OFFICER)
     crossing = _of(trading, "received")
@@ -253,7 +253,7 @@ def test_who_counts_such_animals_is_not_told_how_many(
         "/permits/trade", "/permits/trade/2026.csv",
         f"/permits/trade/event/{crossing.event.pk}/{crossing.taxon.pk}",
     ):  # fmt: skip
-        assert "4711" not in client.get(path).text, path
+        assert "4711147" not in client.get(path).text, path
     assert [one.n for one in _year(trading, hidden=[trading.kelp_hall.pk]).crossings] == [None] * 3
 
 

@@ -196,14 +196,15 @@ def test_a_protected_kind_has_the_houses_own_days_where_the_permit_is_silent() -
 def test_who_counts_the_tank_is_not_told_how_many(
     house: PermitHouse, as_role: Callable[[Role], Client], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    factories.make_event("died", lot=_lobsters(house, 500), place="E02", unknown=471, happened="2026-10-01")
+    lot = _lobsters(house, 5_000_000)
+    factories.make_event("died", lot=lot, place="E02", unknown=4_711_471, happened="2026-10-01")
     assert [one.hidden for one in _read(house, hidden=(house.kelp_hall.pk,))] == [True]
     client = as_role(Role.PERMIT_OFFICER)
     (notice,) = _read(house)
-    assert "471" in client.get(f"/permits/notice/{notice.key}").text
+    assert "4,711,471" in client.get(f"/permits/notice/{notice.key}").text
     monkeypatch.setattr("inventory.book.blind._ASKED", [lambda person: [house.kelp_hall.pk]])
     for path in ("/permits/reminders", f"/permits/notice/{notice.key}", "/"):
-        assert "471" not in client.get(path).text, path
+        assert "4,711,471" not in client.get(path).text, path
     assert client.post(f"/permits/notice/{notice.key}", {}).status_code == 403
 
 

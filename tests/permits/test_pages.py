@@ -309,15 +309,15 @@ def test_what_needs_attention_is_said_to_who_keeps_permits(house: PermitHouse) -
 def test_who_counts_a_tank_finds_none_of_its_numbers(
     house: PermitHouse, as_role: AsRole, monkeypatch: pytest.MonkeyPatch, url: str
 ) -> None:
-    """7919 animals were taken into the tank that the aquarist counts now (blind count: GAO-02-447G)."""
+    """7919373 animals were taken into the tank that the aquarist counts now (blind count: GAO-02-447G)."""
 
     def hides(person: Person) -> set[int]:
         return {house.quarantine.pk} if person == house.aquarist else set()
 
     monkeypatch.setattr(blind, "_ASKED", [])
     blind.ask(hides)
-    recorded = house.record(a_take("Pleurobrachia pileus", 7919), a_take("shore crab", 1, place="E02"))
-    (lot,) = [take.lot for take in recorded.takes if take.kept == 7919]
+    recorded = house.record(a_take("Pleurobrachia pileus", 7919373), a_take("shore crab", 1, place="E02"))
+    (lot,) = [take.lot for take in recorded.takes if take.kept == 7919373]
     assert lot
     loan = enter_loan(
         facts=LoanFacts("L1", "in", "x", date(2026, 1, 1), lots=[lot.accession]),
@@ -327,11 +327,11 @@ def test_who_counts_a_tank_finds_none_of_its_numbers(
     where = url.format(pk=house.permit.pk, trip=recorded.trip.identifier, loan=loan.pk)
     page = as_role(Role.AQUARIST).get(where)
     assert page.status_code == 200
-    assert not [
-        number for number in ("7919", "7,919", "7914", "7,914", "7920", "7,920") if number in page.text
-    ]
+    # Seven digits: four have been part of the trip's identifier by chance.
+    told = page.text.replace(",", "")
+    assert not [number for number in ("7919373", "7919368", "7919374") if number in told]
     if "trip}" in url or url.endswith("{pk}"):
-        assert "7,919" in as_role(Role.PERMIT_OFFICER).get(where).text
+        assert "7,919,373" in as_role(Role.PERMIT_OFFICER).get(where).text
 
 
 def test_who_may_not_know_the_place_reads_a_case_without_its_position(

@@ -223,7 +223,7 @@ def test_a_count_of_somebody_else_is_not_written_over(house: TestHouse, census: 
     sheet = Sheet.objects.get(number=number_of(census))
     sheet.counters.add(house.second)
     goby, bib = house.line(census, "goby").number, house.line(census, "bib").number
-    phone.send(phone.entry(house.first, sheet.number, {"line": goby, "value": 7919}))
+    phone.send(phone.entry(house.first, sheet.number, {"line": goby, "value": 791937}))
     (back,) = phone.send(
         phone.entry(house.second, sheet.number, {"line": goby, "value": 5}, {"line": bib, "value": 4})
     )
@@ -235,7 +235,7 @@ def test_a_count_of_somebody_else_is_not_written_over(house: TestHouse, census: 
             "a recount",
         }
     ]
-    assert current(house, census, "goby").value == 7919
+    assert current(house, census, "goby").value == 791937
     assert not Count.objects.filter(line=house.line(census, "bib")).exists()
 
 
@@ -261,12 +261,12 @@ def test_two_counters_each_write_in_the_same_animal_of_class_a(
 def test_a_recount_shows_its_lines_only_and_no_number(house: TestHouse, census: Census, phone: Phone) -> None:
     sheet = Sheet.objects.get(number=number_of(census))
     goby = house.line(census, "goby")
-    shrimps = {"name": "8117 shrimps", "counted_at": NOW.isoformat(), "value": 8117}
-    line = {"line": goby.number, "value": 8117, "remark": "8117, sure"}
+    shrimps = {"name": "8117811 shrimps", "counted_at": NOW.isoformat(), "value": 8117811}
+    line = {"line": goby.number, "value": 8117811, "remark": "8117811, sure"}
     phone.send(phone.entry(house.first, sheet.number, line, hand_in=True, written_in=[shrimps]))
     ask_recount(lines=[goby], of=house.second, by=house.registrar, now=NOW)
     answer = phone.post("count-sheets", {"person": house.second.pk, "pass": phone.signed[house.second.pk]})
-    assert "8117" not in answer.text
+    assert "8117811" not in answer.text
     (again,) = answer.json()["sheets"]
     assert (again["number"], again["round"], [line["line"] for line in again["lines"]]) == (
         sheet.number, 2, [goby.number],
@@ -288,12 +288,12 @@ def test_no_answer_holds_a_number_of_the_book_or_of_what_was_sent_before(
     said = {"person": house.first.pk, "pass": phone.signed[house.first.pk]}
     before = phone.post("count-sheets", said).text
     sent = phone.post("counts", {"sent_at": NOW.isoformat(), "entries": [
-        phone.entry(house.first, number, {"line": line, "value": 6397, "remark": "6397"}),
+        phone.entry(house.first, number, {"line": line, "value": 639739, "remark": "639739"}),
         phone.entry(house.second, number, {"line": line, "value": 1}),
     ]}).text  # fmt: skip
     after = phone.post("count-sheets", said)
     for text in (before, sent, after.text):
-        assert not any(str(one) in text for one in (book, book + 11, 6397))
+        assert not any(str(one) in text for one in (book, book + 11, 639739))
     # That it was counted is all that is told, so that the counter knows where to go on.
     counted = [one["line"] for one in after.json()["sheets"][0]["lines"] if one["counted"]]
     assert counted == [line]
@@ -301,12 +301,12 @@ def test_no_answer_holds_a_number_of_the_book_or_of_what_was_sent_before(
 
 @pytest.fixture
 def make_improbable(house: TestHouse) -> Callable[[], int]:
-    """Brings 7919 gobies more into K1."""
+    """Brings 7919373 gobies more into K1."""
     from .house import stock
 
     def make() -> int:
-        stock(house, "goby", "K1", 7919)
-        return 7919
+        stock(house, "goby", "K1", 7919373)
+        return 7919373
 
     return make
 

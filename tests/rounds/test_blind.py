@@ -22,7 +22,7 @@ from .house import COUNTED, NOW, TestHouse
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_clock")]
 
 # Numbers that stand nowhere else on a page: the book's, a first count's, and its range.
-BOOK, FIRST, LOW, HIGH = 7391, 6847, 6733, 6929
+BOOK, FIRST, LOW, HIGH = 7_391_391, 6_847_847, 6_733_733, 6_929_929
 NUMBERS = [str(n) for n in (BOOK, FIRST, LOW, HIGH)] + [f"{n:,}" for n in (BOOK, FIRST, LOW, HIGH)]
 
 

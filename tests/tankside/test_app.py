@@ -108,14 +108,14 @@ def test_the_pages_are_the_same_for_everybody_and_hold_nothing_of_the_house(db: 
         "Maren Tolvsund", roles=[Role.REGISTRAR], password="wet hands, no signal"
     )
     factories.make_house(registrar=registrar, name="Skerry Aquarium")
-    factories.make_event("received", lot=factories.make_lot("A1"), unknown=7919, entered_by=registrar)
+    factories.make_event("received", lot=factories.make_lot("A1"), unknown=7919373, entered_by=registrar)
     signed_in = Client()
     assert registrar.user
     signed_in.force_login(registrar.user)
     for url in [*(page.url for page in PAGES), "/tank/sw.js", "/tank/manifest.webmanifest"]:
         seen, by_her = client.get(url), signed_in.get(url)
         assert seen.content == by_her.content, url
-        assert not re.search("Skerry|Tolvsund|7919|csrf", seen.text), url
+        assert not re.search("Skerry|Tolvsund|7919373|csrf", seen.text), url
         assert not seen.cookies, url
         assert "default-src 'self'" in seen.headers["Content-Security-Policy"]
         assert not re.search(r"<style|\sstyle=|\son[a-z]+=|<script(?! type=\"module\" src=)", seen.text), url

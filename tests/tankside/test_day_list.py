@@ -170,7 +170,8 @@ def test_an_open_query_of_the_census_stands_there_with_its_owner_and_day_until_i
     ade: Person, mine: Place, theirs: Place, registrar: Person, frozen_clock: object
 ) -> None:
     for place in (mine, theirs):
-        factories.make_event("received", lot=factories.make_lot(), place=place, unknown=7919, entered_by=ade)
+        lot = factories.make_lot()
+        factories.make_event("received", lot=lot, place=place, unknown=7919373, entered_by=ade)
     census = open_census(
         period=factories.make_period(),
         places=[mine, theirs],
@@ -194,8 +195,8 @@ def test_an_open_query_of_the_census_stands_there_with_its_owner_and_day_until_i
     assert "(Maren Tolvsund)" in queries
     assert f"{lines[mine.pk].taxon}" in queries
     assert f"{lines[theirs.pk].taxon}" not in queries
-    assert "7919" not in page
-    assert "7,919" not in page
+    assert "7919373" not in page
+    assert "7,919,373" not in page
     decide(mine, How.COUNT_STANDS)
     assert "Open queries of the census" not in my_tanks(ade)
 
@@ -242,7 +243,7 @@ def test_a_keeper_who_counts_the_tank_reads_no_number_of_it(
     lot = factories.make_lot()
     factories.make_event("received", lot=lot, place=mine, unknown=1, entered_by=registrar)
     factories.make_event(
-        "died", lot=lot, place=mine, unknown=7920, happened="2026-09-30", entered_by=registrar
+        "died", lot=lot, place=mine, unknown=7919374, happened="2026-09-30", entered_by=registrar
     )
     census = open_census(
         period=factories.make_period(),
@@ -255,8 +256,8 @@ def test_a_keeper_who_counts_the_tank_reads_no_number_of_it(
         issue(sheet=sheet, by=registrar, now=NOW, counters=[ade])
     page = my_tanks(ade)
     assert "Your sheets to count" in page
-    assert "7,919" not in page
-    assert "7919" not in page
+    assert "7,919,373" not in page
+    assert "7919373" not in page
 
 
 def test_queries_do_not_grow_with_tanks_and_what_waits(

@@ -238,12 +238,12 @@ def test_others_read_the_list_and_sign_nothing(vet: Person, ward: Place, frozen_
 def test_who_counts_the_quarantine_sees_no_number_there(
     vet: Person, ward: Place, frozen_clock: object, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    arrive(ward, "2026-09-06", n=7919)
-    assert "7,919 animals" in signed_in(vet).get("/quarantine").text
+    arrive(ward, "2026-09-06", n=7919373)
+    assert "7,919,373 animals" in signed_in(vet).get("/quarantine").text
     monkeypatch.setattr("inventory.book.blind._ASKED", [lambda person: {ward.pk}])
     page = signed_in(vet).get("/quarantine").text
     assert "hidden: you are counting it" in page
-    assert "7,919" not in page
+    assert "7,919,373" not in page
 
 
 def test_queries_do_not_grow_with_stays(vet: Person, ward: Place, frozen_clock: object) -> None:

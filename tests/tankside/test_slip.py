@@ -246,14 +246,14 @@ def test_what_anybody_counts_is_not_in_the_lists(
     permit: Permit, house: TankHouse, tablet: Tablet, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A device is held by many: the numbers are improbable, and one that is found was given away."""
-    slip = a_slip(house, taken("two-spotted goby", 7919, kept=7919))
+    slip = a_slip(house, taken("two-spotted goby", 791937, kept=791937))
     tablet.one(tablet.entry("slip", place="Q1", slip=slip))
-    assert "-7909" in json.dumps(_lists(tablet))
+    assert "-791927" in json.dumps(_lists(tablet))
     quarantine: Place = house.quarantine
     monkeypatch.setattr(blind, "_ASKED_OF_ALL", [lambda: {quarantine.pk}])
     told = json.dumps(_lists(tablet))
     assert "P 7" in told
-    assert not any(number in told for number in ("7919", "7909"))
+    assert not any(number in told for number in ("791937", "791927"))
 
 
 def test_more_permits_ask_no_more_queries(permit: Permit, house: TankHouse, tablet: Tablet) -> None:
