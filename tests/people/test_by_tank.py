@@ -22,7 +22,8 @@ def _house() -> tuple[Person, Place, Place]:
     keeper = make_person("Jory", roles=[Role.AQUARIST, Role.COUNTER])
     own, other = make_place("T01"), make_place("T02")
     set_keepers(place=own, keepers=[keeper], since=NOW.date())
-    for place, males in ((own, 41), (other, 53)):
+    # Too long to be part of a token of the page by chance.
+    for place, males in ((own, 4_111_411), (other, 5_353_535)):
         make_event(
             "opening", lot=make_lot(), place=place, males=males, happened="2026-01-01", entered_by=registrar
         )
@@ -39,8 +40,8 @@ def _page(person: Person, place: Place) -> str:
 def test_a_keeper_sees_every_tank_unless_the_house_limits_it() -> None:
     keeper, own, other = _house()
     assert blind.hidden_from(keeper) == set()
-    assert "53" in _page(keeper, other)
-    assert "41" in _page(keeper, own)
+    assert "5,353,535" in _page(keeper, other)
+    assert "4,111,411" in _page(keeper, own)
 
 
 def test_with_access_by_tank_a_keeper_sees_the_numbers_of_the_own_tanks(settings: Settings) -> None:
@@ -48,8 +49,8 @@ def test_with_access_by_tank_a_keeper_sees_the_numbers_of_the_own_tanks(settings
     settings.BY_TANK = True
     hidden = blind.hidden_from(keeper)
     assert (other.pk in hidden, own.pk in hidden) == (True, False)
-    assert "53" not in _page(keeper, other)
-    assert "41" in _page(keeper, own)
+    assert "5,353,535" not in _page(keeper, other)
+    assert "4,111,411" in _page(keeper, own)
 
 
 def test_who_has_another_role_too_sees_them_all(settings: Settings) -> None:
@@ -57,4 +58,4 @@ def test_who_has_another_role_too_sees_them_all(settings: Settings) -> None:
     settings.BY_TANK = True
     vet = make_person("Ylva", roles=[Role.AQUARIST, Role.VETERINARIAN])
     assert blind.hidden_from(vet) == set()
-    assert "53" in _page(vet, other)
+    assert "5,353,535" in _page(vet, other)

@@ -183,13 +183,13 @@ def test_a_demonstration_tells_how_far_its_present_lies_from_the_devices(
 
 
 def test_no_number_of_animals_is_anywhere_in_the_lists(house: TankHouse, tablet: Tablet) -> None:
-    """A count stays blind: 4,321 gobies more are in the book, and nothing of that number is sent."""
+    """A count stays blind: 4,321,321 gobies more are in the book, and nothing of that number is sent."""
     before = lists(tablet).json()
-    make_event("received", lot=house.gobies, place=house.kelp_hall, unknown=4_321, happened="2025-01-01")
+    make_event("received", lot=house.gobies, place=house.kelp_hall, unknown=4_321_321, happened="2025-01-01")
     after = lists(tablet).json()
     assert after == before
-    assert "4321" not in json.dumps(after)
-    assert "4521" not in json.dumps(after)
+    assert "4321321" not in json.dumps(after)
+    assert "4321521" not in json.dumps(after)
 
 
 def test_lots_that_are_gone_and_lots_of_open_names_are_not_offered(house: TankHouse, tablet: Tablet) -> None:
