@@ -23,7 +23,7 @@ from .queries.head import newest_periods, report_head
 from .queries.remembered import remembered_report
 from .rules.figures import heading_of
 from .rules.question import Question
-from .rules.words import ties_in_words, title_of
+from .rules.words import running_in_words, ties_in_words, title_of
 from .tables import in_order, unit_tables
 
 ROWS_ON_A_PAGE = 200
@@ -63,6 +63,7 @@ def change(request: HttpRequest) -> HttpResponse:
         "forms": FORMS,
         "address": urlencode(form.address()),
         "ties": ties_in_words(report.named_untied),
+        "running": running_in_words(question, timezone.localdate(now())),
         "young_most": {unit: report.young_most(unit) for unit in report.totals},
     }
     return render(request, "change/change.html", context)

@@ -3,6 +3,7 @@
 import csv
 import re
 from dataclasses import replace
+from datetime import UTC, date, datetime
 from html import unescape
 from io import BytesIO, StringIO
 
@@ -18,8 +19,9 @@ from census.change.queries.report import Row, change_report, value_of
 from census.change.rules.arithmetic import Change
 from census.change.rules.columns import BETWEEN_IN, BETWEEN_OUT, SIGNS
 from census.change.rules.figures import FIGURES
-from census.change.rules.question import Basis, By
+from census.change.rules.question import Basis, By, Question
 from census.change.rules.short import short_form
+from census.change.rules.words import running_in_words
 from inventory.book.rules.scope import Scope
 from inventory.people.rules.roles import Role
 from tests.factories import make_house, make_lot, make_person, make_place
@@ -123,10 +125,10 @@ def test_every_figure_of_the_page_opens_its_events_with_their_sum(
 
 def test_the_page_is_grouped_by_phylum_class_and_family(sample: Sample, reader: Client) -> None:
     page = reader.get("/change", QUARTER).content.decode()
-    headings = re.findall(r'scope="rowgroup"[^>]*>([^<]*)<', page)
+    headings = re.findall(r'scope="rowgroup"[^>]*><span class="stays">([^<]*)<', page)
     assert headings[0] == "Chordata, Elasmobranchii"
     assert "Chordata, Teleostei, Gobiidae" in headings
-    assert "Ties: opening + in - out + late = closing" in page
+    assert "Ties: opening + in \N{MINUS SIGN} out + late = closing" in page
     assert "Sycon ciliatum" in page[page.index("Present, not counted") :]
 
 
@@ -242,3 +244,27 @@ def test_the_page_of_an_empty_house_says_so(reader: Client) -> None:
     make_house()
     page = reader.get("/change", QUARTER).content.decode()
     assert "The book holds nothing in this period and this scope." in page
+
+
+def test_a_period_that_is_not_over_says_so_on_the_page_and_on_the_layouts(
+    sample: Sample, reader: Client
+) -> None:
+    running = {"first_day": "2026-07-01", "last_day": "2099-09-30"}
+    for address in ("/change", "/reports/taxa"):
+        assert "and changes until the end of 30 September 2099" in reader.get(address, running).text
+        assert "The period is not over" not in reader.get(address, QUARTER).text
+
+
+@pytest.mark.parametrize(
+    ("today", "known_at", "said"),
+    [
+        (date(2026, 9, 30), None, "what the book holds on 30 September 2026, and changes until the end of"),
+        (date(2026, 10, 1), None, ""),
+        (date(2026, 9, 1), datetime(2026, 9, 1, tzinfo=UTC), ""),
+    ],
+)
+def test_a_period_runs_to_the_end_of_its_last_day(today: date, known_at: datetime | None, said: str) -> None:
+    question = Question(date(2026, 7, 1), date(2026, 9, 30), known_at=known_at)
+    told = running_in_words(question, today)
+    assert said in told
+    assert bool(told) == bool(said)

@@ -360,7 +360,7 @@ def test_the_table_has_the_short_form_with_totals_and_the_check(sample: Sample) 
     assert "opening: 2026 Q2 version 1" in text
     assert text.index("unit: animal") < text.index("unit: colony") < text.index("unit: egg case")
     assert "+1 / -4" in text
-    assert "Ties: opening + in - out + late = closing" in text
+    assert "Ties: opening + in \N{MINUS SIGN} out + late = closing" in text
 
 
 def test_bad_usage_exits_with_2(sample: Sample) -> None:

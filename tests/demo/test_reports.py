@@ -146,6 +146,20 @@ def test_the_differences_before_settling_are_net_and_gross_as_promised(house: De
         promised()["net before settling"],
         promised()["gross before settling"],
     )
+    notes = [note for block in document.part("places").blocks for note in block.notes]
+    assert any(re.search("before settling.*[+]\\d+ / \N{MINUS SIGN}\\d", note) for note in notes)
+
+
+def test_a_sum_of_some_counts_says_of_how_many_lines_it_is(house: DemoHouse) -> None:
+    """In the second quarter the herring alone were counted among the kinds of the cylinder."""
+    second = QUARTERS[-2]
+    document = _answered(house, "exhibits", second.starts, second.ends)
+    table = next(table for table in document.part("places").tables() if table.total_label == "Total of E11")
+    lines = list(table.lines)
+    of_lines = [line for line in lines if line.figures["count"].value is not None]
+    assert (len(of_lines), len(lines)) == (1, 7)
+    assert table.total["count"].value == of_lines[0].figures["count"].value
+    assert str(table.total["count_status"].value).endswith("; 1 of 7 lines counted")
 
 
 def test_the_stock_list_of_a_year_begins_and_ends_with_its_closings(house: DemoHouse) -> None:

@@ -89,7 +89,7 @@ def test_a_line_begins_with_the_opening_stock_and_not_with_nought_before_it(
     book.crossing("received", "2026-03-01", lot, place, 2)
     page = reader.get("/populations/trend", {**QUARTER, "taxon": "Conger conger"}).content.decode()
     said = re.sub(r"</?span[^>]*>", "", page)
-    assert "The book begins with opening stock on 1 February 2026, 9 on 30 September 2026." in said
+    assert "The book begins on 1 February 2026 with an opening stock of 7; 9 on 30 September 2026." in said
     (drawn,) = [one for one in re.findall(r"<svg.*?</svg>", page, re.S) if "line: the book" in one]
     begins = re.search(r'<path d="M([\d.]+) ([\d.]+)L', drawn)
     assert begins

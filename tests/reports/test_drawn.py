@@ -23,7 +23,7 @@ from census.reports.rules.document import Block
 from census.reports.rules.permit_bars import Bar, Bars
 from census.reports.rules.said import Saying
 from inventory.book.queries.documents import path_of
-from inventory.doors.svg import Drawing
+from inventory.doors.svg import Drawing, Scale
 from inventory.people.rules.roles import Role
 from tests.change.sample import THIRD_QUARTER, Sample
 from tests.factories import make_person, make_picture
@@ -269,3 +269,24 @@ def test_the_chart_stands_on_the_page_and_in_print(
 def test_a_house_without_animals_has_no_chart(reader: Client) -> None:
     assert charts_of(answered("taxa")) == []
     assert charts_of(answered("periods")) == []
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "told"),
+    [
+        (date(2026, 4, 1), date(2026, 10, 6), ["Apr", "2026", "Jul", "Oct"]),
+        (date(2024, 10, 1), date(2026, 9, 30), ["Jan", "2025", "Jul", "Jan", "2026", "Jul"]),
+    ],
+)
+def test_an_axis_of_days_has_months_in_words_and_each_year_once(
+    first: date, last: date, told: list[str]
+) -> None:
+    chart = Drawing("k", "title", "words")
+    across = Scale(first.toordinal(), last.toordinal() + 1, charts.LEFT, charts.RIGHT - 6)
+    charts.dated(chart, across, Scale(0, 1, charts.FOOT, charts.TOP), (first, last), "animals")
+    below = [
+        one for one in ElementTree.fromstring(chart.svg).iter(f"{SVG}text") if float(one.get("y", 0)) > 190
+    ]
+    assert [one.text for one in below] == told
+    at_the_edge = [one for one in below if float(one.get("x", 0)) == charts.LEFT]
+    assert {one.get("text-anchor") for one in at_the_edge} <= {"start"}

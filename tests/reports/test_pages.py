@@ -115,7 +115,7 @@ def test_a_registrar_arranges_the_columns_and_the_list_still_ties(sample: Sample
     assert columns_in_use() == headings
     page = registrar.get("/reports/stock-list", QUARTER).content.decode()
     assert "Found, unaccounted" in page
-    assert "Ties: opening + in - out + late = closing" in page
+    assert "Ties: opening + in \N{MINUS SIGN} out + late = closing" in page
 
 
 def test_a_kind_of_change_without_a_heading_is_refused(sample: Sample, registrar: Client) -> None:

@@ -86,7 +86,7 @@ def test_4_unexplained_gains_and_losses_are_never_netted(sample: Sample, layout:
 
 def test_5_the_identity_check_stands_on_the_page(sample: Sample, reader: Client, layout: str) -> None:
     page = reader.get(f"/reports/{layout}", QUARTER).content.decode()
-    assert "Ties: opening + in - out + late = closing on every line" in page
+    assert "Ties: opening + in \N{MINUS SIGN} out + late = closing on every line" in page
 
 
 def test_6_moves_show_only_where_the_row_is_a_place_and_are_zero_for_the_house(

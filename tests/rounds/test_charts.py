@@ -219,12 +219,12 @@ def test_what_was_written_off_stands_in_its_month(
     assert house.registrar.user is not None
     client.force_login(house.registrar.user)
     page = client.get(reverse("census_charts", args=[census.code])).content.decode()
-    assert "Most in 2026-09: 122, by chance 101 to 146" in page
+    assert "Most in September 2026: 122, by chance 101 to 146" in page
 
 
 def test_accuracy_is_told_beside_its_target() -> None:
     points = [AccuracyPoint("CS-1", "B", 40, 90.0, 95.0), AccuracyPoint("CS-2", "B", 40, 92.5, 97.5)]
-    assert accuracy_words(points) == "class B 97.5 % at CS-2, target 97 %"
+    assert accuracy_words(points) == "Class B 97.5 % at CS-2, target 97 %."
     assert drawn.accuracy(points).count("<title") == 1 + 2
 
 

@@ -148,6 +148,9 @@ def test_an_event_shows_its_flows_its_hash_and_the_one_before(
     assert f'<a href="/event/{death.pk - 1}">' in page
     assert "outside: died" in page
     assert "female" in page
+    main = re.sub(r"<[^>]+>", " ", page[page.index("<main") :])
+    assert re.search(r"died, \d{1,2} [A-Z][a-z]+ \d{4}", main)
+    assert not re.search(r"\d{4}-\d{2}-\d{2}", main)
     assert "Take this event back" not in page
 
 

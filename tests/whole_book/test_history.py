@@ -1,5 +1,6 @@
 """Histories: everything that was ever said, in order, refused entries included; constant queries; blind."""
 
+import re
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -229,7 +230,7 @@ def _later(minutes: int) -> datetime:
 
 def test_a_permit_tells_its_versions_trips_takes_and_events(client: Client) -> None:
     house = make_permit_house()
-    house.record(a_take("Asterias rubens", 2), locality="off the secret point")
+    house.record(a_take("Asterias rubens", 2), locality="off the secret point", vessel="Vesla")
     _sign_in(client, house.officer)
 
     answer = _history(client, "permit", house.permit.number)
@@ -237,6 +238,11 @@ def test_a_permit_tells_its_versions_trips_takes_and_events(client: Client) -> N
     told = [one.what for one, _ in answer.context["rows"]]
     assert {"as issued", "link of a line", "trip", "take", "event"} <= set(told)
     assert "off the secret point" not in answer.content.decode()
+    trip = next(one for one, _ in answer.context["rows"] if one.what == "trip")
+    assert trip.words == "hand net, Vesla"
+    main = re.sub(r"<[^>]+>", " ", answer.content.decode())
+    assert not re.search(r"\d{4}-\d{2}-\d{2}", main)
+    assert re.search(r"version 1, valid \d{1,2} [A-Z][a-z]+ \d{4} to", main)
 
 
 @pytest.mark.parametrize("kind", ["permit", "place"])

@@ -1,10 +1,11 @@
 """What the head and the foot of a report say, the same on the page, in the workbook and in print."""
 
 from collections.abc import Sequence
-from datetime import datetime, tzinfo
+from datetime import date, datetime, tzinfo
 
 from inventory.book.rules.days import day_in_words
 from inventory.book.rules.scope import Scope
+from inventory.book.rules.words import MINUS
 
 from .question import Basis, Question
 
@@ -35,11 +36,21 @@ def basis_in_words(question: Question, closings: Sequence[str | None], zone: tzi
     return f"as reported (opening: {opening}; closing: {closing})"
 
 
+def running_in_words(question: Question, today: date) -> str:
+    """That the period is not over yet, of a report as known now; else empty."""
+    if question.known_at is not None or question.last_day < today:
+        return ""
+    return (
+        f"The period is not over: the closing is what the book holds on {day_in_words(today)}, "
+        f"and changes until the end of {day_in_words(question.last_day)}."
+    )
+
+
 def ties_in_words(untied: Sequence[str]) -> str:
     """The identity check of the foot."""
     if not untied:
         return (
-            "Ties: opening + in - out + late = closing on every row,"
+            f"Ties: opening + in {MINUS} out + late = closing on every row,"
             " and every closing is what the book holds at the end."
         )
     return f"Does not tie on {len(untied)} rows: {', '.join(untied)}. Run the command verify."

@@ -10,6 +10,7 @@ from functools import lru_cache
 from census.estimators.rules.estimate import CannotEstimate
 from inventory.book.models import Event
 from inventory.book.queries.quantities import cell_balances, cell_ends, flows_across
+from inventory.book.rules.days import day_in_words
 from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.happened import end_of_day, start_of_day
 
@@ -99,7 +100,7 @@ def read_watch(
     names = names_of()
     if base_days < LEAST_BASE_DAYS:
         why = (
-            f"The book has {max(base_days, 0)} days before {since}; what is usual is told from "
+            f"The book has {max(base_days, 0)} days before {day_in_words(since)}; what is usual is told from "
             f"{LEAST_BASE_DAYS} days or more."
         )
         return Watch([], names, base, since, today, why)

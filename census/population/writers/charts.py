@@ -6,7 +6,7 @@ from datetime import date
 from itertools import pairwise
 
 from inventory.book.rules.words import signed, whole
-from inventory.doors.svg import Cut, Drawing, Scale, upright
+from inventory.doors.svg import Cut, Drawing, Scale, number, upright
 
 LEFT, RIGHT, TOP, FOOT = 40.0, 334.0, 26.0, 180.0
 
@@ -20,7 +20,9 @@ class Bar:
     unexplained: bool = False
 
 
-def waterfall(key: str, title: str, opening: int, bars: Sequence[Bar], closing: int) -> str:
+def waterfall(
+    key: str, title: str, opening: int, bars: Sequence[Bar], closing: int, *, units: str = "animals"
+) -> str:
     """Opening, gains up, losses down, what is unexplained striped, closing; numbers on the bars."""
     told = ", ".join(f"{bar.name} {signed(bar.n)}" for bar in bars if bar.n)
     drawing = Drawing(
@@ -35,7 +37,7 @@ def waterfall(key: str, title: str, opening: int, bars: Sequence[Bar], closing: 
     across = Scale(min(0, *levels), max(1, *levels), 120, RIGHT - 40)
     zero = across(0)
     drawing.line((zero, TOP - 4), (zero, drawing.height - 6), faint=True)
-    drawing.text(2, 12, "animals, from zero; striped: unexplained")
+    drawing.text(2, 12, f"{units}, from zero; striped: unexplained")
     _end(drawing, "opening", opening, across, TOP)
     level = opening
     for place, bar in enumerate(bars, start=1):
@@ -95,6 +97,8 @@ def trend(
     counts: Sequence[Counted],
     days: tuple[date, date],
     restated: Sequence[tuple[date, str]] = (),
+    *,
+    units: str = "animals",
 ) -> str:
     """The book as a step line, counts as points with their range, a dashed upright where the method changed,
     a diamond on the axis at the end of a quarter that was restated; ``told`` are title and words."""
@@ -104,7 +108,7 @@ def trend(
     numbers += [n for one in counts for n in (one.value, one.low, one.high) if n is not None]
     across = Scale(first.toordinal(), last.toordinal() + 1, LEFT, RIGHT - 6)
     down = Scale(min(0, *numbers), 1.08 * max(1, *numbers), FOOT, TOP)
-    beside = f"line: the book{'; marks: counts' if counts else ''}"
+    beside = f"{units}; line: the book{'; marks: counts' if counts else ''}"
     dated(drawing, across, down, (first, last), f"{beside}{'; diamond: restated' if restated else ''}")
     points = []
     before = book[0][1]
@@ -133,11 +137,11 @@ def trend(
 
 
 def dated(drawing: Drawing, across: Scale, down: Scale, days: tuple[date, date], beside: str) -> None:
-    """Axes of which the lower has the months that fit."""
+    """Axes of which the lower has the months that fit, with the year under the first and under each new one."""
     first, last = days
     for value in down.ticks():
         drawing.line((LEFT, down(value)), (RIGHT, down(value)), faint=True)
-        drawing.text(LEFT - 4, down(value) + 4, f"{value:,.10g}".replace("-", "\N{MINUS SIGN}"), anchor="end")
+        drawing.text(LEFT - 4, down(value) + 4, number(value), anchor="end")
     drawing.line((LEFT, FOOT), (RIGHT, FOOT))
     drawing.line((LEFT, TOP), (LEFT, FOOT))
     drawing.text(2, TOP - 11, beside)
@@ -147,13 +151,26 @@ def dated(drawing: Drawing, across: Scale, down: Scale, days: tuple[date, date],
     shown = [
         day for day in starts if (day.month - 1) % step == 0 and (step < 12 or day.year % (step // 12) == 0)
     ]
+    year = 0
     for day in shown:
         x = across(day.toordinal())
+        # In the middle of the tick, but never under the zero of the other axis or over the edge.
+        anchor = "start" if x < LEFT + 14 else "middle" if x < RIGHT - 14 else "end"
         drawing.line((x, FOOT), (x, FOOT + 3))
-        drawing.text(x, FOOT + 14, f"{day:%Y-%m}", anchor="middle" if x < RIGHT - 25 else "end")
+        drawing.text(x, FOOT + 14, f"{day:%b}", anchor=anchor)
+        if day.year != year:
+            drawing.text(x, FOOT + 27, f"{day.year}", anchor=anchor)
+        year = day.year
 
 
-def flows(key: str, title: str, words: str, quarters: Sequence[tuple[str, Sequence[Bar]]]) -> str:
+def flows(
+    key: str,
+    title: str,
+    words: str,
+    quarters: Sequence[tuple[str, Sequence[Bar]]],
+    *,
+    units: str = "animals",
+) -> str:
     """Gains above zero, losses below, by quarter; at most six kinds: a shade or stripes tells
     the kind, and above or below zero whether it is a gain; the key is laid out so."""
     drawing = Drawing(key, title, words, height=262)
@@ -166,7 +183,7 @@ def flows(key: str, title: str, words: str, quarters: Sequence[tuple[str, Sequen
         across,
         down,
         below="quarter",
-        beside="animals: gains above, losses below",
+        beside=f"{units}: gains above, losses below",
         names=[n for n, _ in quarters],
     )
     for words_, line in (("above", 224.0), ("below", 242.0)):

@@ -7,7 +7,7 @@ from inventory.book.rules.days import day_in_words
 from inventory.book.rules.words import count_of
 from inventory.names.rules.italics import Italics
 
-from ..queries.expecting import foreseen, scores
+from ..queries.expecting import Foreseen, foreseen, scores
 from ..queries.staged import TaxonStages, read_stages
 from ..queries.watching import Series, Watch, false_if_high, read_watch
 from ..rules.answer import FEW, Answer, Datum, Section, Table
@@ -157,7 +157,8 @@ def _alarms(asked: Asked, read: Watch) -> Section:
     found = read.alarms(read.since)
     expected = read.false_alarms_a_year
     words = (
-        f"{count_of(len(found), 'alarm')} since {day_in_words(read.since)}, of {len(read.series)} series. "
+        f"{count_of(len(found), 'alarm')} from {day_in_words(read.since)} to {day_in_words(read.until)}, "
+        f"whatever days are asked for, of {len(read.series)} series. "
         f"If deaths come as usual, {expected:.1f} false alarms a year are to be expected of all of these "
         f"together ({expected * ((read.until - read.since).days + 1) / 365:.1f} in the time shown); the "
         f"house allows itself "
@@ -167,11 +168,11 @@ def _alarms(asked: Asked, read: Watch) -> Section:
     )
     lines = [
         [
-            Datum(alarm.day.isoformat()),
+            Datum(alarm.day.isoformat(), day_in_words(alarm.day)),
             Datum(read.names.places.get(one.key.place_id, "")),
             Datum(read.names.taxa.get(one.key.taxon_id, "")),
             Datum(alarm.deaths, href=events(asked, one.key, DEATHS, of_days(alarm.since, alarm.day))),
-            Datum(alarm.since.isoformat()),
+            Datum(alarm.since.isoformat(), day_in_words(alarm.since)),
             _usual(one, (alarm.day - alarm.since).days + 1),
         ]
         for one, alarm in found
@@ -210,7 +211,7 @@ def _sums(read: Watch, spoke: list[Series]) -> list[Section]:
         )
         lines = [
             [
-                Datum(day.isoformat()),
+                Datum(day.isoformat(), day_in_words(day)),
                 Datum(one.days[at].deaths),
                 Datum(round(n, 4), f"{n:.2f}"),
                 Datum("alarm" if one.days[at].alarm else ""),
@@ -282,7 +283,7 @@ def expected(asked: Asked, setting: Setting) -> Answer:
             Datum(row.expected.low if row.expected else None),
             Datum(row.expected.middle if row.expected else None),
             Datum(row.expected.high if row.expected else None),
-            Datum(f"{row.kept.low} to {row.kept.high}, {row.kept.made_at:%Y-%m-%d}" if row.kept else ""),
+            _written_down(row, setting),
             Datum(row.why_not),
         ]
         for row in outlooks.rows
@@ -302,7 +303,7 @@ def expected(asked: Asked, setting: Setting) -> Answer:
         f"premises, from "
         "births and deaths of up to eight quarters; what people bring in or send away is not foreseen. "
         "Ranges are "
-        "written down when a period is closed, or by the command."
+        "written down when a period is closed, or by the command population expected --keep."
     )
     drawn = [
         (outlooks.names.taxa[row.taxon_id], row.expected.middle, row.expected.low, row.expected.high)
@@ -316,6 +317,15 @@ def expected(asked: Asked, setting: Setting) -> Answer:
     ]
     first = Section(title, words, Table(title, columns, lines, italic=True), charts if drawn else [])
     return Answer([first, _scored(asked, setting)])
+
+
+def _written_down(row: Foreseen, setting: Setting) -> Datum:
+    """The range as it was written down, and the day in the house's zone."""
+    if row.kept is None:
+        return Datum("")
+    day = row.kept.made_at.astimezone(setting.zone).date()
+    told = f"{row.kept.low} to {row.kept.high}"
+    return Datum(f"{told}, {day.isoformat()}", f"{told}, {day_in_words(day)}")
 
 
 def _scored(asked: Asked, setting: Setting) -> Section:

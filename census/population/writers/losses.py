@@ -48,7 +48,7 @@ def losses(asked: Asked, setting: Setting) -> Answer:
     words += f" Days on which the watch spoke{' are outlined' if drawn_out else ''}: {spoke}."
     lines = [
         [
-            Datum(day.isoformat()),
+            Datum(day.isoformat(), day_in_words(day)),
             Datum(n, href=_day_href(asked, day)),
             Datum("the watch spoke" if day in alarms else ""),
         ]

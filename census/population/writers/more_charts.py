@@ -5,7 +5,7 @@ from datetime import date, timedelta
 
 from inventory.book.rules.days import day_in_words
 from inventory.book.rules.words import signed, whole
-from inventory.doors.svg import Cut, Drawing, Scale, upright
+from inventory.doors.svg import Cut, Drawing, Scale, number, upright
 
 from ..rules.survival import Curve
 from .charts import FOOT, LEFT, RIGHT, TOP, dated
@@ -27,7 +27,7 @@ def pairs(
     foot = TOP + 30.0 * len(rows) + 6
     for value in across.ticks():
         drawing.line((across(value), TOP), (across(value), foot), faint=True)
-        drawing.text(across(value), foot + 14, f"{value:,.10g}", anchor="middle")
+        drawing.text(across(value), foot + 14, number(value), anchor="middle")
     for place, (name, opening, closing) in enumerate(rows):
         y = TOP + 30.0 * place
         drawing.text(2, y + 11, name)
@@ -154,7 +154,7 @@ def sums(key: str, title: str, words: str, days: Sequence[tuple[date, float]], l
     first, last = days[0][0], days[-1][0]
     across = Scale(first.toordinal(), last.toordinal() + 1, LEFT, RIGHT - 6)
     down = Scale(0, 1.15 * max(limit, *(n for _, n in days)), FOOT, TOP)
-    dated(drawing, across, down, (first, last), "sum above the usual; dashed: the alarm")
+    dated(drawing, across, down, (first, last), "deaths above the usual, summed; dashed: the alarm")
     drawing.path([(across(day.toordinal()), down(n)) for day, n in days])
     drawing.line((LEFT, down(limit)), (RIGHT, down(limit)), dash="5 3")
     return drawing.svg

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from census.change.rules.young import YOUNG_DAYS
 from census.estimators.rules.estimate import CannotEstimate
 from inventory.book.models import Lot
+from inventory.book.rules.days import day_in_words
 from inventory.book.rules.words import KIND_WORDS, count_of
 from inventory.book.rules.words import whole as with_thousands
 
@@ -156,7 +157,7 @@ def soon_after(asked: Asked, setting: Setting) -> Answer:
     )
     lines = [
         [
-            Datum(one.day.isoformat()),
+            Datum(one.day.isoformat(), day_in_words(one.day)),
             Datum(accessions[one.lot]),
             Datum(histories.names.taxa.get(one.taxon_id, "")),
             Datum(one.cause, KIND_WORDS.get(one.cause, one.cause)),

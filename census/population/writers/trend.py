@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 from census.change.rules.columns import BETWEEN_IN, BETWEEN_OUT, HEADINGS, SIGNS
 from inventory.book.rules.days import day_in_words
-from inventory.book.rules.words import signed, whole
+from inventory.book.rules.words import count_of, signed, whole
 
 from ..queries.counted import Count, counts_of
 from ..queries.reading import Course, Split, read_course
@@ -99,10 +99,15 @@ def _change(asked: Asked, row: RowCourse) -> Section:
     ]
     lines.append([Datum("closing"), _cell(asked, closing, "closing", span)])
     words = f"From {whole(opening)} to {whole(closing)} {_units(asked)}, {signed(closing - opening)}."
-    table = Table("From opening to closing", (("step", "Step"), ("animals", "Animals")), lines)
+    table = Table(
+        "From opening to closing", (("step", "Step"), ("animals", _units(asked).capitalize())), lines
+    )
     title = f"What made the change, {_days(asked)}"
     return Section(
-        title, words, table, [charts.waterfall("waterfall", title, opening, _short(bars), closing)]
+        title,
+        words,
+        table,
+        [charts.waterfall("waterfall", title, opening, _short(bars), closing, units=_units(asked))],
     )
 
 
@@ -123,7 +128,8 @@ def _href(asked: Asked, column: str, span: Span) -> str:
 
 
 def _units(asked: Asked) -> str:
-    return "animals" if asked.unit == "animal" else f"({asked.unit})"
+    """``animals``, ``colonies``."""
+    return count_of(0, asked.unit).removeprefix("0 ")
 
 
 def _line(
@@ -163,9 +169,10 @@ def _line(
     words = f"{whole(steps[0][1])} before {day_in_words(first)}"
     if begun:
         steps = [step for step in steps if step[0] >= begun]
-        words = f"The book begins with opening stock on {day_in_words(begun)}"
+        opened = whole(row.days[begun.toordinal()]["opening"])
+        words = f"The book begins on {day_in_words(begun)} with an opening stock of {opened}"
     words += (
-        f", {whole(at)} on {day_in_words(last)}. The line is the book; marks are counts with their range, "
+        f"; {whole(at)} on {day_in_words(last)}. The line is the book; marks are counts with their range, "
         "a triangle is a count “at least”, a hollow mark one of a part."
     )
     if asked.taxon is None:
@@ -176,7 +183,7 @@ def _line(
     if marked:
         words += f" A diamond on the axis: restated, {'; '.join(told for _, told in marked)}."
     title = f"Two years, to {day_in_words(last)}"
-    drawn = charts.trend((title, words), steps, marks, (first, last), marked)
+    drawn = charts.trend((title, words), steps, marks, (first, last), marked, units=_units(asked))
     return Section(title, words, Table("Closing numbers by quarter", columns, ends), [drawn])
 
 
@@ -239,7 +246,11 @@ def _flows(asked: Asked, row: RowCourse, quarters: Sequence[Span]) -> Section:
     if not asked.place:
         notes.append("Moves between places of the house cancel and are left out.")
     return Section(
-        title, words, Table(title, columns, lines), [charts.flows("flows", title, words, bars)], notes
+        title,
+        words,
+        Table(title, columns, lines),
+        [charts.flows("flows", title, words, bars, units=_units(asked))],
+        notes,
     )
 
 

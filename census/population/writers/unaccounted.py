@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 from inventory.book.models import WayOut
 from inventory.book.queries.ways_out import open_ways_out
+from inventory.book.rules.days import month_in_words
 
 from ..queries.reading import Course, Split, hunting_lots, read_course
 from ..rules.answer import FEW, Datum, Section, Table
@@ -47,7 +48,7 @@ def by_place_and_month(asked: Asked, course: Course, setting: Setting) -> Sectio
                 continue
             lines.append(
                 [
-                    Datum(month.name),
+                    Datum(month.name, month_in_words(month.first)),
                     Datum(course.names.places.get(place, "")),
                     number(opening, asked, key, "opening", month),
                     number(lost, asked, key, "unaccounted", month),

@@ -19,6 +19,7 @@ from census.rounds.rules.words import SACFOR_WORDS
 from inventory.book.models import Keeping, Place
 from inventory.book.rules.columns import Numbers
 from inventory.book.rules.scope import Scope
+from inventory.book.rules.words import MINUS, whole
 from inventory.names.models import Taxon
 
 from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Part, Said, Table
@@ -142,6 +143,18 @@ class _Told:
             return {}
         return {at: self._counts[at] for at in range(first, last) if at in self._counts}
 
+    def counted_in_all(self, first: int, last: int) -> Counted:
+        """The counts of these rows together. What the book has there and no sheet asks for is a line not
+        counted: a sum of some counts beside the total of all must say that it is of some."""
+        counts = self.counted(first, last)
+        together = Counted()
+        for one in counts.values():
+            together.add(one)
+        if together.lines:
+            held = np.flatnonzero(self.rows.columns.closing[first:last]).tolist()
+            together.lines += sum(first + at not in counts for at in held)
+        return together
+
     def numbers(self, first: int, last: int) -> dict[str, Numbers]:
         """The numbers of these rows in whole columns."""
         part = self.rows.columns.at(slice(first, last))
@@ -209,15 +222,13 @@ def _block(
     for begin, end in rows.spans(rows.unit, first, last):
         unit = rows.units[int(rows.unit[begin])]
         totals[unit] = rows.columns.at(slice(begin, end)).total()
-        whole = Counted()
-        for one in told.counted(begin, end).values():
-            whole.add(one)
+        of_place = told.counted_in_all(begin, end)
         of_all = {**told.asked, "unit": unit, "group": str(place.pk)}
         tables.append(
             Table(
                 unit,
                 MadeLines(end - begin, partial(told.line, place.code, begin)),
-                _figures(totals[unit], of_all, whole if whole.lines else None),
+                _figures(totals[unit], of_all, of_place if of_place.lines else None),
                 f"Total of {place.code}",
                 partial(told.numbers, begin, end),
             )
@@ -265,7 +276,7 @@ def _foot(told: _Told, first: int, last: int, totals: Mapping[str, Change], coun
     counts = told.counted(first, last)
     for unit, total in totals.items():
         lost, opening = total.flows["unaccounted"], total.opening
-        words = f"Unexplained losses ({unit}): {lost} of {opening} at the opening"
+        words = f"Unexplained losses ({unit}): {whole(lost)} of {whole(opening)} at the opening"
         if opening >= PERCENT_FROM:
             words += f", {100 * lost / opening:.1f} per 100"
         notes.append(f"{words}.")
@@ -274,7 +285,8 @@ def _foot(told: _Told, first: int, last: int, totals: Mapping[str, Change], coun
             more = sum(one.difference for one in seen if one.difference > 0)
             less = -sum(one.difference for one in seen if one.difference < 0)
             notes.append(
-                f"Counts beside the book before settling ({unit}): +{more} / -{less}, gross {more + less}."
+                f"Counts beside the book before settling ({unit}):"
+                f" +{whole(more)} / {MINUS}{whole(less)}, gross {whole(more + less)}."
             )
     opening_of, closing_of = rows.columns.opening[first:last], rows.columns.closing[first:last]
     came = rows.taxon[first:last][(opening_of == 0) & (closing_of != 0)]

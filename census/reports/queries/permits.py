@@ -16,7 +16,7 @@ from census.change.queries.report import Report
 from census.change.queries.unhindered import without_collecting
 from census.change.rules.question import By, Question
 from inventory.book.queries.quantities.sql import rows
-from inventory.book.rules.words import count_of
+from inventory.book.rules.words import MINUS, count_of
 from inventory.permits.models import Case, Permit, PermitReturn
 from inventory.permits.queries.accounts import LineAccount, PermitAccount, accounts
 from inventory.permits.queries.notices import Notice, notices
@@ -106,8 +106,8 @@ def by_permit(question: Question, saying: Saying) -> Document:
         present_only=present_only(),
         notes=notes,
         ties=(
-            "Ties: opening + in - out + late = closing for every source; taken is let go, died on the way and"
-            " kept on every line; every total is the sum of its lines, and the sources are the house."
+            f"Ties: opening + in {MINUS} out + late = closing for every source; taken is let go, died on the"
+            " way and kept on every line; every total is the sum of its lines, and the sources are the house."
         ),
         takes=partial(takes_told, found, saying),
         unnamed="had no event in the period, no take in the whole run where it is a permit's",

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from inventory.book.rules.columns import Numbers
+from inventory.book.rules.words import MINUS
 
 from .document import Document, Figure, Identity, Kind, Line, Part, Said, Table
 
@@ -160,6 +161,6 @@ def check_in_words(wrong: Sequence[str], document: Document) -> str:
     if wrong:
         return f"Does not tie: {'; '.join(wrong)}. Run the command verify."
     return document.ties or (
-        "Ties: opening + in - out + late = closing on every line, every total is the sum of its lines,"
+        f"Ties: opening + in {MINUS} out + late = closing on every line, every total is the sum of its lines,"
         " and every closing is what the book holds at the end."
     )

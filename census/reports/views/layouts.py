@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from census.change.blind import not_while_counting
 from census.change.rules.question import Question
+from census.change.rules.words import running_in_words
 from inventory.doors.clock import now
 from inventory.people.access import may, person_of, requires
 from inventory.people.rules.roles import Role, in_words
@@ -103,6 +104,7 @@ def report(request: HttpRequest, layout: Layout, form: LayoutForm) -> HttpRespon
         "italics": italics_of(document, [place[3] for place in page.object_list]),
         "wrong": wrong,
         "check": check_in_words(wrong, document),
+        "running": running_in_words(document.questions[-1], timezone.localdate(now())),
         "arranges": layout.name == "stock-list",
         "forms": list(MEDIA),
     }

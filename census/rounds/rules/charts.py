@@ -2,8 +2,10 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from census.estimators.rules.rates import garwood
+from inventory.book.rules.days import month_in_words
 from inventory.book.rules.words import signed, whole
 
 from .accuracy import TARGETS
@@ -98,6 +100,15 @@ class LossMonth:
     gains: int
 
     @property
+    def first_day(self) -> date:
+        return date.fromisoformat(f"{self.month}-01")
+
+    @property
+    def in_words(self) -> str:
+        """``September 2026``."""
+        return month_in_words(self.first_day)
+
+    @property
     def span(self) -> tuple[float, float]:
         """Between which numbers the losses of such a month lie by chance alone, 95 in 100 times (Garwood)."""
         return garwood(self.losses)
@@ -158,10 +169,11 @@ def accuracy_words(points: Sequence[AccuracyPoint]) -> str:
             newest[point.count_class] = point
     if not newest:
         return "No line was counted yet."
-    return "; ".join(
+    told = "; ".join(
         f"class {name} {point.latest:g} % at {point.census}, target {point.target} %"
         for name, point in sorted(newest.items())
     )
+    return f"{told[0].upper()}{told[1:]}."
 
 
 def loss_words(bars: Sequence[LossBar]) -> str:
@@ -187,7 +199,7 @@ def month_words(months: Sequence[LossMonth]) -> str:
     worst = max(months, key=lambda one: (one.losses, one.month))
     same = [one.losses for one in months if one.unit == worst.unit]
     usual = sum(same) / len(same)
-    told = f"Most in {worst.month}: {whole(worst.losses)}, by chance {worst.span_words}."
+    told = f"Most in {worst.in_words}: {whole(worst.losses)}, by chance {worst.span_words}."
     if worst.span[0] > usual:
         return f"{told} That is above the mean of {usual:.1f} a month by more than chance."
     return f"{told} The mean is {usual:.1f} a month: the numbers are too small to tell the months apart."

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from inventory.book.rules.days import short_month
 from inventory.book.rules.words import signed, whole
 from inventory.doors.svg import Drawing, Point, Scale
 from inventory.names.rules.italics import Italics
@@ -127,7 +128,8 @@ def accuracy(points: Sequence[AccuracyPoint]) -> str:
     across = Scale(-0.5, max(0.5, len(censuses) - 0.5), LEFT, RIGHT - 22)
     down = Scale(min([*known, 80.0]) // 10 * 10, 100, 180, TOP)
     names = [name.removeprefix("CS-") for name in censuses]
-    drawing.axes(across, down, below="census", beside="lines inside tolerance, %", names=names)
+    beside = f"lines inside tolerance, %; the axis begins at {down.low:g}"
+    drawing.axes(across, down, below="census", beside=beside, names=names)
     ends: list[float] = []
     for count_class, shape in _SHAPES.items():
         series = [
@@ -179,14 +181,14 @@ def losses(bars: Sequence[LossBar]) -> str:
 def months(points: Sequence[LossMonth]) -> str:
     """Unexplained losses of each month as marks, with the span that chance alone makes of such a number."""
     drawing = Drawing("loss-months", "Unexplained losses by month", month_words(points))
-    names = list(dict.fromkeys(point.month for point in points))
+    names = list(dict.fromkeys(short_month(point.first_day) for point in points))
     across = Scale(-0.5, max(0.5, len(names) - 0.5), LEFT, RIGHT)
     down = Scale(0, 1.05 * max([1.0, *(point.span[1] for point in points)]), 180, TOP)
     drawing.axes(across, down, below="month", beside="losses: mark, and what chance alone makes", names=names)
     for point in points:
-        x = across(names.index(point.month)) + (0 if point.unit == "animal" else 5)
+        x = across(names.index(short_month(point.first_day))) + (0 if point.unit == "animal" else 5)
         low, high = point.span
-        told = f"{point.month}: {whole(point.losses)} {point.unit}, by chance {point.span_words}"
+        told = f"{point.in_words}: {whole(point.losses)} {point.unit}, by chance {point.span_words}"
         drawing.line((x, down(low)), (x, down(high)), width=1)
         drawing.mark("circle" if point.unit == "animal" else "square", (x, down(point.losses)), told=told)
     return drawing.svg

@@ -83,9 +83,10 @@ def _permit(number: str) -> Iterator[Told]:
         words = f"line {link.line_number}: {names}"
         yield Told(link.linked_at, link.linked_at, "link of a line", words, link.linked_by.name, why=link.why)
     for trip in Trip.objects.filter(permit__number=number).select_related("entered_by"):
-        words = f"trip{' (corrected row)' if trip.replaces_id else ''} {trip.gear} {trip.vessel}".strip()
+        words = ", ".join(word for word in (trip.gear, trip.vessel) if word)
         url = reverse("trip", args=[trip.identifier])
-        yield day(trip.starts_on, "trip", words, trip.entered_by.name, entered_at=trip.entered_at, url=url)
+        what = "trip, corrected row" if trip.replaces_id else "trip"
+        yield day(trip.starts_on, what, words, trip.entered_by.name, entered_at=trip.entered_at, url=url)
     for sent in StatementSent.objects.filter(permit__number=number).select_related("entered_by"):
         words = f"stock at the end of {sent.as_of}, {sent.how}"
         yield day(

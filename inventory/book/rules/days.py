@@ -13,6 +13,16 @@ def day_in_words(day: date) -> str:
     return f"{day.day} {day:%B %Y}"
 
 
+def month_in_words(day: date) -> str:
+    """``July 2026``."""
+    return f"{day:%B %Y}"
+
+
+def short_month(day: date) -> str:
+    """``Jul 2026``, where little room is."""
+    return f"{day:%b %Y}"
+
+
 def happened_in_words(text: str) -> str:
     """When something happened, as the book keeps it: a day, a minute, or an interval of these.
 

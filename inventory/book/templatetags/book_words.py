@@ -10,6 +10,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from ..rules import words
+from ..rules.days import day_in_words, days_in_words
 
 register = Library()
 
@@ -46,6 +47,29 @@ def moment(value: datetime) -> SafeString:
 def happened(text: str) -> str:
     """ISO 8601 as people read it: the T between day and time is left out, an interval says "to"."""
     return text.replace("T", " ").replace("/", " to ")
+
+
+@register.filter
+def moment_said(value: datetime) -> SafeString:
+    """:func:`moment` on a page that is read as a whole: the day in words."""
+    local = timezone.localtime(value)
+    return format_html(
+        '<time datetime="{}">{}</time>',
+        local.isoformat(timespec="minutes"),
+        f"{day_in_words(local.date())} {local:%H:%M}",
+    )
+
+
+@register.filter
+def happened_said(text: str) -> str:
+    """:func:`happened` on a page that is read as a whole: days in words."""
+    return days_in_words(happened(text))
+
+
+@register.filter
+def days_said(text: str) -> str:
+    """A sentence of the program's own, its days in words; what a person typed is shown as it was typed."""
+    return days_in_words(text)
 
 
 @register.filter
