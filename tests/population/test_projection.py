@@ -16,6 +16,7 @@ from census.population.rules.projection import (
     project,
     stage_matrix,
 )
+from census.population.rules.staging import StageFlow, stages_seen
 
 # Deevey 1947, Q. Rev. Biol. 22:283, Table 1, Dall sheep, per 1,000 (data and printed values from memory).
 SHEEP = (1000, 801, 789, 776, 764, 734, 688, 640, 571, 439, 252, 96, 6, 3)
@@ -109,3 +110,13 @@ def test_what_was_never_seen_is_not_projected(seen: list[StageRates], why: str) 
 def test_a_stage_in_which_nobody_was_is_called_by_its_name() -> None:
     with pytest.raises(CannotEstimate, match="Nobody was in the stage “juvenile” when the days began"):
         stage_matrix([StageRates(4, 2, 1), StageRates(0, 0, 0)], ["larva", "juvenile"])
+
+
+def test_young_of_animals_without_a_stage_are_no_young_of_those_that_are_followed() -> None:
+    flows = [
+        StageFlow("-", "larva", "born", "", 9),
+        StageFlow("-", "", "born", "", 5),
+        StageFlow("-", "larva", "born", "", -2),
+    ]
+    seen = stages_seen({"adult": 4, "": 6}, {"larva": 7, "adult": 4, "": 11}, flows, ("larva", "adult"))
+    assert [one.young for one in seen.seen] == [0, 7]

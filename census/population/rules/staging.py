@@ -48,12 +48,13 @@ def stages_seen(
 
     Who grew is told by flows between stages; who stayed is who was there and neither grew, died nor left.
     Who came from outside in the step and died in it may have been none of those: the number that stayed is
-    then too low, which is told where it happens. Young are laid to the last stage, where adults are.
+    then too low, which is told where it happens. Young are laid to the last stage, where adults are; those
+    whose stage nobody stated are no young of these, for their parents are left out too.
     """
     named = {stage for stage in (*opening, *closing) if stage != NOT_STATED}
     names = order_of_stages(named, usual, flows)
     seen = []
-    born = sum(f.n for f in flows if f.from_cause in ("born", "divided", "settled"))
+    born = sum(f.n for f in flows if f.from_cause in ("born", "divided", "settled") and f.to_stage in named)
     for at, stage in enumerate(names):
         there = max(opening.get(stage, 0), 0)
         grew = sum(f.n for f in flows if f.from_stage == stage and f.to_stage in names[at + 1 :])

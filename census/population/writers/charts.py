@@ -137,7 +137,7 @@ def trend(
 
 
 def dated(drawing: Drawing, across: Scale, down: Scale, days: tuple[date, date], beside: str) -> None:
-    """Axes of which the lower has the months that fit, with the year under the first and under each new one."""
+    """Axes of which the lower has the months that fit, the year under the first and under each new one."""
     first, last = days
     for value in down.ticks():
         drawing.line((LEFT, down(value)), (RIGHT, down(value)), faint=True)
@@ -147,7 +147,7 @@ def dated(drawing: Drawing, across: Scale, down: Scale, days: tuple[date, date],
     drawing.text(2, TOP - 11, beside)
     starts = [date(y, m, 1) for y in range(first.year, last.year + 1) for m in range(1, 13)]
     starts = [day for day in starts if first <= day <= last]
-    step = next(s for s in (1, 3, 6, 12, 24, 60) if len(starts) <= 5 * s or s == 60)
+    step = next(s for s in (1, 3, 6, 12, 24, 60) if len(starts) <= 7 * s or s == 60)
     shown = [
         day for day in starts if (day.month - 1) % step == 0 and (step < 12 or day.year % (step // 12) == 0)
     ]

@@ -158,7 +158,7 @@ def _alarms(asked: Asked, read: Watch) -> Section:
     expected = read.false_alarms_a_year
     words = (
         f"{count_of(len(found), 'alarm')} from {day_in_words(read.since)} to {day_in_words(read.until)}, "
-        f"whatever days are asked for, of {len(read.series)} series. "
+        f"the two quarters up to the last day asked for, of {len(read.series)} series. "
         f"If deaths come as usual, {expected:.1f} false alarms a year are to be expected of all of these "
         f"together ({expected * ((read.until - read.since).days + 1) / 365:.1f} in the time shown); the "
         f"house allows itself "

@@ -73,6 +73,12 @@ def days_said(text: str) -> str:
 
 
 @register.filter
+def ended(sentence: str) -> str:
+    """A sentence with a full stop, unless it asks."""
+    return sentence if sentence.endswith(("?", ".", "!")) else f"{sentence}."
+
+
+@register.filter
 def found_for(key: Any, found: Mapping[Any, Any]) -> Any:
     """What a mapping has for a key; None when it has nothing."""
     return found.get(key)
