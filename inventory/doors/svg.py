@@ -30,7 +30,7 @@ class Scale:
     """Places values from ``low`` to ``high`` on the page from ``start`` to ``end``.
 
     ``signed_log``: by the logarithm of one more than the value, with its sign; zero stays in its place, and
-    one and a thousand are seen on one page.
+    one and a thousand are seen on one page. ``whole``: what it places is counted, and has no tick at a half.
     """
 
     low: float
@@ -38,6 +38,7 @@ class Scale:
     start: float
     end: float
     signed_log: bool = False
+    whole: bool = False
 
     def __call__(self, value: float) -> float:
         low, high, here = (self._stretched(v) for v in (self.low, self.high, value))
@@ -47,7 +48,8 @@ class Scale:
 
     def ticks(self, most: int = 6) -> list[float]:
         """Round values within the scale, about ``most`` of them."""
-        return _decades(self.low, self.high) if self.signed_log else _even(self.low, self.high, most)
+        found = _decades(self.low, self.high) if self.signed_log else _even(self.low, self.high, most)
+        return [value for value in found if value % 1 == 0] if self.whole else found
 
     def _stretched(self, value: float) -> float:
         return copysign(log10(1 + abs(value)), value) if self.signed_log else value

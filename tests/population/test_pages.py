@@ -338,3 +338,15 @@ def test_a_closing_writes_the_ranges_of_the_next_quarter_down(
         close_period(period, closed_at=closed_at, signed_by=book.person, zone=book.zone)
     kept = Expectation.objects.get()
     assert (kept.quarter_starts_on, kept.made_at, kept.known_at) == (date(2026, 7, 1), closed_at, closed_at)
+
+
+def test_a_house_without_animals_is_told_so_and_not_of_scales(client: Client) -> None:
+    make_house()
+    client = _signed_in(client, Role.INSPECTOR)
+    side_by_side = client.get("/populations/compare", QUARTER).text
+    assert "The book holds nothing of what is asked for in these eight quarters." in side_by_side
+    assert "There is nothing to compare." in side_by_side
+    assert "<svg" not in side_by_side
+    ahead = client.get("/populations/expected", QUARTER).text
+    assert "there is no range to tell" in ahead
+    assert "19 of 20 should hold" not in ahead

@@ -20,6 +20,7 @@ from census.reports.files.charts import BARS_ON_PAPER, charts_of, charts_of_bloc
 from census.reports.files.drawn import drawn
 from census.reports.queries.layouts import LAYOUTS
 from census.reports.rules.document import Block
+from census.reports.rules.file_forms import file_name
 from census.reports.rules.permit_bars import Bar, Bars
 from census.reports.rules.said import Saying
 from inventory.book.queries.documents import path_of
@@ -290,3 +291,17 @@ def test_an_axis_of_days_has_months_in_words_and_each_year_once(
     assert [one.text for one in below] == told
     at_the_edge = [one for one in below if float(one.get("x", 0)) == charts.LEFT]
     assert {one.get("text-anchor") for one in at_the_edge} <= {"start"}
+
+
+def test_what_is_counted_has_no_tick_between_two_animals() -> None:
+    assert Scale(0, 1.08, 180, 26).ticks()[1] == 0.2
+    assert Scale(0, 1.08, 180, 26, whole=True).ticks() == [0, 1]
+    axis = charts.trend(("t", ""), [(DAYS[0], 1)], [], (DAYS[0], DAYS[-1]))
+    assert "0.2" not in [one.text for one in ElementTree.fromstring(axis).iter(f"{SVG}text")]
+
+
+def test_the_file_of_a_taxon_is_named_by_the_days_of_its_title(sample: Sample) -> None:
+    """The book of the sample begins within the two years."""
+    document = LAYOUTS["taxon"].answer(THIRD_QUARTER, Saying(get_current_timezone()), "Gobius niger")
+    assert document.title.endswith("1 October 2024 to 30 September 2026")
+    assert file_name(document, "pdf") == "taxon_Gobius_niger_2024-10-01_2026-09-30_here.pdf"

@@ -107,7 +107,7 @@ def trend(
     numbers = [n for _, n in book]
     numbers += [n for one in counts for n in (one.value, one.low, one.high) if n is not None]
     across = Scale(first.toordinal(), last.toordinal() + 1, LEFT, RIGHT - 6)
-    down = Scale(min(0, *numbers), 1.08 * max(1, *numbers), FOOT, TOP)
+    down = Scale(min(0, *numbers), 1.08 * max(1, *numbers), FOOT, TOP, whole=True)
     beside = f"{units}; line: the book{'; marks: counts' if counts else ''}"
     dated(drawing, across, down, (first, last), f"{beside}{'; diamond: restated' if restated else ''}")
     points = []
@@ -178,7 +178,7 @@ def flows(
     down_to = [sum(bar.n for bar in bars if bar.n < 0) for _, bars in quarters]
     across = Scale(-0.5, max(0.5, len(quarters) - 0.5), LEFT, RIGHT)
     # A little more than the longest bars, so that none runs into the frame.
-    down = Scale(1.06 * min(-1, *down_to), 1.06 * max(1, *up), FOOT, TOP)
+    down = Scale(1.06 * min(-1, *down_to), 1.06 * max(1, *up), FOOT, TOP, whole=True)
     drawing.axes(
         across,
         down,

@@ -305,6 +305,8 @@ def expected(asked: Asked, setting: Setting) -> Answer:
         "Ranges are "
         "written down when a period is closed, or by the command population expected --keep."
     )
+    if not outlooks.rows:
+        words = "The book holds nothing of what is asked for: there is no range to tell."
     drawn = [
         (outlooks.names.taxa[row.taxon_id], row.expected.middle, row.expected.low, row.expected.high)
         for row in with_range

@@ -303,6 +303,8 @@ def _multiples(asked: Asked, course: Course, rows: _Rows, quarters: Sequence[Spa
         else f"All charts have one scale, {whole(every[0])} to {whole(every[1])}, so that heights compare; "
         "where small groups lie flat, choose “each its own” under Scale."
     )
+    if not rows:
+        words = "The book holds nothing of what is asked for in these eight quarters."
     columns = (("name", "Animal"), *((span.name, span.name) for span in quarters))
     table = Table("Closing numbers by quarter", columns, lines, italic=asked.taxon is None)
     return Section("Side by side", words, table, drawn, open=False, small=True)
@@ -326,7 +328,9 @@ def _pairs(asked: Asked, course: Course, rows: _Rows, span: Span) -> Section:
     columns = (("name", "Animal"), ("opening", "Opening"), ("closing", "Closing"), ("change", "Change"))
     title = f"Opening and closing, {_days(asked)}"
     cut = course.names.italics(key for key, *_ in in_order[:MULTIPLES]).cut
-    drawn = [more_charts.pairs("pairs", title, words, told[:MULTIPLES], cut=cut)]
+    if not told:
+        words = "There is nothing to compare."
+    drawn = [more_charts.pairs("pairs", title, words, told[:MULTIPLES], cut=cut)] if told else []
     return Section(title, words, Table(title, columns, lines, italic=asked.taxon is None), drawn, open=False)
 
 

@@ -105,6 +105,7 @@ def one_taxon(question: Question, saying: Saying, subject: str) -> Document:
         charts=charts,
         picture=_picture(taxon),
         subject=taxon.scientific_name,
+        first_day=first,
     )
 
 

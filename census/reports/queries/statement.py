@@ -16,6 +16,7 @@ from census.rounds.queries.progress import accuracy_table, differences_by_unit, 
 from census.rounds.queries.reading import LineRead, Row, read_census
 from census.rounds.queries.settings import settings_of
 from census.rounds.rules.words import SACFOR_WORDS, CensusState, How, LineKind
+from inventory.book.rules.days import day_in_words
 
 from ..rules.document import (
     Block,
@@ -74,7 +75,8 @@ def census_statement(question: Question, saying: Saying) -> Document:
     )
     if census is None:
         raise NothingToTell(
-            f"no census counts the period {question.first_day} to {question.last_day}; choose the days of one"
+            f"no census counts the period {day_in_words(question.first_day)} to "
+            f"{day_in_words(question.last_day)}; choose the days of one"
         )
     rows = read_census(census)
     numbers = iter(range(1, 10**9))

@@ -7,6 +7,7 @@ of a print tells its events.
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from enum import StrEnum
 
 from census.change.rules.question import Question
@@ -224,7 +225,8 @@ class Said:
 class Document:
     """A whole report. ``ties`` says what was checked where it is not the identity of the change.
 
-    ``questions`` are those that its figures answer. ``untied``: rows of which the book's own reader found
+    ``questions`` are those that its figures answer; ``first_day``, where its days begin before theirs, as
+    where nothing was in the book yet. ``untied``: rows of which the book's own reader found
     another closing. ``subject``: the animal that it is about. ``signers``: who signs a print by hand.
 
     ``takes`` tells what the annex has beside the events of the questions, made when it is printed;
@@ -247,6 +249,7 @@ class Document:
     signers: Sequence[str] = ()
     takes: Callable[[], Annex] = dict
     unnamed: str = "had no event in the period"
+    first_day: date | None = None
 
     @property
     def lines(self) -> int:

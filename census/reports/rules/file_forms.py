@@ -28,7 +28,7 @@ def file_name(document: Document, form: str, part: str = "") -> str:
     said = [
         document.layout.replace("-", "_"),
         re.sub(r"\W+", "_", document.subject),
-        document.questions[0].first_day.isoformat(),
+        (document.first_day or document.questions[0].first_day).isoformat(),
         newest.last_day.isoformat(),
         newest.scope.value,
         f"known_{known.astimezone(UTC):%Y-%m-%dT%H%MZ}" if known else "",

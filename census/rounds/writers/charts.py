@@ -94,7 +94,7 @@ def drift(key: str, title: str, points: Sequence[DriftPoint], run: int) -> str:
         n for point in points for n in (point.book, point.value, point.low, point.high) if n is not None
     ]
     across = Scale(-0.5, max(0.5, len(points) - 0.5), LEFT, RIGHT)
-    down = Scale(min(0, *numbers), 1.08 * max(1, *numbers), 180, TOP)
+    down = Scale(min(0, *numbers), 1.08 * max(1, *numbers), 180, TOP, whole=True)
     names = [point.census.removeprefix("CS-") for point in points]
     drawing.axes(
         across, down, below="census", beside="animals; line: the book; marks: the counts", names=names
