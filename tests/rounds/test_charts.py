@@ -223,7 +223,8 @@ def test_what_was_written_off_stands_in_its_month(
 
 
 def test_accuracy_is_told_beside_its_target() -> None:
-    points = [AccuracyPoint("CS-1", "B", 40, 90.0, 95.0), AccuracyPoint("CS-2", "B", 40, 92.5, 97.5)]
+    points = [AccuracyPoint("CS-1", "B", 40, 90.0, 95.0, 40), AccuracyPoint("CS-2", "B", 40, 92.5, 97.5, 39)]
+    assert [one.first_words for one in points] == ["90.0", "92.5 (of 39)"]
     assert accuracy_words(points) == "Class B 97.5 % at CS-2, target 97 %."
     assert drawn.accuracy(points).count("<title") == 1 + 2
 

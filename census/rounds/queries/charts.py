@@ -59,7 +59,14 @@ def accuracy_points(
 ) -> list[AccuracyPoint]:
     """Record accuracy by class of every census, oldest first. One query for each census."""
     return [
-        AccuracyPoint(census.code, one.count_class, one.latest.lines, one.first.percent, one.latest.percent)
+        AccuracyPoint(
+            census.code,
+            one.count_class,
+            one.latest.lines,
+            one.first.percent,
+            one.latest.percent,
+            one.first.lines,
+        )
         for census, rows in read
         for one in accuracy_table(rows, settings)
         if one.count_class in TARGETS

@@ -55,13 +55,25 @@ class DriftPoint:
 
 @dataclass(frozen=True, slots=True)
 class AccuracyPoint:
-    """Record accuracy of one class at one census, in per cent of lines; None where none was counted."""
+    """Record accuracy of one class at one census, in per cent of lines; None where none was counted.
+
+    ``lines`` have a latest count, ``first_lines`` a first one that was compared: a line that was added or
+    counted later has none.
+    """
 
     census: str
     count_class: str
     lines: int
     first: float | None
     latest: float | None
+    first_lines: int
+
+    @property
+    def first_words(self) -> str:
+        """``92.5``, and of how many lines where these are others than the latest counts have."""
+        if self.first is None:
+            return ""
+        return f"{self.first:.1f}" + (f" (of {self.first_lines})" if self.first_lines != self.lines else "")
 
     @property
     def target(self) -> int:
