@@ -22,7 +22,10 @@ class Standing(models.TextChoices):
 
 
 class Cell(models.Model):
-    """``balance`` is a cache: the sum of flows in minus flows out, kept by a trigger."""
+    """One lot in one account, of one sex, stage and standing.
+
+    ``balance`` is a cache: the sum of flows in minus flows out, kept by a trigger.
+    """
 
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="cells")
     account = models.ForeignKey(Account, on_delete=models.PROTECT, related_name="cells")

@@ -59,7 +59,7 @@ class Event(models.Model):
 
 
 class Flow(models.Model):
-    """``n`` animals from one cell to another.
+    """Animals, ``n`` of them, from one cell to another.
 
     The two moments are the event's, repeated here so that balances as of a day, as known at
     another, come out of one covering index.
