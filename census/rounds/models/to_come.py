@@ -12,7 +12,7 @@ from .checks import Draw
 
 
 class CountToCome(models.Model):
-    """Somebody, ``counter``, is going to count in ``place``: class A on the spot, or what a sample drew there.
+    """Somebody, ``counter``, will count in ``place``: class A on the spot, or what a sample drew there.
 
     Its numbers are hidden from them from the quiet time before ``planned_at`` until the count is kept; what
     was never counted lapses a day later.
