@@ -139,11 +139,16 @@ def _keep_refused(request: HttpRequest, form: Form, *, what: str, about: list[tu
         door=Door.PAGE,
         what=what,
         said=said,
-        why=[f"{name}: {words}" for name, found in form.errors.items() for words in found],
+        why=[f"{_called(form, name)}{words}" for name, found in form.errors.items() for words in found],
         about=[*about, *places, ("permit", said.get("permit_number", ""))],
         by=person_of(request.user),
         now=clock.now(),
     )
+
+
+def _called(form: Form, name: str) -> str:
+    """A field as the page calls it, before what is wrong with it; nothing where the whole is wrong."""
+    return f"{form.fields[name].label or name.replace('_', ' ')}: " if name in form.fields else ""
 
 
 def _approvers(person: Person, now: datetime) -> list[str]:

@@ -58,7 +58,9 @@ def test_an_entry_that_the_ledger_refuses_on_a_page_is_kept_and_told(registrar: 
     for kind, key in (("lot", "A-7"), ("place", place.code), ("place", other.code)):
         page = _history(registrar, kind, key).content.decode()
         assert "seen &lt;b&gt;alive&lt;/b&gt;" in page
-        assert '<span class="tag">refused</span>' in page
+        assert '<span class="tag">refused, a page of the book</span>' in page
+        assert "to place E08" in page
+        assert "to_place" not in page
 
 
 def test_a_form_that_lacks_something_is_kept_too(registrar: Client) -> None:
@@ -67,7 +69,10 @@ def test_a_form_that_lacks_something_is_kept_too(registrar: Client) -> None:
 
     registrar.post(reverse("record", args=["died", lot.accession]), {"note": "two dead", "day": "2026-10-01"})
 
-    assert RefusedEntry.objects.get().said == {"note": "two dead", "day": "2026-10-01"}
+    kept = RefusedEntry.objects.get()
+    assert kept.said == {"note": "two dead", "day": "2026-10-01"}
+    assert "Number: " in kept.why
+    assert "unknown" not in kept.why
 
 
 def test_what_is_taken_is_not_kept_as_refused(registrar: Client) -> None:

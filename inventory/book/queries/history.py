@@ -65,7 +65,9 @@ def _events(subject: Subject) -> Iterator[Told]:
 def _refused(subject: Subject) -> Iterator[Told]:
     refused = RefusedEntry.objects.filter(about__kind=subject.kind.value, about__key=subject.key)
     for one in refused.order_by("id").distinct():
-        said = "; ".join(f"{name} {value}" for name, value in one.said.items() if name != "identifier")
+        said = "; ".join(
+            f"{name.replace('_', ' ')} {value}" for name, value in one.said.items() if name != "identifier"
+        )
         yield Told(
             one.at,
             one.at,
