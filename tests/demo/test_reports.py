@@ -88,7 +88,8 @@ def test_every_layout_of_every_period_ties_in_its_workbook_and_says_so_in_print(
         pages = read_pages(out)
         assert heading_alone(pages) == [], which
         text = " ".join(" ".join(run.text for page in pages for run in page).split())
-        assert check_in_words([], document) in text, which
+        # The letters of the print have no true minus.
+        assert check_in_words([], document).replace("\N{MINUS SIGN}", "-") in text, which
         for part in document.parts:
             # A csv whose columns are called alike loses one of them.
             assert len(set(headings(part))) == len(headings(part)), which

@@ -1,11 +1,13 @@
 """The population change as it was signed: figures for programs, and the same as a printed page."""
 
 import json
+from collections.abc import Sequence
 from datetime import tzinfo
 from typing import Any
 
 from inventory.book.models import PeriodVersion, VersionStatement
 from inventory.book.rules.fingerprint import canonical
+from inventory.book.rules.words import MINUS
 from inventory.book.statements import CHANGED, FIGURES, PAGES, PRINTED, Paper
 
 from ..queries.behind_changes import events_between
@@ -37,7 +39,7 @@ def papers(version: PeriodVersion, zone: tzinfo) -> list[Paper]:
             unit: {column: value_of(change, column) for column in COLUMNS}
             for unit, change in taxon.totals.items()
         },
-        "check": ties_in_words([*taxon.named_untied, *place.named_untied]),
+        "check": _check([*taxon.named_untied, *place.named_untied]),
     }
     changed = _changed(version, by_taxon)
     printed = _printed(taxon, head)
@@ -80,12 +82,17 @@ def _record(record: dict[str, Any]) -> dict[str, Any]:
     return {name: value for name, value in record.items() if value != ""}
 
 
+def _check(untied: Sequence[str]) -> str:
+    """In the letters of the papers that were signed before: the same version must give the same bytes."""
+    return ties_in_words(untied).replace(MINUS, "-")
+
+
 def _printed(report: Report, head: Head) -> str:
     """Head, then for each row its figures that are not zero, in the order of the identity."""
     width = max((len(heading) for heading, _ in head.lines), default=0) + 2
     lines = [head.title, "=" * len(head.title), ""]
     lines += [f"{heading + ':':<{width}}{text}" for heading, text in head.lines]
-    lines += ["", ties_in_words(report.named_untied), ""]
+    lines += ["", _check(report.named_untied), ""]
     for row in report.rows:
         lines.append(f"{row.taxon.scientific_name} ({row.unit})")
         lines += [f"  {text}" for text in _figures(row.value)]
