@@ -1,14 +1,23 @@
 // The animals of a tank, and for one of them: how many, and what happened.
 
+import { whole } from "./boxes.js";
 import { button, h, show } from "./dom.js";
 import { offered } from "./kinds.js";
 import { mark } from "./pictures.js";
 
 const STRIP = 30;
 
+// The number chosen for an animal, until it is saved or left: another kind is not another number.
+let counted = { about: "", n: 1 };
+
+export function forgetNumber() {
+  counted = { about: "", n: 1 };
+}
+
 /** What the book says lives in the tank, most used first; then look-alikes, then what is on no list. */
 export function showAnimals({ place, lists, go }) {
   if (!place) return go("tanks");
+  forgetNumber();
   const lots = lists.lots.filter((lot) => lot.place === place.code).sort((a, b) => (b.used ?? 0) - (a.used ?? 0));
   const open = lists.open_names.filter((one) => one.place === place.code);
   show(
@@ -53,28 +62,36 @@ function animalButton(lot, act) {
 }
 
 /** Number and kind on one view: a death is the animal, the number if it is not 1, "Died", save. */
-export function showAnimal({ place, lot, open, go, lists }) {
+export function showAnimal({ place, lot, open, go, person }) {
   if (!place || !(lot || open)) return go(place ? "tank" : "tanks", { place: place?.code });
-  let n = 1;
+  const about = [person.id, place.code, lot?.accession ?? open.key].join(" ");
+  if (counted.about !== about || !counted.n) counted = { about, n: 1 };
   const one = lot?.kind === "individual";
   const said = h("p", { class: "lead" });
+  const wrong = h("p", { class: "problem", id: "many-wrong", role: "alert", hidden: true });
   const chosen = () => {
-    said.textContent = one ? place.name : `${n} in ${place.name}`;
+    said.textContent = one ? place.name : counted.n ? `${counted.n} in ${place.name}` : place.name;
   };
-  const on = (number) => {
-    n = number;
+  const strip = one ? null : numberStrip((number) => {
+    counted = { about, n: number };
+    wrong.hidden = Boolean(number);
     chosen();
+  }, counted.n ?? 1, wrong);
+  const next = (kind) => {
+    if (counted.n) return go("details", { place: place.code, lot: lot?.accession, open: open?.key, kind, n: counted.n });
+    wrong.hidden = false;
+    wrong.textContent = "Say how many, as a whole number: 1 or more.";
+    strip.querySelector("#many").focus();
   };
   chosen();
   show(
     nameOf({ lot, open }),
     lot ? underName(lot) : null,
     open ? h("p", { class: "under" }, "The species stays open until the registrar or the vet says which it was.") : null,
-    one ? null : numberStrip(on),
+    strip,
     said,
     h("div", { class: "grid kinds" }, offered({ lot, open }).map((kind) =>
-      button(kind.button, () => go("details", { place: place.code, lot: lot?.accession, open: open?.key, kind: kind.kind, n }),
-        { class: kind.kind === "died" ? "main wide" : "" }))),
+      button(kind.button, () => next(kind.kind), { class: kind.kind === "died" ? "main wide" : "" }))),
   );
 }
 
@@ -85,10 +102,12 @@ function underName(lot) {
   return h("p", { class: "under pictured" }, mark(lot), h("span", {}, latin));
 }
 
-/** 1 to 30 beside one another, to be pushed along with a finger; any number by the box at its end. */
-export function numberStrip(tell) {
-  const box = h("input", { id: "many", type: "text", inputmode: "numeric", pattern: "[0-9]*", autocomplete: "off", "aria-label": "Another number", maxlength: "5" });
-  const numbers = Array.from({ length: STRIP }, (_, i) => button(String(i + 1), () => set(i + 1), { "aria-pressed": String(i === 0) }));
+/** 1 to 30 beside one another, to be pushed along with a finger; any number by the box at its end.
+
+``tell`` hears each number, and null of what is none; ``wrong``: where that is said. */
+export function numberStrip(tell, first = 1, wrong = null) {
+  const box = h("input", { id: "many", type: "text", inputmode: "numeric", pattern: "[0-9]*", autocomplete: "off", "aria-describedby": wrong?.id, maxlength: "5", value: first > STRIP ? String(first) : "" });
+  const numbers = Array.from({ length: STRIP }, (_, i) => button(String(i + 1), () => set(i + 1), { "aria-pressed": String(i + 1 === first) }));
   const set = (n) => {
     box.value = "";
     press(n);
@@ -96,14 +115,14 @@ export function numberStrip(tell) {
   };
   const press = (n) => numbers.forEach((one, i) => one.setAttribute("aria-pressed", String(i + 1 === n)));
   box.addEventListener("input", () => {
-    const n = Number.parseInt(box.value, 10);
-    if (!(n >= 1)) return;
+    const typed = whole(box);
+    const n = typed === null ? 1 : typed >= 1 ? typed : null;
     press(n);
     tell(n);
   });
   return h("fieldset", { class: "number" },
     h("legend", {}, "How many?"),
     h("div", { class: "strip" }, numbers),
-    h("div", { class: "row" }, h("label", { for: "many" }, `More than ${STRIP}`), box));
+    h("div", { class: "row" }, h("label", { for: "many" }, `More than ${STRIP}`), box),
+    wrong);
 }
-

@@ -6,6 +6,7 @@
 //   tiles(name, legend, choices, chosen)  one of several, as big buttons: {element, value(), inputs}
 //   numberBox(id, value, props)        a box for a whole number
 //   whole(box)                         what stands in it: null when blank, NaN when it is no whole number
+//   cutShort(field)                    a day or a time of which only a part was typed; its value is then empty
 
 import { h } from "./dom.js";
 
@@ -34,4 +35,8 @@ export function whole(box) {
   const text = box.value.trim();
   if (text === "") return null;
   return /^\d{1,6}$/.test(text) ? Number(text) : Number.NaN;
+}
+
+export function cutShort(field) {
+  return field.validity.badInput;
 }

@@ -1,7 +1,8 @@
 // The last step: the entry in words, cautions first, what may be added, and save.
 
-import { nameOf } from "./animal.js";
-import { h, say, show, view } from "./dom.js";
+import { forgetNumber, nameOf } from "./animal.js";
+import { whole } from "./boxes.js";
+import { button, h, say, show, view } from "./dom.js";
 import { Asked, FIELDS, moreThanBook, noteField, sexNumbers, when, writtenIn } from "./fields.js";
 import { inWords, kindOf } from "./kinds.js";
 import { present } from "./lists.js";
@@ -18,6 +19,7 @@ const WITHOUT_NUMBER = ["note"];
 export async function showDetails({ place, lot, open, kind: name, n, replaces, person, lists, go }) {
   const kind = kindOf(name);
   if (!place || !kind) return go("tanks");
+  if (!lot && !open && !kind.for.includes("tank")) return showGone(place, replaces, go);
   const opened = view();
   const old = replaces ? (await opened(all())).find((row) => row.identifier === replaces) : null;
   const had = old ? (await opened(picturesOf(old.identifier))).length : 0;
@@ -54,6 +56,7 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
       const words = `${heading()}, ${clock(present(), lists.zone)}`;
       const identifier = await wait(put(ENTRIES, body, words, current(), { pictures: photographs.taken() }));
       say(`Saved on this device: ${words}`);
+      forgetNumber();
       // Back leads to the animal, not to the same entry ready to be saved a second time.
       go("saved", { identifier, place: place.code }, { instead: true });
     } catch (error) {
@@ -105,16 +108,29 @@ export async function showDetails({ place, lot, open, kind: name, n, replaces, p
   );
 }
 
+/** An entry that came back, or one that was under way, of an animal that the tank's list has no more. */
+function showGone(place, replaces, go) {
+  show(
+    `No longer on the list of ${place.name}`,
+    h("p", { class: "note" }, "The animal of this entry has died, gone to another tank or got another number since. Nothing was saved."),
+    h("p", {}, replaces
+      ? "If it still has to be told, enter it anew with the animal as the list has it now. Then say of the entry that came back that you have read it."
+      : "Enter it anew with the animal as the list has it now."),
+    button(`To the animals of ${place.name}`, () => go("tank", { place: place.code }), { class: "main" }),
+    replaces ? button("To what came back", () => go("entries")) : null,
+  );
+}
+
 function numberField(n) {
   const box = h("input", { id: "n", type: "text", inputmode: "numeric", pattern: "[0-9]*", autocomplete: "off", value: String(n) });
-  const value = () => Number.parseInt(box.value, 10);
+  const value = () => whole(box);
   const element = h("div", { class: "field" }, h("label", { for: "n" }, "How many"), box);
   return {
     element,
     value: () => value() || n,
     read: () => {
       if (element.hidden) return 0; // told by something else than a number
-      if (!(value() >= 1)) throw new Asked("Say how many: 1 or more.", box);
+      if (!(value() >= 1)) throw new Asked("Say how many, as a whole number: 1 or more.", box);
       return value();
     },
   };

@@ -1,9 +1,9 @@
 // The fields of an entry beyond animal and number. Each function answers {element, read}: read() gives the
 // part of the entry's body that the field states, or throws Asked with what is missing.
 //
-// Exports  FIELDS (by the names in kinds.js), when, sexNumbers, noteField, writtenIn, moreThanBook, Asked
+// Exports  FIELDS (by the names in kinds.js), when, wholeTime, sexNumbers, noteField, writtenIn, moreThanBook, Asked
 
-import { labelled, numberBox, select, tiles, whole } from "./boxes.js";
+import { cutShort, labelled, numberBox, select, tiles, whole } from "./boxes.js";
 import { h } from "./dom.js";
 import { ABUNDANCE, BODIES, PARTS, SEXES, SUSPICIONS } from "./kinds.js";
 import { present } from "./lists.js";
@@ -43,7 +43,7 @@ function cause({ lists, before }) {
 
 function last_seen({ before, lists }) {
   const field = h("input", { type: "date", max: localMinute(present(), lists.zone).slice(0, 10), value: before.last_seen ?? "" });
-  return { element: labelled("last-seen", "Last seen for certain", field, "Leave empty if nobody knows."), first: true, read: () => ({ last_seen: field.value || null }) };
+  return { element: labelled("last-seen", "Last seen for certain", field, "Leave empty if nobody knows."), first: true, read: () => ({ last_seen: complete(field, "The day is not complete: give day, month and year, or clear it.") }) };
 }
 
 function suspicion({ before }) {
@@ -223,20 +223,33 @@ export function writtenIn({ note = "", letter }) {
 /** Now, unless another time is given: in the house's own time, as the book keeps it. */
 export function when({ lists, before }) {
   const field = h("input", { type: "datetime-local", max: localMinute(present(), lists.zone), value: before.happened?.length === 16 ? before.happened : "" });
-  return { element: labelled("when", "When, if not now", field, "House time."), read: () => ({ happened: field.value || null }) };
+  return { element: labelled("when", "When, if not now", field, "House time."), read: () => ({ happened: wholeTime(field) }) };
+}
+
+/** What stands in the field, null when it is empty. Half a date reads as an empty one and would be told as now. */
+function complete(field, words) {
+  if (cutShort(field)) throw new Asked(words, field);
+  return field.value || null;
+}
+
+export function wholeTime(field) {
+  return complete(field, "The time is not complete: give day, month, year, hour and minute, or clear it for now.");
 }
 
 /** How many of them are male, female, hermaphrodite; the rest is not known. */
 export function sexNumbers({ before }) {
   const boxes = SEXES.slice(1).map(([value, words]) => {
     const given = before.numbers?.[`${value}s`];
-    return [value, words, h("input", { type: "text", inputmode: "numeric", pattern: "[0-9]*", autocomplete: "off", value: given ? String(given) : "" })];
+    return [value, words, numberBox(`of-${value}`, given ? String(given) : "")];
   });
   return {
     element: h("fieldset", {}, h("legend", {}, "Of these, as far as it is known"), boxes.map(([value, words, box]) => labelled(`of-${value}`, `${words.charAt(0).toUpperCase()}${words.slice(1)}s`, box))),
     read: ({ n }) => {
       const numbers = { males: 0, females: 0, hermaphrodites: 0, unknown: 0 };
-      for (const [value, , box] of boxes) numbers[`${value}s`] = Number.parseInt(box.value, 10) || 0;
+      for (const [value, words, box] of boxes) {
+        if (Number.isNaN(whole(box))) throw new Asked(`Say how many are ${words}, as a whole number.`, box);
+        numbers[`${value}s`] = whole(box) ?? 0;
+      }
       const sexed = numbers.males + numbers.females + numbers.hermaphrodites;
       if (sexed > n) throw new Asked(`${sexed} by sex, but ${n} in all: correct one of them.`, boxes[0][2]);
       return { numbers: { ...numbers, unknown: n - sexed } };

@@ -6,7 +6,7 @@
 import { labelled, select } from "./boxes.js";
 import { reasons } from "./details.js";
 import { button, h, say, show, view } from "./dom.js";
-import { Asked } from "./fields.js";
+import { Asked, wholeTime } from "./fields.js";
 import { atRest, busy, startPage } from "./frame.js";
 import { known, present, refresh } from "./lists.js";
 import { all, onChange, pending, put } from "./outbox.js";
@@ -147,7 +147,7 @@ async function showForm(person, before, row = null) {
       const said = stated();
       if (!said.permit.trim()) throw new Asked("Say under which permit.", permit.value === "other" ? number : permit);
       const slip = { permit: said.permit.trim(), people: chosenPeople(), others: said.others.trim(), ...place.read(), gear: said.gear.trim(), vessel: said.vessel.trim(), takes: takes.read() };
-      const body = { kind: "slip", place: said.place, happened: said.happened || null, note: said.note.trim(), slip, ...(row ? { replaces: row.identifier } : {}) };
+      const body = { kind: "slip", place: said.place, happened: wholeTime(when), note: said.note.trim(), slip, ...(row ? { replaces: row.identifier } : {}) };
       const identifier = await put(PATH, body, wordsOf(slip), current(), { mend: MEND });
       if (!row) await forget(KEY(person));
       await wait();
