@@ -21,6 +21,8 @@ from census.rounds.rules.restating import LateFigure, asks_to_restate
 from census.rounds.rules.words import CensusState, SheetState
 from inventory.book.actions.close import close_period
 from inventory.book.models import Event, PeriodVersion
+from inventory.book.models.flags import FlagKind
+from inventory.book.queries.lists import late_entries
 from inventory.book.statements import CHANGED, FIGURES
 from tests import factories
 
@@ -179,6 +181,7 @@ def test_a_counted_period_is_reopened_signed_again_and_both_versions_stay(house:
     second = sign(census=census, by=house.curator, now=LATEST, zone=ZONE, without_sample=WITHOUT)
     asked.refresh_from_db()
     assert (second.number, asked.new_version) == (2, second)
+    assert second.note == "Restated: slip of 20 September"
     assert {paper.name: bytes(paper.content) for paper in first.statements.all()} == papers
     changed = json.loads(bytes(second.statements.get(name=CHANGED).content))
     assert {(row["name"], row["figure"]): (row["old"], row["new"]) for row in changed} == {
@@ -197,6 +200,35 @@ def test_a_counted_period_is_reopened_signed_again_and_both_versions_stay(house:
         }
     ]
     assert late(house).events == []
+
+
+@pytest.mark.django_db
+def test_what_has_joined_a_new_version_is_not_asked_about_as_late_any_more(house: TestHouse) -> None:
+    closed(house)
+    year = factories.make_period("2025", starts_on="2025-01-01", ends_on="2025-12-31")
+    close_period(year, closed_at=NOW, signed_by=house.curator, zone=ZONE)
+    lot, tank = factories.make_lot(), factories.make_place()
+    elsewhere = [
+        factories.make_event(kind, lot=lot, place=tank, unknown=2, happened=day, now=LATER)
+        for kind, day in (("received", "2025-06-01"), ("sent", "2025-06-02"))
+    ]
+    slip = died(house, "shoal", 30)
+    asked = ask_restatement(period=house.period, why="a slip", by=house.registrar, now=LATER, zone=ZONE)
+    approve_restatement(restatement=asked, by=house.curator, now=LATER, zone=ZONE)
+    assert {flag.event for flag in late_entries()} == {slip, *elsewhere}
+    version = sign(
+        census=Census.objects.get(),
+        by=house.curator,
+        now=LATEST,
+        zone=ZONE,
+        note="seen with the keeper",
+        without_sample=WITHOUT,
+    )
+    assert version.note == "Restated: a slip; seen with the keeper"
+    # The year before is not restated: what came late there is carried as late as before.
+    assert {flag.event for flag in late_entries()} == set(elsewhere)
+    flag = slip.flags.get(kind=FlagKind.LATE_ENTRY)
+    assert (flag.settled_by, flag.settled_at) == (house.curator, LATEST)
 
 
 @pytest.mark.django_db

@@ -80,7 +80,7 @@ def approve_restatement(
         )
     except PeriodNotClosed as error:
         raise CensusRefused(str(error)) from error
-    tie_restatement(version, by=by, now=now)
+    tie_restatement(version, by=by, now=now, zone=zone)
     return Restatement.objects.get(pk=held.pk)
 
 

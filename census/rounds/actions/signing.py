@@ -9,7 +9,7 @@ from inventory.book.models import PeriodVersion
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 
-from ..models import Census, SignedWithoutSample
+from ..models import Census, Restatement, SignedWithoutSample
 from ..queries.approvers import has_role
 from ..queries.draws import draws_of
 from ..queries.open_items import open_items
@@ -60,14 +60,15 @@ def sign(
     _refuse_open(census, settings)
     _sampled_or_said_why(census, without_sample, by=by, now=now)
     try:
-        version = close_period(census.period, closed_at=now, signed_by=by, note=note, zone=zone)
+        said = _with_its_reason(census, note)
+        version = close_period(census.period, closed_at=now, signed_by=by, note=said, zone=zone)
     except PeriodNotClosed as error:
         raise CensusRefused(str(error)) from error
     move_census(census, CensusState.WAITING)
     move_census(census, CensusState.CLOSED)
     census.version = version
     census.save(update_fields=["version"])
-    tie_restatement(version, by=by, now=now)
+    tie_restatement(version, by=by, now=now, zone=zone)
     return version
 
 
@@ -95,6 +96,14 @@ def abandon(*, census: Census, by: Person, now: datetime, note: str) -> Census:
             f"{census.code} has posted to the book; settle and sign it, or reverse those events first."
         )
     return _jump(census, CensusState.ABANDONED, f"Abandoned by {by.name}: {note}", note)
+
+
+def _with_its_reason(census: Census, note: str) -> str:
+    """A version that restates says why, whatever else the curator notes at the signature."""
+    approved = Restatement.objects.filter(
+        period=census.period, approved_at__isnull=False, refused=False, new_version=None
+    ).last()
+    return "; ".join(part for part in (approved and f"Restated: {approved.why}", note.strip()) if part)[:300]
 
 
 def _from_comparing_on(census: Census) -> None:

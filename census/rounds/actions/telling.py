@@ -5,12 +5,15 @@ from datetime import datetime, tzinfo
 
 from django.db import transaction
 
+from inventory.book.actions.flags import settle_late
 from inventory.book.models import PeriodVersion
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 
 from ..models import Line, Notice
+from ..queries.late import late_periods
 from ..queries.searching import answered
+from ..queries.settings import settings_in_use
 from ..rules.words import NoticeKind
 from .allowed import require
 
@@ -52,8 +55,11 @@ def see(*, notice: Notice, by: Person, now: datetime) -> Notice:
     return held
 
 
-def tie_restatement(version: PeriodVersion, *, by: Person, now: datetime) -> None:
-    """Ties a new version to what was approved, and tells the permit officer that figures changed."""
+def tie_restatement(version: PeriodVersion, *, by: Person, now: datetime, zone: tzinfo) -> None:
+    """Ties a new version to what was approved, and tells the permit officer that figures changed.
+
+    What came late and has joined it is late no more, and nobody is asked to look into it again.
+    """
     approved = version.period.restatements.filter(
         approved_at__isnull=False, refused=False, new_version=None
     ).last()
@@ -61,6 +67,13 @@ def tie_restatement(version: PeriodVersion, *, by: Person, now: datetime) -> Non
         approved.new_version = version
         approved.save(update_fields=["new_version"])
     if version.number > 1:
+        late = late_periods(settings=settings_in_use(), zone=zone)
+        settle_late(
+            before=version.boundary,
+            still_late={event.pk for one in late for event in one.events},
+            by=by,
+            now=now,
+        )
         tell(
             Role.PERMIT_OFFICER,
             NoticeKind.RESTATED,
