@@ -15,14 +15,15 @@ from inventory.people.access import may, person_of, requires
 
 from . import blind, pictured
 from .forms import FindLotsForm
-from .models import Lot, LotKind, Place
+from .models import Event, Lot, LotKind, Place
 from .queries import lists, story
 from .queries.keeping import keepers_of
 from .queries.ways_out import ways_out_of
+from .rules.corrections import is_own_slip
 from .rules.kinds import EventKind
 from .rules.recording import offered
 from .tables import LotTable, page_of_lots
-from .who import KEEPS_THE_LIST, PAPERS, RECORDS, TAKES_BACK
+from .who import CORRECTS, KEEPS_THE_LIST, PAPERS, RECORDS, TAKES_BACK
 
 LOTS_ON_A_PAGE = 50
 EVENTS_ON_A_PAGE = 100
@@ -114,7 +115,9 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
     if told is None:
         raise Http404("no event has this number")
     can_take_back = (
-        told.reversed_by is None and told.event.kind != EventKind.REVERSED and may(request, *TAKES_BACK)
+        told.reversed_by is None
+        and told.event.kind != EventKind.REVERSED
+        and _takes_back(request, told.event)
     )
     context = {
         "told": told,
@@ -125,6 +128,19 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
         "photographs": pictured.of_events([pk], hidden=hidden).get(pk),
     }
     return render(request, "book/event.html", context)
+
+
+def _takes_back(request: HttpRequest, event: Event) -> bool:
+    """Registrar and curator whatever it is, others their own fresh slip."""
+    if may(request, *CORRECTS):
+        return True
+    own_slip = is_own_slip(
+        by=person_of(request.user).name,
+        entered_by=event.entered_by.name,
+        entered_at=event.entered_at,
+        now=clock.now(),
+    )
+    return own_slip and may(request, *TAKES_BACK)
 
 
 @require_safe

@@ -10,13 +10,14 @@ import math
 from collections.abc import Callable, Collection
 from functools import wraps
 from typing import Concatenate, ParamSpec
+from urllib.parse import unquote, urlsplit
 
 from django.contrib import messages
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
-from django.urls import reverse
+from django.urls import Resolver404, resolve, reverse
 from django.utils import timezone
 
 from inventory.doors import clock
@@ -24,11 +25,11 @@ from inventory.doors import clock
 from . import sessions
 from .actions import limits
 from .models import Person
-from .queries import NotAPersonError, has_left, person_of, roles_of
+from .queries import AnyUser, NotAPersonError, has_left, person_of, roles_of
 from .rules.limits import UPLOADS
 from .rules.roles import Role, in_words
 
-__all__ = ["may", "person_of", "requires", "roles_of", "too_many"]
+__all__ = ["may", "opens", "person_of", "requires", "roles_of", "too_many"]
 
 # Methods that look and change nothing.
 READING = ("GET", "HEAD", "OPTIONS")
@@ -109,6 +110,18 @@ def too_many(request: HttpRequest, seconds: int) -> HttpResponse:
 def may(request: HttpRequest, *roles: Role) -> bool:
     """True when the person at the other end has one of ``roles``."""
     return not roles_of(request.user).isdisjoint(roles)
+
+
+def opens(user: AnyUser, url: str) -> bool:
+    """True when the roles of ``user`` open the page at ``url``: a link to a refusal helps nobody.
+
+    What hangs on the row (a sheet that one counts just now) is known only when the page is asked for.
+    """
+    try:
+        needed = getattr(resolve(unquote(urlsplit(url).path)).func, "needs", frozenset())
+    except Resolver404:
+        return False
+    return not needed or not roles_of(user).isdisjoint(needed)
 
 
 def _needs(needed: frozenset[Role], has: frozenset[Role]) -> str:

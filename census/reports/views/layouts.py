@@ -14,7 +14,7 @@ from census.change.blind import not_while_counting
 from census.change.rules.question import Question
 from census.change.rules.words import running_in_words
 from inventory.doors.clock import now
-from inventory.people.access import may, person_of, requires
+from inventory.people.access import may, person_of, requires, roles_of
 from inventory.people.rules.roles import Role, in_words
 from inventory.permits.who import READS_CASES
 
@@ -43,8 +43,8 @@ _Answered = Callable[[HttpRequest, Layout, LayoutForm], HttpResponse]
 @require_safe
 @requires()
 def reports(request: HttpRequest) -> HttpResponse:
-    """The layouts that there are."""
-    return render(request, "reports/reports.html", {"rows": index_rows()})
+    """The layouts that the reader may open."""
+    return render(request, "reports/reports.html", {"rows": index_rows(roles_of(request.user))})
 
 
 def _of_a_layout(view: _Answered) -> Callable[[HttpRequest, str], HttpResponseBase]:
@@ -105,7 +105,7 @@ def report(request: HttpRequest, layout: Layout, form: LayoutForm) -> HttpRespon
         "wrong": wrong,
         "check": check_in_words(wrong, document),
         "running": running_in_words(document.questions[-1], timezone.localdate(now())),
-        "arranges": layout.name == "stock-list",
+        "arranges": layout.name == "stock-list" and may(request, Role.REGISTRAR),
         "forms": list(MEDIA),
     }
     return render(request, "reports/report.html", context)
