@@ -1,5 +1,6 @@
 """The pages of permits: who may open them, what they say, what they do with what is typed wrongly."""
 
+import re
 from collections.abc import Callable
 from datetime import date
 from decimal import Decimal
@@ -250,6 +251,18 @@ def test_a_case_gets_its_history_on_its_page(house: PermitHouse, as_role: AsRole
     assert case.closed_by == house.officer
     as_role(Role.INSPECTOR).post(f"/permits/case/{case.pk}", {"words": "I was here"})
     assert [note.words for note in case.notes.all()][1:] == ["asked the Board", "allowed"]
+
+
+def test_a_case_is_given_only_to_who_can_write_in_it(house: PermitHouse, as_role: AsRole) -> None:
+    (case,) = house.record(a_take("Asterias rubens", 1)).cases
+    client = as_role(Role.PERMIT_OFFICER)
+    page = client.get(f"/permits/case/{case.pk}").text
+    offered = re.findall(r"<option[^>]*>([^<]*)", page.partition('name="owner"')[2].partition("</select>")[0])
+    assert set(offered) == {"nobody else", "The permit officer", "The registrar"}
+    answer = client.post(f"/permits/case/{case.pk}", {"words": "see to it", "owner": house.aquarist.pk})
+    assert "Select a valid choice" in answer.text
+    case.refresh_from_db()
+    assert case.owner != house.aquarist
 
 
 def test_a_loan_is_kept_on_its_page(house: PermitHouse, as_role: AsRole) -> None:

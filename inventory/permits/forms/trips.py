@@ -15,6 +15,7 @@ from inventory.people.models import Person
 
 from ..actions.entries import TakeEntry, TripEntry
 from ..models import Permit, Take, Trip
+from ..who import KEEPS
 from .parts import DayField, YesNoField, name_cells, people_choices, place_choices
 
 _SEXES = [("", "not stated"), *Sex.choices]
@@ -206,7 +207,13 @@ class CaseForm(forms.Form):
     """A line in the history of a case."""
 
     words = forms.CharField(label="What was found or done", widget=forms.Textarea({"rows": 3}))
-    owner = forms.ModelChoiceField(Person.objects.filter(left_on=None), required=False, label="Give it to")
+    # Who cannot write in a case cannot settle it either.
+    owner = forms.ModelChoiceField(
+        Person.objects.filter(left_on=None, user__groups__name__in=[role.value for role in KEEPS]).distinct(),
+        required=False,
+        label="Give it to",
+        empty_label="nobody else",
+    )
     close = forms.BooleanField(required=False, label="This settles it")
 
 
