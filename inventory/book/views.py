@@ -13,7 +13,7 @@ from inventory.doors import clock
 from inventory.names.queries.lists import cautions_in, cautions_of_names, listings_of
 from inventory.people.access import may, person_of, requires
 
-from . import blind, pictured
+from . import blind, found_later, pictured
 from .forms import FindLotsForm
 from .models import Event, Lot, LotKind, Place
 from .queries import lists, story
@@ -98,6 +98,7 @@ def lot(request: HttpRequest, accession: str) -> HttpResponse:
         "page": page,
         "story": told,
         "photographs": pictured.of_events([one.told.event.pk for one in told], hidden=hidden),
+        "found_later": found_later.of_events([one.told.event.pk for one in told]),
         "records": [r for r in records if not r.papers] if may(request, *RECORDS) else [],
         "with_papers": [r for r in records if r.papers] if may(request, *PAPERS) else [],
         "flags": found.flags.filter(settled_at=None).select_related("owner", "place"),
@@ -126,6 +127,7 @@ def event(request: HttpRequest, pk: int) -> HttpResponse:
         "can_take_back": can_take_back,
         "flags": told.event.flags.select_related("owner", "lot", "place"),
         "photographs": pictured.of_events([pk], hidden=hidden).get(pk),
+        "found_later": found_later.of_events([pk]).get(pk, []),
     }
     return render(request, "book/event.html", context)
 

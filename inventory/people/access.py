@@ -118,7 +118,7 @@ def opens(user: AnyUser, url: str) -> bool:
     What hangs on the row (a sheet that one counts just now) is known only when the page is asked for.
     """
     try:
-        needed = getattr(resolve(unquote(urlsplit(url).path)).func, "needs", frozenset())
+        needed: frozenset[Role] = getattr(resolve(unquote(urlsplit(url).path)).func, "needs", frozenset())
     except Resolver404:
         return False
     return not needed or not roles_of(user).isdisjoint(needed)

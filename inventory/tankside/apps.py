@@ -15,6 +15,12 @@ class TanksideRoom(AppConfig):
 
         pictured.ask(picture_of)
         pictured.ask_of_events(of_events)
+        # Nor do they know what was found of a death afterwards.
+        from inventory.book import found_later
+
+        from .queries.causes import found_of_events
+
+        found_later.ask(found_of_events)
         # The form of an event does not know of finds either, and is filled in from one.
         from inventory.book import filled_in
 

@@ -16,6 +16,22 @@ class BodyForm(forms.Form):
     part = forms.ChoiceField(choices=Part.choices, label="How much of it")
 
 
+class CauseForm(forms.Form):
+    """Of what an animal died, as it was found afterwards."""
+
+    cause = forms.CharField(
+        max_length=120,
+        label="Cause, as it was found",
+        widget=forms.TextInput({"list": "causes", "autocomplete": "off"}),
+    )
+    how = forms.CharField(
+        max_length=200,
+        required=False,
+        label="By what",
+        help_text="such as necropsy, or the laboratory and its number",
+    )
+
+
 class FindingForm(forms.Form):
     """What an animal on no list is. ``instead_of``: the answer that was on the page; blank: none was."""
 

@@ -5,6 +5,7 @@ from django.urls import path
 from . import (
     views,
     views_app,
+    views_causes,
     views_labels,
     views_log,
     views_pictures,
@@ -23,6 +24,7 @@ urlpatterns = [
     path("on-no-list/<int:pk>", views_unlisted.what_it_was, name="what_it_was"),
     path("bodies", views.bodies, name="bodies"),
     path("event/<int:pk>/body", views.body, name="tank_body"),
+    path("event/<int:pk>/cause", views_causes.cause, name="tank_cause"),
     path("sent", views.sent, name="tank_sent"),
     path("labels", views_labels.labels, name="labels"),
     path("picture/taxon/<path:scientific_name>", views_pictures.taxon_picture, name="taxon_picture"),

@@ -7,5 +7,7 @@ from inventory.people.rules.roles import Role
 SETS_PICTURES_OF_TAXA = (Role.REGISTRAR, Role.CURATOR)
 SETS_PICTURES_OF_LOTS = RECORDS
 SETTLES_UNLISTED = (Role.REGISTRAR,)
+# The registrar types what a laboratory wrote.
+STATES_CAUSES = (Role.VETERINARIAN, Role.REGISTRAR)
 SEES_ALARMS = (Role.CURATOR, Role.VETERINARIAN)
 SEES_INTRODUCED = (Role.PERMIT_OFFICER,)

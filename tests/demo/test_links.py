@@ -41,7 +41,7 @@ def _links(page: str) -> set[str]:
 def test_no_link_ends_at_a_refusal(house: DemoHouse, who: str) -> None:
     client = Client()
     client.force_login(get_user_model().objects.get(username=who))
-    refused = {}
+    refused: dict[str, str] = {}
     for page in _pages():
         answer = client.get(page)
         assert answer.status_code == 200, page

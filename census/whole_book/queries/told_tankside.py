@@ -13,6 +13,7 @@ from inventory.tankside.models import (
     Body,
     DoubleDecision,
     Entry,
+    FoundCause,
     Reading,
     SetAside,
     StayWord,
@@ -83,6 +84,9 @@ def _of_events(subject: Subject) -> Iterator[Told]:
         )
         url = reverse("event", args=[body.event_id])
         yield Told(body.stated_at, body.stated_at, "body", words, body.stated_by.name, url=url)
+    for found in FoundCause.objects.filter(event__in=events).select_related("stated_by"):
+        url = reverse("event", args=[found.event_id])
+        yield Told(found.stated_at, found.stated_at, "cause found", str(found), found.stated_by.name, url=url)
     doubles = DoubleDecision.objects.filter(Q(first__in=events) | Q(second__in=events))
     for one in doubles.select_related("decided_by"):
         words = f"events {one.first_id} and {one.second_id}: {one.get_answer_display()}"

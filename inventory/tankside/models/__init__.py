@@ -1,5 +1,6 @@
 from .alarms import Alarm
 from .bodies import HELD, Body, Kept, Part
+from .causes import FoundCause
 from .doubles import DoubleDecision
 from .entries import Entry, Outcome, SetAside
 from .entry_pictures import EntryPicture
@@ -19,6 +20,7 @@ __all__ = [
     "EntryPicture",
     "FindingPost",
     "FindingSeen",
+    "FoundCause",
     "Kept",
     "OpenLot",
     "Outcome",
