@@ -9,6 +9,7 @@ from ..factories import make_event
 from .tank_side import (
     TankSide,
     all_sent,
+    choose,
     open_tank,
     phone,
     phone_without_worker,
@@ -179,3 +180,27 @@ def test_what_came_back_of_an_animal_that_is_gone_is_not_sent_without_an_animal(
     expect(page.get_by_role("button", name="Save")).to_have_count(0)
     _press(page, "To what came back")
     expect(page.get_by_text("Came back to you: 1")).to_be_visible()
+
+
+def test_what_cannot_be_undone_any_more_says_by_which_number_the_registrar_finds_it(
+    phone_without_worker: Page, tank_side: TankSide
+) -> None:
+    page = phone_without_worker
+    page.clock.install()
+    open_tank(page, tank_side)
+    _goby(page)
+    _press(page, "Died")
+    _press(page, "Save")
+    expect(page.get_by_role("button", name="Undo (10 min left)")).to_be_visible()
+    expect(page.get_by_text("Was it wrong?")).to_have_count(0)
+    page.locator("#badge").click()
+    expect(page.get_by_text("Was it wrong?")).to_have_count(0)
+    _press(page, "Back to the tanks")
+    page.clock.fast_forward("00:10:30")
+    _headed(page, "Who are you?")
+    choose(page)
+    page.locator("#badge").click()
+    event = Event.objects.get(kind="died")
+    told = f"Event {event.pk}. Was it wrong? The registrar takes it back: tell them this number."
+    expect(page.get_by_text(told)).to_be_visible()
+    expect(page.get_by_role("button", name="Undo")).to_have_count(0)

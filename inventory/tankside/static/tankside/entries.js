@@ -4,7 +4,7 @@ import { button, h, show, view } from "./dom.js";
 import { device } from "./device.js";
 import { all, looked, send } from "./outbox.js";
 import { picturesBy } from "./picture_outbox.js";
-import { canUndo, mend, picturesTold, undoButton } from "./saved.js";
+import { afterwards, canUndo, mend, picturesTold, undoButton } from "./saved.js";
 import { reasons, sentence } from "./details.js";
 import { dayAndClock } from "./times.js";
 
@@ -34,7 +34,7 @@ export async function showEntries({ person, lists, go, again }) {
     mine.length ? mine.map((row) => cameBackItem(row, lists, go, told)) : h("p", {}, "Nothing came back to you."),
     theirs.length ? h("p", { class: "note" }, `Came back to others: ${countBy(theirs)}. Each sees the reason when they choose themselves.`) : null,
     h("h2", {}, "Sent"),
-    sent.length ? list(sent, lists, told, (row) => (canUndo(row, undoOf.get(row.identifier), person) ? undoButton(row) : null)) : h("p", {}, "Nothing in the last seven days."),
+    sent.length ? list(sent, lists, told, (row) => (canUndo(row, undoOf.get(row.identifier), person) ? undoButton(row) : afterwards(row, undoOf.get(row.identifier), person))) : h("p", {}, "Nothing in the last seven days."),
     button("Back to the tanks", () => go("tanks")),
   );
   if (again && focused) [...document.querySelectorAll("main button")].find((one) => one.textContent === focused)?.focus({ preventScroll: true });

@@ -27,6 +27,7 @@ export async function showSaved({ identifier, place, person, go, again }) {
     h("p", { class: `big ${state.sign}` }, h("span", { "aria-hidden": "true" }, state.mark), ` ${state.words}`),
     row.answer?.alarm ? h("p", { class: "warn" }, `Alarm: ${row.answer.alarm}. The curator and the veterinarian see it now.`) : null,
     (row.answer?.flags ?? []).length ? h("ul", { class: "notes" }, row.answer.flags.map((flag) => h("li", {}, sentence(flag.words)))) : null,
+    afterwards(row, undo, person),
     row.state === "came back" ? h("p", { class: "note" }, reasons(row)) : null,
     row.state === "came back" ? button("Mend it", () => mend(row, go), { class: "main" }) : null,
     picturesTold(row, pictures, person),
@@ -51,6 +52,13 @@ export async function showSaved({ identifier, place, person, go, again }) {
     mayBePictured(row, person) ? pictureField({ had: pictures.length, onReady: (picture) => add(row, picture) }).element : null,
   );
   if (again) say(state.words);
+}
+
+/** Whom to ask once it cannot be undone here any more, and by which number they find it. */
+export function afterwards(row, undo, person) {
+  const event = row.answer?.event;
+  if (row.state !== "sent" || undo || !event || row.body.kind === "undo" || canUndo(row, undo, person)) return null;
+  return h("small", {}, `Event ${event}. Was it wrong? The registrar takes it back: tell them this number.`);
 }
 
 /** What becomes of the pictures of an entry, in words: those here, and those that were lost with their page. */
