@@ -95,3 +95,21 @@ def test_one_that_was_booked_as_missing_is_asked_for_until_its_death_or_find_is_
 def test_another_animal_of_the_line_is_searched_on(house: TestHouse, census: Census) -> None:
     became(house, "conger", "died")
     assert "To be seen by you: Hawser" in today(house.curator)
+
+
+def test_a_search_goes_on_under_the_new_name_of_a_kind(house: TestHouse, census: Census) -> None:
+    taxon = house.lots["hawser"].taxon
+    taxon.scientific_name, taxon.common_name = "Conger vulgaris", "sea eel"
+    taxon.save()
+    assert "To be seen by you: Hawser" in today(house.curator)
+    became(house, "hawser", "died")
+    assert "Hawser" not in today(house.curator)
+
+
+def test_a_search_goes_on_for_an_animal_that_is_given_a_name_of_its_own(
+    house: TestHouse, census: Census
+) -> None:
+    # The question was asked by the accession number.
+    hawser = house.lots["hawser"]
+    Notice.objects.update(words=Notice.objects.get().words.replace("Hawser", hawser.accession))
+    assert f"To be seen by you: {hawser.accession}" in today(house.curator)

@@ -101,8 +101,15 @@ class Missed:
 
     @property
     def called(self) -> str:
-        """How a question to the curator begins."""
+        """How a question to the curator begins; :meth:`is_in` finds it again."""
         return f"{self.lot.house_name or self.lot.accession} ({self.lot.taxon}) in {self.line.place.code} "
+
+    def is_in(self, words: str) -> bool:
+        """Whether a question in these words is about this animal. Its taxon may have another name since, and
+        the animal itself a name of its own."""
+        names = (self.lot.accession, self.lot.house_name)
+        begins = any(name and words.startswith(f"{name} (") for name in names)
+        return begins and f") in {self.line.place.code} was last seen on " in words
 
 
 def not_seen(census: Census, settings: CensusSettings, *, now: datetime, zone: tzinfo) -> list[Missed]:

@@ -56,5 +56,5 @@ def answered(notices: Iterable[Notice], *, now: datetime, zone: tzinfo) -> froze
     if not asked:
         return frozenset()
     lines = {one.line_id for one in asked if one.line_id is not None}
-    names = [missed.called for missed in searched_on(lines, settings_in_use(), now=now, zone=zone)]
-    return frozenset(one.pk for one in asked if not any(one.words.startswith(name) for name in names))
+    searched = searched_on(lines, settings_in_use(), now=now, zone=zone)
+    return frozenset(one.pk for one in asked if not any(missed.is_in(one.words) for missed in searched))
