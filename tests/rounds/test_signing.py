@@ -13,6 +13,7 @@ from census.rounds.actions.sheets import hand_in, issue, replace_sheet
 from census.rounds.actions.signing import abandon, propose, reopen, send_back, sign
 from census.rounds.models import Census, Sheet
 from census.rounds.queries.open_items import ItemKind, fallen_since, open_items
+from census.rounds.queries.out import censuses_with_sheets
 from census.rounds.queries.progress import accuracy_table, closing_supported, differences_by_unit, sheets_of
 from census.rounds.queries.reading import read_census
 from census.rounds.rules.settings import DEFAULTS
@@ -120,9 +121,11 @@ def test_a_letter_to_who_holds_nothing_is_not_waited_for_and_an_empty_tank_is_lo
     assert out == ["CS-26Q3-01 (K9) is not issued"]
     late = [one.sheet.place.code for one in sheets_of(census, now=at("2027-01-20T09:00")) if one.late]
     assert late == ["K9"]
+    assert [(one.sheets_in, one.sheets_all) for one in censuses_with_sheets()] == [(0, 1)]
     # What goes to them on loan before the cut-off still finds its letter.
     add_line(sheet=letter, kind=LineKind.WRITE_IN, written_name="a ray on loan", by=house.registrar, now=NOW)
     assert [item.sheet for item in open_items(census, [])][:2] == ["CS-26Q3-01", "CS-26Q3-L1"]
+    assert [(one.sheets_in, one.sheets_all) for one in censuses_with_sheets()] == [(0, 2)]
 
 
 def test_a_line_that_opened_again_blocks_and_says_how_the_book_moved(house: TestHouse) -> None:

@@ -1,8 +1,6 @@
 """The list of censuses, and how far one is."""
 
 from django.contrib import messages
-from django.db.models import Count as Number
-from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -19,13 +17,13 @@ from ..models import Census
 from ..models.census import EVERY_CLASS
 from ..queries.find import NotFound, census_of
 from ..queries.open_items import open_items
+from ..queries.out import censuses_with_sheets
 from ..queries.presence import presence_due
 from ..queries.progress import accuracy_table, differences_by_unit, late_sheets, sheets_of
 from ..queries.quality import of_lower_quality
 from ..queries.reading import read_census
 from ..queries.settings import settings_of
 from ..queries.warnings import WarningKind, opening_warnings
-from ..rules.states import SHEETS_IN
 from ..rules.words import CensusState
 from ..tables import SheetTable
 from . import COMPARES, COUNTS, DECIDES, SAMPLES
@@ -60,15 +58,8 @@ def census_list(request: HttpRequest) -> HttpResponse:
             messages.success(request, told)
             _warn(request, opened)
             return redirect("census", opened.code)
-    is_in = Q(sheets__state__in=[state.value for state in SHEETS_IN])
-    censuses = Census.objects.select_related("period", "version").annotate(
-        sheets_in=Number("sheets", filter=is_in), sheets_all=Number("sheets")
-    )
-    return render(
-        request,
-        "rounds/census_list.html",
-        {"censuses": censuses, "form": form, "compares": may(request, *COMPARES)},
-    )
+    context = {"censuses": censuses_with_sheets(), "form": form, "compares": may(request, *COMPARES)}
+    return render(request, "rounds/census_list.html", context)
 
 
 def _warn(request: HttpRequest, opened: Census) -> None:
