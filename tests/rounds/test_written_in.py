@@ -217,6 +217,20 @@ def test_an_introduced_species_of_a_sheet_goes_to_the_permit_officers_by_e_mail_
     assert NoticePost.objects.get().mailed_at == NOW
 
 
+def test_pages_say_why_word_of_an_introduced_species_did_not_go_out(house: TestHouse, settings: Any) -> None:
+    settings.EMAIL_HOST = ""
+    _, line = written(house, "Pacific oyster", 1)
+    find(house, line, Found(FoundAs.INTRODUCED, taxon=factories.make_taxon("Magallana gigas")))
+    send_due(now=NOW)
+    said = "not sent: no e-mail is set up for this house"
+    officer, registrar = Client(), Client()
+    officer.force_login(house.officer.user)  # type: ignore[arg-type]
+    registrar.force_login(house.registrar.user)  # type: ignore[arg-type]
+    assert said in officer.get(reverse("notices")).text
+    page = registrar.get(reverse("written_in", args=[line.sheet.number, line.number])).text
+    assert f"E-mail to the permit officers: {said}." in page
+
+
 def test_the_same_animal_under_another_name_is_not_sent_to_the_permit_officers(house: TestHouse) -> None:
     census, line = written(house, "black goby", 11)
     find(house, line, Found(FoundAs.OTHER_NAME, other_line=house.line(census, "goby")))

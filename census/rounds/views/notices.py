@@ -26,5 +26,5 @@ def notices(request: HttpRequest) -> HttpResponse:
         except CensusRefused as refused:
             messages.error(request, str(refused))
         return redirect("notices")
-    shown = mine.select_related("raised_by", "seen_by", "line__sheet").order_by("-raised_at", "-id")[:200]
-    return render(request, "rounds/notices.html", {"notices": shown})
+    shown = mine.select_related("raised_by", "seen_by", "line__sheet", "post").order_by("-raised_at", "-id")
+    return render(request, "rounds/notices.html", {"notices": shown[:200]})

@@ -16,7 +16,7 @@ from ..actions.beside import add_picture
 from ..actions.refused import CensusRefused
 from ..actions.written_in import Found, ask_write_in, find_write_in
 from ..forms.written_in import PictureForm, WrittenInForm
-from ..models import ApprovalAsked, Line
+from ..models import ApprovalAsked, Line, NoticePost
 from ..queries.find import NotFound, find_line, line_called
 from ..queries.waiting import waiting_about
 from ..rules.words import LineKind
@@ -45,6 +45,7 @@ def written_in(request: HttpRequest, number: str, line: int) -> HttpResponse:
         "line": found,
         "counts": counts,
         "findings": found.findings.select_related("taxon", "other_line__sheet", "lot", "event", "found_by"),
+        "post": NoticePost.objects.filter(notice__line=found).last(),
         "waits": waiting_about(found),
         "pictures": found.pictures.select_related("document", "added_by"),
         "form": form if decides else None,

@@ -38,5 +38,5 @@ class Command(HouseCommand):
                 break
             time.sleep(watch)
         if waits:
-            words = "Not everything could be sent; see the pages Alarms and Animals on no list."
+            words = "Not everything could be sent; see the pages Alarms, Animals on no list and To be seen."
             raise CommandError(words, returncode=1)
