@@ -1,6 +1,7 @@
 """Inspectors come for some days, and what was granted stays written."""
 
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 import time_machine
@@ -10,6 +11,7 @@ from django.test import Client
 from inventory.people.actions.terms import TermRefused, end_term, grant_term
 from inventory.people.models import Person, RoleTerm
 from inventory.people.queries import roles_of
+from inventory.people.queries.people import everybody
 from inventory.people.rules.roles import Role
 
 from ..factories import NOW, make_house, make_person
@@ -49,6 +51,17 @@ def test_an_inspector_is_one_on_the_days_that_were_granted(
         client = Client()
         client.force_login(ruadh.user)  # type: ignore[arg-type]
         assert client.get("/people").status_code == (200 if has_it else 403)
+
+
+@pytest.mark.parametrize(("day", "shown"), [(-1, ()), (0, (Role.INSPECTOR,)), (3, ())])
+def test_the_page_of_people_shows_an_inspector_as_one_on_the_granted_days(
+    registrar: Person, ruadh: Person, settings: Any, day: int, shown: tuple[Role, ...]
+) -> None:
+    settings.SECOND_FACTOR_ROLES = [Role.INSPECTOR]
+    _granted(ruadh, registrar)
+    rows = everybody(today=FIRST + timedelta(days=day), locked_since=NOW)
+    of_ruadh = next(row for row in rows if row.person == ruadh)
+    assert (of_ruadh.roles, of_ruadh.needs_second) == (shown, bool(shown))
 
 
 def test_an_inspection_ends_early_and_stays_written(registrar: Person, ruadh: Person) -> None:

@@ -10,11 +10,12 @@ from django.contrib.auth.models import User
 
 from ..models import Person
 from ..rules.roles import Role
+from .signed_in import terms_in_force
 
 
 @dataclass(frozen=True, slots=True)
 class SignInState:
-    """What is told of a sign-in; never a secret."""
+    """What is told of a sign-in; never a secret. ``roles`` are those of today, an inspection among them."""
 
     person: Person
     roles: tuple[Role, ...]
@@ -25,11 +26,13 @@ class SignInState:
 
 
 def everybody(*, today: date, locked_since: datetime) -> list[SignInState]:
-    """Everybody with a sign-in, by name; ``locked_since`` is the machine's present. Four queries."""
+    """Everybody with a sign-in, by name; ``locked_since`` is the machine's present. Five queries."""
     people = list(Person.objects.filter(user__isnull=False).select_related("user").order_by("name"))
     groups: dict[int, set[str]] = {}
     for user, name in User.groups.through.objects.values_list("user_id", "group__name"):
         groups.setdefault(user, set()).add(name)
+    for user, role in terms_in_force(today).values_list("person__user_id", "role"):
+        groups.setdefault(user, set()).add(role)
     kinds = (Authenticator.Type.TOTP, Authenticator.Type.WEBAUTHN)
     second = set(Authenticator.objects.filter(type__in=kinds).values_list("user_id", flat=True))
     locked = set(

@@ -3,6 +3,7 @@
 from datetime import date
 
 from django.contrib.auth.models import AnonymousUser, User
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from inventory.doors import clock
@@ -51,11 +52,15 @@ def _names_of_roles(user: User, today: date) -> set[str]:
     groups = User.groups.through.objects.filter(user_id=user.pk).exclude(
         user__person__left_on__isnull=False, user__person__left_on__lte=today
     )
-    terms = RoleTerm.objects.filter(
-        person__user_id=user.pk, starts_on__lte=today, ends_on__gte=today, ended_at=None
-    ).exclude(person__left_on__isnull=False, person__left_on__lte=today)
+    terms = terms_in_force(today).filter(person__user_id=user.pk)
+    terms = terms.exclude(person__left_on__isnull=False, person__left_on__lte=today)
     of_groups = groups.values_list("group__name", flat=True)
     return set(of_groups.union(terms.order_by().values_list("role", flat=True)))
+
+
+def terms_in_force(today: date) -> QuerySet[RoleTerm]:
+    """Roles for some days that are held today."""
+    return RoleTerm.objects.filter(starts_on__lte=today, ends_on__gte=today, ended_at=None)
 
 
 def has_left(person: Person, *, today: date) -> bool:
