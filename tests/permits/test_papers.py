@@ -6,9 +6,10 @@ from io import BytesIO
 import openpyxl
 import pypdf
 import pytest
+import xlsxwriter  # type: ignore[import-untyped]
 
 from inventory.book.models import Lot
-from inventory.permits.files.sheets import fitting
+from inventory.permits.files.sheets import fitting, write_cell
 from inventory.permits.files.transport_pdf import transport_pdf
 from inventory.permits.queries.transport import transport_of
 from tests.reports.printed import read_pages
@@ -62,6 +63,16 @@ def test_a_day_in_a_workbook_is_a_day_and_its_sheets_print_on_wide_pages_with_nu
 )
 def test_a_column_is_as_wide_as_what_stands_in_it(heading: str, cells: list[str], width: int) -> None:
     assert fitting(heading, cells) == width
+
+
+def test_a_mark_that_looks_like_a_day_and_is_none_stays_text_in_a_workbook() -> None:
+    out = BytesIO()
+    with xlsxwriter.Workbook(out) as book:
+        sheet, day = book.add_worksheet(), book.add_format({"num_format": "yyyy-mm-dd"})
+        for column, text in enumerate(("2026-40-12", "2026-10-12", "2026-10-01/2026-10-12")):
+            write_cell(sheet, 0, column, text, day=day)
+    told = [cell.value for cell in openpyxl.load_workbook(out).active[1]]
+    assert told == ["2026-40-12", datetime(2026, 10, 12), "2026-10-01/2026-10-12"]
 
 
 def test_a_long_paper_of_a_transport_counts_its_pages(house: PermitHouse) -> None:

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable
+from contextlib import suppress
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -16,9 +17,10 @@ _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 def write_cell(sheet: Any, row: int, column: int, value: Any, *, day: Any, look: Any = None) -> None:
     """Numbers as numbers; a day as a day, in the look ``day``, whether it comes as one or in ISO 8601. An
-    interval of days stays text."""
+    interval of days stays text, and so does what only looks like a day: a mark may be 2026-40-12."""
     if isinstance(value, str) and _DAY.fullmatch(value):
-        value = date.fromisoformat(value)
+        with suppress(ValueError):
+            value = date.fromisoformat(value)
     if isinstance(value, int | Decimal):
         sheet.write_number(row, column, value, look)
     elif isinstance(value, date):
