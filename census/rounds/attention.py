@@ -19,14 +19,13 @@ from .models import Line as SheetLine
 from .queries.hands import counted_again, with_whom
 from .queries.out import sheets_out
 from .queries.reading import read_census
+from .queries.running import DONE, running, running_censuses
 from .queries.searching import asks
 from .queries.settings import settings_in_use
 from .queries.to_come import LAPSES, still_to_come
 from .rules.states import SHEETS_OPEN
 from .rules.who import COMPARES, DECIDES
 from .rules.words import CensusState, How, SheetState
-
-DONE = (CensusState.CLOSED.value, CensusState.ABANDONED.value)
 
 
 def items(person: Person, *, now: datetime) -> list[Attention]:
@@ -38,7 +37,7 @@ def items(person: Person, *, now: datetime) -> list[Attention]:
     found = _own_sheets(person)
     roles = roles_of(person.user) if person.user else frozenset()
     found += told(roles, now=now)
-    for census in Census.objects.exclude(state__in=DONE):
+    for census in running_censuses():
         found += _sheets_out(census)
         if not roles.isdisjoint(COMPARES):
             found += _to_settle(census)
@@ -171,10 +170,9 @@ def _open_queries() -> list[Attention]:
     No number stands here: who keeps the tank may be counting it.
     """
     carried = Census.objects.exclude(state=CensusState.ABANDONED.value).order_by("-cutoff", "-pk")[:1]
-    running = Census.objects.exclude(state__in=DONE)
     asked = (
         asks()
-        .filter(Q(line__sheet__census__in=running) | Q(line__sheet__census__in=list(carried)))
+        .filter(Q(line__sheet__census__in=running()) | Q(line__sheet__census__in=list(carried)))
         .select_related("line__sheet__census", "line__place", "line__taxon", "owner")
         .order_by("due_on", "pk")
     )

@@ -10,18 +10,18 @@ from django.utils import timezone
 from inventory.people.attention import Attention, Line
 from inventory.people.rules.roles import Role
 
-from .models import Census, Notice, Restatement
+from .models import Notice, Restatement
 from .queries import came_back
 from .queries.late import LatePeriod, late_periods
+from .queries.running import running_censuses
 from .queries.searching import answered
 from .queries.settings import settings_in_use
 from .queries.waiting import still_waiting
 from .rules.calendar import working_days_after
 from .rules.who import DECIDES, SIGNS
-from .rules.words import CensusState, How
+from .rules.words import How
 
 SHOWN = 10
-_OVER = (CensusState.CLOSED.value, CensusState.ABANDONED.value)
 
 
 def told(roles: Collection[Role], *, now: datetime) -> list[Attention]:
@@ -133,7 +133,7 @@ def _chased(now: datetime) -> list[Attention]:
     days = settings_in_use().close_chase_days
     late = [
         census
-        for census in Census.objects.exclude(state__in=_OVER).select_related("period")
+        for census in running_censuses()
         if working_days_after(census.period.ends_on, now.astimezone(zone).date()) >= days
     ]
     if not late:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import wraps
+from inspect import signature
 from typing import Any, ParamSpec, TypeVar
 
 Asked = ParamSpec("Asked")
@@ -32,12 +33,17 @@ def asking_once() -> Iterator[None]:
 def once(function: Callable[Asked, Answer]) -> Callable[Asked, Answer]:
     """Marks a function whose arguments can be compared, and which only reads."""
 
+    parameters = signature(function)
+
     @wraps(function)
     def answered(*args: Asked.args, **named: Asked.kwargs) -> Answer:
         kept = _kept.get()
         if kept is None:
             return function(*args, **named)
-        key = (function, args, tuple(sorted(named.items())))
+        # A default that is said is the same question as one that is left out.
+        asked = parameters.bind(*args, **named)
+        asked.apply_defaults()
+        key = (function, asked.args, tuple(sorted(asked.kwargs.items())))
         if key not in kept:
             kept[key] = function(*args, **named)
         answer: Answer = kept[key]

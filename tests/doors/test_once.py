@@ -10,7 +10,7 @@ _asked: list[tuple[int, int]] = []
 
 
 @once
-def _sum(a: int, *, b: int) -> int:
+def _sum(a: int, *, b: int = 2) -> int:
     _asked.append((a, b))
     return a + b
 
@@ -24,6 +24,12 @@ def test_inside_the_same_is_asked_once_and_something_else_again() -> None:
     with asking_once():
         assert [_sum(1, b=2), _sum(1, b=2), _sum(2, b=2)] == [3, 3, 4]
     assert _asked == [(1, 2), (2, 2)]
+
+
+def test_a_default_that_is_said_is_the_same_question_as_one_left_out() -> None:
+    with asking_once():
+        assert [_sum(1, b=2), _sum(1), _sum(a=1)] == [3, 3, 3]
+    assert _asked == [(1, 2)]
 
 
 def test_outside_everything_is_asked_each_time_and_nothing_stays_from_before() -> None:

@@ -6,11 +6,8 @@ from django.urls import reverse
 
 from inventory.permits.absences import Absence
 
-from ..models import Census
-from ..rules.words import CensusState
 from .reading import Row, read_census
-
-_DONE = (CensusState.CLOSED.value, CensusState.ABANDONED.value)
+from .running import running_censuses
 
 
 def open_absences(taxa: Collection[int]) -> Iterable[Absence]:
@@ -20,7 +17,7 @@ def open_absences(taxa: Collection[int]) -> Iterable[Absence]:
     A census is read whole, as the page Today reads it anyway. A constant number of queries for each that is
     not done.
     """
-    for census in Census.objects.exclude(state__in=_DONE):
+    for census in running_censuses():
         for row in read_census(census):
             if any(part.line.taxon_id in taxa for part in row.parts):
                 yield from _of_row(row)

@@ -14,11 +14,11 @@ from inventory.tankside.rules.words import letters_of
 from ..models import Count, Line, Recount, Sheet
 from ..rules.hints import hints
 from ..rules.states import SHEETS_OPEN, SHEETS_REPLACED
-from ..rules.words import SACFOR, SACFOR_WORDS, CensusState, SheetForm, SheetState
+from ..rules.words import SACFOR, SACFOR_WORDS, SheetForm, SheetState
 from .blind import BlindLine, BlindSheet, blind_sheets
+from .running import DONE
 from .settings import settings_in_use
 
-_DONE = (CensusState.CLOSED.value, CensusState.ABANDONED.value)
 _FIRST = (SheetState.ISSUED.value, SheetState.STARTED.value)
 _OPEN = [state.value for state in SHEETS_OPEN]
 _NOT_OUT = [SheetState.NOT_ISSUED.value, *(state.value for state in SHEETS_REPLACED)]
@@ -26,7 +26,7 @@ _NOT_OUT = [SheetState.NOT_ISSUED.value, *(state.value for state in SHEETS_REPLA
 
 def sheets_for(person: Person) -> dict[str, Any]:
     """Every sheet that waits for ``person``, with the words to choose from. A constant number of queries."""
-    running = Sheet.objects.exclude(census__state__in=_DONE).select_related("place", "census")
+    running = Sheet.objects.exclude(census__state__in=DONE).select_related("place", "census")
     running = running.exclude(form=SheetForm.LETTER.value)
     first = running.filter(counters=person, state__in=_FIRST).order_by("number")
     found = list(_told(first, 1, person))

@@ -8,9 +8,8 @@ from inventory.permits.questions import Question
 
 from ..models import Census
 from ..rules.words import CensusState, How
+from .running import running
 from .searching import asks
-
-_DONE = (CensusState.CLOSED.value, CensusState.ABANDONED.value)
 
 
 def open_questions(lots: Collection[int]) -> list[Question]:
@@ -19,10 +18,9 @@ def open_questions(lots: Collection[int]) -> list[Question]:
     No number stands here: who reads it may be counting the tank.
     """
     newest = Census.objects.exclude(state=CensusState.ABANDONED.value).order_by("-cutoff", "-pk")[:1]
-    running = Census.objects.exclude(state__in=_DONE)
     asked = (
         asks()
-        .filter(Q(line__sheet__census__in=running) | Q(line__sheet__census__in=list(newest)))
+        .filter(Q(line__sheet__census__in=running()) | Q(line__sheet__census__in=list(newest)))
         .filter(line__lots__in=lots)
         .order_by("line_id")
     )

@@ -15,6 +15,8 @@ CENSUS_NEXT: dict[C, frozenset[C]] = {
     C.REOPENED: frozenset({C.WAITING}),
     C.ABANDONED: frozenset(),
 }
+# Nothing more is done about these, unless the curator opens a closed one again.
+CENSUS_DONE = (C.CLOSED, C.ABANDONED)
 # The way that a census goes when its work moves on.
 CENSUS_WAY = (C.PLANNED, C.ISSUED, C.COUNTING, C.COMPARING, C.SETTLING, C.WAITING, C.CLOSED)
 

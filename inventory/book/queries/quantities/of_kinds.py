@@ -2,9 +2,11 @@
 
 from collections.abc import Callable, Sequence
 from threading import Lock
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 from django.db import connection
+
+from inventory.doors.once import once
 
 from .sql import rows
 
@@ -21,7 +23,7 @@ class OfKinds(Generic[Made]):
 
     def __init__(self, kinds: Sequence[str], read: Callable[[], Made]) -> None:
         self._read = read
-        self._kinds = [str(kind) for kind in kinds]
+        self._kinds = tuple(str(kind) for kind in kinds)
         listed = ", ".join(["%s"] * len(kinds))
         self._newest = f"SELECT id, hash FROM book_event WHERE kind IN ({listed}) ORDER BY id DESC LIMIT 1"
         self._kept: dict[str, tuple[tuple[object, ...], Made]] = {}
@@ -30,7 +32,7 @@ class OfKinds(Generic[Made]):
     def __call__(self) -> Made:
         if connection.in_atomic_block:
             return self._read()
-        newest = rows(self._newest, self._kinds)
+        newest = _newest(self._newest, self._kinds)
         database = str(connection.settings_dict["NAME"])
         with self._lock:
             kept = self._kept.get(database)
@@ -47,3 +49,8 @@ class OfKinds(Generic[Made]):
         """Everything; for who measures."""
         with self._lock:
             self._kept.clear()
+
+
+@once
+def _newest(sql: str, kinds: tuple[str, ...]) -> list[tuple[Any, ...]]:
+    return rows(sql, kinds)
