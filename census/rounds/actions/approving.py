@@ -22,9 +22,9 @@ from ..rules.settling import Settling
 from ..rules.stating import read_back
 from ..rules.who import DECIDES
 from ..rules.words import ApprovalRole
-from .against import barred, names_needed, problems_but_approval
+from .against import barred
 from .allowed import require
-from .asking import keep_asked
+from .asking import keep_asked, read_needed
 from .decide import aimed, decide_line, read_lines
 from .moving import running
 from .refused import CensusRefused
@@ -48,23 +48,8 @@ def ask_approval(
     """
     require(by, DECIDES, "ask for an approval")
     serialize_writers()
-    census = running(line.sheet.census)
-    settings = settings_of(census)
     settling = aimed(settling, other_line)
-    row, part = read_lines(census, [line], settings)[0]
-    problems = problems_but_approval(
-        census,
-        row,
-        part,
-        settling,
-        by=by,
-        other_line=other_line,
-        settings=settings,
-        today=now.astimezone(zone).date(),
-    )
-    if problems:
-        raise CensusRefused(*(f"{line}: {problem}" for problem in problems))
-    needed = names_needed(row, settling, by, settings)
+    row, needed = read_needed(line, settling, by=by, now=now, zone=zone, other_line=other_line)
     if needed.registrar_alone:
         return decide_line(line=line, settling=settling, by=by, now=now, zone=zone, other_line=other_line)
     return keep_asked(line, row, settling, needed, by=by, now=now, other_line=other_line)

@@ -1,18 +1,53 @@
 """Keeps a statement until those whose names it needs have answered."""
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import datetime, tzinfo
 from typing import Any
 
 from inventory.people.models import Person
 
 from ..models import ApprovalAsked, Line
 from ..queries.reading import Row, held_numbers
+from ..queries.settings import settings_of
 from ..queries.waiting import waiting_about
 from ..rules.approval import ApprovalNeeded
 from ..rules.settling import Settling, change_of_book
 from ..rules.stating import kept
+from .against import names_needed, problems_but_approval
+from .decide import read_lines
+from .moving import running
 from .refused import CensusRefused
+
+
+def read_needed(
+    line: Line,
+    settling: Settling,
+    *,
+    by: Person,
+    now: datetime,
+    zone: tzinfo,
+    other_line: Line | None = None,
+) -> tuple[Row, ApprovalNeeded]:
+    """The line's row as it stands, and whose names the statement needs.
+
+    Raises :class:`CensusRefused` with what stands against it whoever signs.
+    """
+    census = running(line.sheet.census)
+    settings = settings_of(census)
+    row, part = read_lines(census, [line], settings)[0]
+    problems = problems_but_approval(
+        census,
+        row,
+        part,
+        settling,
+        by=by,
+        other_line=other_line,
+        settings=settings,
+        today=now.astimezone(zone).date(),
+    )
+    if problems:
+        raise CensusRefused(*(f"{line}: {problem}" for problem in problems))
+    return row, names_needed(row, settling, by, settings)
 
 
 def keep_asked(

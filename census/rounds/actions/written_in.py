@@ -17,19 +17,16 @@ from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 
 from ..models import ApprovalAsked, Decision, Line, WriteInFinding
-from ..queries.settings import settings_of
 from ..queries.written_class import class_found, counted_by_two
 from ..rules.settling import Settling
 from ..rules.tolerance import EXACT
 from ..rules.who import DECIDES
 from ..rules.words import How, LineKind, NoticeKind
-from .against import names_needed, problems_but_approval
 from .allowed import require
-from .asking import keep_asked
+from .asking import keep_asked, read_needed
 from .counts import current_count
-from .decide import decide_line, read_lines
+from .decide import decide_line
 from .mailing import send_by_mail
-from .moving import running
 from .refused import CensusRefused
 from .telling import tell
 
@@ -129,23 +126,8 @@ def ask_write_in(
     if found.found_as not in _REASONS or found.taxon is None:
         return find_write_in(line=line, found=found, by=by, now=now, zone=zone)
     _take_class(line, found)
-    census = running(line.sheet.census)
-    settings = settings_of(census)
-    row, part = read_lines(census, [line], settings)[0]
     settling = replace(_joining(line, found), evidence=_joins(found))
-    problems = problems_but_approval(
-        census,
-        row,
-        part,
-        settling,
-        by=by,
-        other_line=None,
-        settings=settings,
-        today=now.astimezone(zone).date(),
-    )
-    if problems:
-        raise CensusRefused(*(f"{line}: {problem}" for problem in problems))
-    needed = names_needed(row, settling, by, settings)
+    row, needed = read_needed(line, settling, by=by, now=now, zone=zone)
     if needed.registrar_alone:
         return find_write_in(line=line, found=found, by=by, now=now, zone=zone)
     return keep_asked(line, row, settling, needed, by=by, now=now, found=_kept(found))
