@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from inventory.doors import clock
+from inventory.doors.chosen import number_of
 from inventory.people.access import may, person_of, requires
 from inventory.people.models import Person
 
@@ -120,7 +121,7 @@ def late_entries(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         if not may_settle:
             raise PermissionDenied("Only the registrar or the curator ticks off late entries.")
-        flag = get_object_or_404(lists.late_entries(), pk=request.POST.get("flag"))
+        flag = get_object_or_404(lists.late_entries(), pk=number_of(request, "flag"))
         settle_flag(flag, by=person_of(request.user), now=clock.now())
         messages.success(request, f"Event {flag.event_id} was looked at.")
         return redirect("late_entries")

@@ -17,6 +17,7 @@ from inventory.book.actions.post import LedgerRefused
 from inventory.book.models import Event, Lot, Place
 from inventory.book.queries import story
 from inventory.doors import clock
+from inventory.doors.chosen import number_of
 from inventory.people.access import may, person_of, requires
 from inventory.people.rules.roles import Role
 
@@ -48,7 +49,7 @@ def alarms(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         if not may(request, *SEES_ALARMS):
             raise PermissionDenied("The curator or the veterinarian says that an alarm was seen.")
-        alarm = get_object_or_404(Alarm, pk=_number(request, "alarm"))
+        alarm = get_object_or_404(Alarm, pk=number_of(request, "alarm"))
         if see_alarm(alarm, by=person_of(request.user), now=now):
             messages.success(request, f"Seen: {alarm.words}.")
         else:
@@ -81,7 +82,7 @@ def _decide_double(request: HttpRequest) -> HttpResponse:
     if not may(request, Role.REGISTRAR):
         raise PermissionDenied("The registrar decides on doubles.")
     first, second = sorted(
-        (get_object_or_404(Event, pk=_number(request, name)) for name in ("first", "second")),
+        (get_object_or_404(Event, pk=number_of(request, name)) for name in ("first", "second")),
         key=lambda event: event.pk,
     )
     by, now = person_of(request.user), clock.now()
@@ -109,7 +110,7 @@ def open_names(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         if not may(request, *SETTLES_NAMES):
             raise PermissionDenied("The registrar or the veterinarian says which animal it was.")
-        event = get_object_or_404(Event, pk=_number(request, "event"))
+        event = get_object_or_404(Event, pk=number_of(request, "event"))
         lot = get_object_or_404(Lot.objects.select_related("taxon"), accession=request.POST.get("lot", ""))
         try:
             settled = settle_open_name(
@@ -146,7 +147,7 @@ def came_back(request: HttpRequest) -> HttpResponse:
     person, all_of_them = person_of(request.user), may(request, Role.REGISTRAR, Role.INSPECTOR)
     entries = open_items.came_back(None if all_of_them else person)
     if request.method == "POST":
-        entry = get_object_or_404(entries, pk=_number(request, "entry"))
+        entry = get_object_or_404(entries, pk=number_of(request, "entry"))
         if not (may(request, Role.REGISTRAR) or entry.person_id == person.pk):
             raise PermissionDenied("Who wrote an entry, or the registrar, sets it aside.")
         why = " ".join(request.POST.get("why", "").split())[:200]
@@ -170,7 +171,7 @@ def questions(request: HttpRequest) -> HttpResponse:
             raise PermissionDenied("The registrar ticks off what was looked at.")
         if "entry" in request.POST:
             return _count_dead(request)
-        flag = get_object_or_404(flags, pk=_number(request, "flag"))
+        flag = get_object_or_404(flags, pk=number_of(request, "flag"))
         settle_flag(flag, by=person_of(request.user), now=clock.now())
         messages.success(request, f"Event {flag.event_id} was looked at.")
         return redirect("tank_questions")
@@ -194,7 +195,7 @@ def questions(request: HttpRequest) -> HttpResponse:
 
 
 def _count_dead(request: HttpRequest) -> HttpResponse:
-    entry = get_object_or_404(open_items.dead_on_arrival(), pk=_number(request, "entry"))
+    entry = get_object_or_404(open_items.dead_on_arrival(), pk=number_of(request, "entry"))
     what = " ".join(request.POST.get("why", "").split())[:200]
     if not what:
         messages.warning(request, "Say what was done; nothing was changed.")
@@ -281,13 +282,6 @@ def sent(request: HttpRequest) -> HttpResponse:
         "keep": keep,
     }
     return render(request, "tankside/sent.html", context)
-
-
-def _number(request: HttpRequest, name: str) -> int:
-    try:
-        return int(request.POST.get(name, ""))
-    except ValueError:
-        raise Http404(f"no {name} was named") from None
 
 
 def _identifier(request: HttpRequest) -> UUID:

@@ -47,6 +47,16 @@ def test_the_board_shows_sheets_accuracy_and_what_blocks(house: TestHouse, signe
     assert "Record accuracy" in page
 
 
+@pytest.mark.parametrize(
+    ("page", "field"), [("notices", "notice"), ("approvals", "asked"), ("late_entries", "flag")]
+)
+@pytest.mark.parametrize("said", ["", "x", "9" * 30, "9" * 5_000])
+def test_a_button_that_names_no_row_is_about_nothing_that_there_is(
+    house: TestHouse, signed_in: SignIn, page: str, field: str, said: str
+) -> None:
+    assert signed_in(house.registrar).post(reverse(page), {field: said}).status_code == 404
+
+
 def test_a_counter_sees_sheets_on_the_board_but_no_difference(house: TestHouse, signed_in: SignIn) -> None:
     census = house.compared({"goby": 6})
     page = signed_in(house.first).get(reverse("census", args=[census.code])).content.decode()

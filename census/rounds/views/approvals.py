@@ -7,6 +7,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from inventory.doors import clock
+from inventory.doors.chosen import number_of
 from inventory.people.access import person_of, requires, roles_of
 
 from ..actions.approving import approve_asked, refuse_asked
@@ -36,7 +37,7 @@ def approvals(request: HttpRequest) -> HttpResponse:
 
 def _answer(request: HttpRequest) -> None:
     person, now, why = person_of(request.user), clock.now(), request.POST.get("why", "")
-    asked = get_object_or_404(ApprovalAsked, pk=request.POST.get("asked") or 0)
+    asked = get_object_or_404(ApprovalAsked, pk=number_of(request, "asked"))
     try:
         if request.POST.get("step") == "approve":
             zone = timezone.get_current_timezone()

@@ -6,6 +6,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods
 
 from inventory.doors import clock
+from inventory.doors.chosen import number_of
 from inventory.people.access import person_of, requires, roles_of
 from inventory.people.rules.roles import Role
 
@@ -20,7 +21,7 @@ def notices(request: HttpRequest) -> HttpResponse:
     """The notices of one's own roles, newest first; POST says that one was seen."""
     mine = Notice.objects.filter(role__in=[role.value for role in roles_of(request.user)])
     if request.method == "POST":
-        notice = get_object_or_404(mine, pk=request.POST.get("notice") or 0)
+        notice = get_object_or_404(mine, pk=number_of(request, "notice"))
         try:
             see(notice=notice, by=person_of(request.user), now=clock.now())
         except CensusRefused as refused:
