@@ -71,7 +71,7 @@ def test_a_mark_that_looks_like_a_day_and_is_none_stays_text_in_a_workbook() -> 
         sheet, day = book.add_worksheet(), book.add_format({"num_format": "yyyy-mm-dd"})
         for column, text in enumerate(("2026-40-12", "2026-10-12", "2026-10-01/2026-10-12")):
             write_cell(sheet, 0, column, text, day=day)
-    told = [str(cell.value) for cell in openpyxl.load_workbook(out).active[1]]
+    told = [str(cell.value) for cell in openpyxl.load_workbook(out).worksheets[0][1]]
     assert told == ["2026-40-12", "2026-10-12 00:00:00", "2026-10-01/2026-10-12"]
 
 

@@ -141,7 +141,10 @@ def test_a_find_that_was_said_anew_or_is_none_fills_in_nothing(
     url = the_link(registrar, first)
     say(house, first.entry, FoundAs.INTRODUCED, after=first)
     last = UnlistedFinding.objects.latest("pk")
-    for asked in (url, f"/record/settled/G1?finding={last.pk}", "/record/settled/G1?finding=x&note=typed"):
+    other, none, too_long = (
+        f"/record/settled/G1?finding={one}" for one in (last.pk, "x&note=typed", "9" * 5_000)
+    )
+    for asked in (url, other, none, too_long):
         form = shown(registrar, asked)
         assert (form["unknown"], form["note"]) == ("", "")
         assert "Filled in" not in registrar.get(asked).text

@@ -13,6 +13,8 @@ from ..models import Entry, Outcome, UnlistedFinding
 from ..rules.unlisted import bears, for_the_form
 
 LOTS_SHOWN = 20
+# No key has so many; Python refuses to read thousands of them as a number.
+_DIGITS = 20
 _WAITS = {"for_permit_officer": True, "replaced_by": None, "seen": None}
 
 
@@ -95,7 +97,8 @@ def marked(letter: str) -> list[Lot]:
 def values_for_the_form(finding: str, hidden: Collection[int]) -> dict[str, str]:
     """What the form of an event takes over from a find; nothing of one in a place that is hidden."""
     told = _told().filter(replaced_by=None).exclude(entry__place__in=hidden)
-    one = told.filter(pk=int(finding)).first() if finding.isascii() and finding.isdecimal() else None
+    is_number = finding.isascii() and finding.isdecimal() and len(finding) < _DIGITS
+    one = told.filter(pk=int(finding)).first() if is_number else None
     if one is None or one.what not in FOLLOWS_AS:
         return {}
     entry = one.entry
