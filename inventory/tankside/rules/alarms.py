@@ -53,8 +53,16 @@ class Deaths:
 def most_in_a_day(deaths: Iterable[tuple[datetime, int]], moment: datetime) -> int:
     """The most deaths in any 24 hours that hold ``moment``: entries may come in any order."""
     near = sorted((at, n) for at, n in deaths if abs(at - moment) < WINDOW)
-    starts = [at for at, _ in near if at <= moment]
-    return max((sum(n for at, n in near if start <= at < start + WINDOW) for start in starts), default=0)
+    most = inside = end = 0
+    for start, leaves in near:
+        if start > moment:
+            break
+        while end < len(near) and near[end][0] < start + WINDOW:
+            inside += near[end][1]
+            end += 1
+        most = max(most, inside)
+        inside -= leaves
+    return most
 
 
 def reasons(deaths: Deaths, limits: Limits, *, now: datetime) -> list[tuple[Reason, int]]:
