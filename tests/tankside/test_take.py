@@ -7,6 +7,7 @@ from uuid import uuid4
 import pytest
 from django.db import IntegrityError, OperationalError, connection, transaction
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
 from inventory.book.actions.close import close_period
 from inventory.book.models import Event, Flag
@@ -302,6 +303,17 @@ def test_somebody_elses_death_of_the_same_number_is_no_double_at_entry(tablet: T
     tablet.one(tablet.entry(lot="G1", n=2))
     other = make_person(roles=["aquarist"])
     assert not doubled(tablet.one(tablet.entry(lot="G1", n=2, person=other.pk)))
+
+
+def test_of_several_doubles_the_one_that_came_last_is_told(tablet: Tablet) -> None:
+    early, late = NOW - 4 * MINUTE, NOW - 2 * MINUTE
+    tablet.one(tablet.entry(lot="G1", n=2, saved_at=late))
+    tablet.one(tablet.entry(lot="G1", n=2, saved_at=early))
+    other = make_person(roles=["aquarist"])
+    tablet.one(tablet.entry(lot="G1", n=2, person=other.pk, saved_at=late))
+    (flag,) = (one for one in tablet.one(tablet.entry(lot="G1", n=2))["flags"] if one["kind"] == "double")
+    said_at = early.astimezone(timezone.get_current_timezone())
+    assert flag["words"] == f"looks like the entry of {said_at:%H:%M}: both are kept"
 
 
 def test_what_was_undone_has_no_double(tablet: Tablet) -> None:

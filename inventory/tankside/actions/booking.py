@@ -7,6 +7,7 @@ from inventory.book.actions import post
 from inventory.book.actions.post import LedgerRefused, post_event
 from inventory.book.models import Cell, Flag, Lot, LotKind, Place
 from inventory.book.models.flags import FlagKind
+from inventory.db.insert import insert_few
 from inventory.db.prepared import Prepared, Question
 from inventory.db.trips import Statement
 from inventory.people.models import Person
@@ -81,7 +82,7 @@ def will_ask(entry: Stated | None, around: Surroundings) -> list[Question | None
     person, minutes = author.person, around.numbers["double_entry_minutes"]
     asked = [
         *post.will_ask(identifier=entry.identifier, lots={lot.accession: lot.pk}, person=person.name),
-        asked_twin(entry, person=person, place=place, lot=lot, minutes=minutes),
+        asked_twin(entry, place=place, lot=lot, minutes=minutes),
     ]
     if _is_held_against_book(entry, lot):
         asked.append(_HELD.of(lot.pk, place.pk))
@@ -174,17 +175,18 @@ def raise_flags(booked: Booked, around: Surroundings) -> None:
     """Puts what needs an eye before its owner, the registrar; without one, before who wrote it."""
     if booked.event_id is None or not booked.flags or booked.person is None:
         return
-    Flag.objects.bulk_create(
-        Flag(
-            kind=kind,
-            event_id=booked.event_id,
-            lot=booked.lot,
-            place=booked.place,
-            owner_id=around.registrar_id or booked.person.pk,
-            raised_at=around.now,
-        )
+    rows = [
+        {
+            "kind": kind.value,
+            "event_id": booked.event_id,
+            "lot_id": booked.lot.pk if booked.lot else None,
+            "place_id": booked.place.pk if booked.place else None,
+            "owner_id": around.registrar_id or booked.person.pk,
+            "raised_at": around.now,
+        }
         for kind, _ in booked.flags
-    )
+    ]
+    booked.beside.append(insert_few(Flag, rows))
 
 
 def place_of(entry: Stated, around: Surroundings) -> Place:

@@ -11,7 +11,7 @@ from django.db.models import Exists, F, OuterRef
 from inventory.book.models import Lot, PeriodVersion, Place
 from inventory.book.queries.settings import asked_numbers, numbers_in_use
 from inventory.book.who import RECORDS
-from inventory.db.prepared import Instances, read_ahead
+from inventory.db.prepared import Instances, Prepared, read_ahead
 from inventory.people.models import Device, House, Person
 from inventory.people.queries.devices import read_pass
 from inventory.people.rules.roles import Role
@@ -69,7 +69,7 @@ class Surroundings:
     @cached_property
     def registrar_id(self) -> int | None:
         """Who owns what nobody else owns; asked for when something is flagged."""
-        return House.objects.values_list("registrar_id", flat=True).first()
+        return next((registrar for (registrar,) in _REGISTRAR()), None)
 
     @property
     def today(self) -> date:
@@ -96,6 +96,7 @@ def read(
         )
 
 
+_REGISTRAR = Prepared(lambda: House.objects.order_by("pk").values_list("registrar_id")[:1])
 _PLACES = Instances(
     lambda some: Place.objects.filter(code__in=some), [Place._meta.get_field("code")], model=Place
 )

@@ -14,7 +14,7 @@ from inventory.book.rules.kinds import EventKind
 from inventory.db.prepared import Prepared, Question
 from inventory.people.models import Person
 
-from ..models import DoubleDecision, Entry, Outcome
+from ..models import DoubleDecision, Entry
 from ..rules.doubles import Alike, Happening, looks_like_one, pairs
 from ..rules.kinds import EVENT_OF
 from ..rules.stated import Stated
@@ -24,32 +24,29 @@ LOOKS_BACK = timedelta(days=92)
 # What is entered at a tank, or typed from a slip of one. A change of sex or stage doubles nothing.
 _KINDS = frozenset(EVENT_OF.values()) - {EventKind.REGROUPED}
 
+# By the index of tank, lot and time alone; whose they are and which is the last is left to Python. With the
+# person, the outcome or an order among its conditions PostgreSQL went through all entries of the house.
 _TWINS = Prepared(
-    lambda person, place, lot, kind, total, since, until, but: (
+    lambda place, lot, kind, total, since, until: (
         Entry.objects.filter(
-            person=person,
             place=place,
             lot=lot,
             kind=kind,
             total=total,
-            outcome=Outcome.SENT,
             saved_at__gte=since,
             saved_at__lte=until,
             event__isnull=False,
             event__reversed_by=None,
         )
-        .exclude(identifier=but)
-        .order_by("-id")
-        .values_list("saved_at")[:1]
+        .order_by()
+        .values_list("id", "person_id", "identifier", "saved_at")
     ),
-    Person._meta.get_field("id"),
     Place._meta.get_field("id"),
     Lot._meta.get_field("id"),
     Entry._meta.get_field("kind"),
     Entry._meta.get_field("total"),
     Entry._meta.get_field("saved_at"),
     Entry._meta.get_field("saved_at"),
-    Entry._meta.get_field("identifier"),
 )
 
 
@@ -58,20 +55,24 @@ def twin_of(entry: Stated, *, person: Person, place: Place, lot: Lot, minutes: i
 
     What was taken back meanwhile is no twin. One query.
     """
-    twins = _TWINS(*_alike(entry, person, place, lot, minutes))
-    return twins[0][0] if twins else None
+    twins = [
+        (number, saved_at)
+        for number, who, identifier, saved_at in _TWINS(*_alike(entry, place, lot, minutes))
+        if who == person.pk and identifier != entry.identifier
+    ]
+    return max(twins)[1] if twins else None
 
 
-def asked_twin(entry: Stated, *, person: Person, place: Place, lot: Lot, minutes: int) -> Question | None:
+def asked_twin(entry: Stated, *, place: Place, lot: Lot, minutes: int) -> Question | None:
     """What :func:`twin_of` asks, for who reads ahead."""
-    return _TWINS.of(*_alike(entry, person, place, lot, minutes))
+    return _TWINS.of(*_alike(entry, place, lot, minutes))
 
 
-def _alike(entry: Stated, person: Person, place: Place, lot: Lot, minutes: int) -> tuple[object, ...]:
+def _alike(entry: Stated, place: Place, lot: Lot, minutes: int) -> tuple[object, ...]:
     near = timedelta(minutes=minutes)
     return (
-        *(person.pk, place.pk, lot.pk, entry.kind.value, entry.numbers.total),
-        *(entry.saved_at - near, entry.saved_at + near, entry.identifier),
+        *(place.pk, lot.pk, entry.kind.value, entry.numbers.total),
+        *(entry.saved_at - near, entry.saved_at + near),
     )
 
 
