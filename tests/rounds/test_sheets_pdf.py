@@ -272,14 +272,35 @@ def test_the_command_writes_either_form(
 
 
 def test_the_columns_are_named_above_lines_only_and_what_is_not_on_the_list_is_named_again() -> None:
-    """Headings of a list above rows to write in, or above signatures alone, would ask for a line."""
-    seen = {"signatures": 0, "write-ins": 0}
+    """Headings of a list above rows to write in would ask for a line."""
+    seen = 0
     for n in range(1, 40):
         pages = _pages(_sheet(*(_line(k) for k in range(1, n + 1))))
         for page in pages[1:]:
             assert ("unit, class" in page) == ("Gobius niger" in page)
             written = page.count("+ name, as far as you know it")
             assert ("Not on the list" in page) == bool(written)
-            seen["write-ins"] += 0 < written < 5
-            seen["signatures"] += not written and "Gobius niger" not in page
-    assert all(seen.values()), seen
+            seen += bool(written) and "Gobius niger" not in page
+    assert seen
+
+
+@pytest.mark.parametrize("round_", [1, 2])
+@pytest.mark.parametrize("count_class", ["B", "C"])
+def test_nobody_signs_a_page_that_says_nothing_else(round_: int, count_class: str) -> None:
+    for lines in range(1, 45):
+        *_, last = _pages(
+            _sheet(*(_line(k, count_class=count_class) for k in range(1, lines + 1)), round=round_)
+        )
+        assert "sheet taken back by" in last
+        assert "+ name" in last or "Gobius niger" in last, f"{lines} lines"
+
+
+def test_rows_to_write_in_are_five_or_so_many_fewer_as_save_a_page() -> None:
+    rows = {
+        (len(pages), sum(page.count("+ name") for page in pages))
+        for lines in range(1, 30)
+        if (pages := _pages(_sheet(*(_line(k) for k in range(1, lines + 1)))))
+    }
+    assert {n for _, n in rows} == {3, 4, 5}
+    # Where three rows stand, five would not: the next longer sheet has a page more and all of them again.
+    assert {(1, 5), (2, 5)} <= rows

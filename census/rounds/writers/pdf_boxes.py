@@ -41,12 +41,14 @@ Draw = Callable[[Canvas, float], None]
 class Block:
     """A piece that is not cut by the end of a page. ``draw`` is given its upper edge. ``again`` stands above
     the next block when a page ends between the two. ``listed``: the columns are named above it on a page that
-    begins with it."""
+    begins with it. ``ends``: it says nothing without what stands above it, and takes some of that along to
+    another page."""
 
     height: float
     draw: Draw
     again: "Block | None" = None
     listed: bool = False
+    ends: bool = False
 
 
 def write(

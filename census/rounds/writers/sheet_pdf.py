@@ -33,7 +33,10 @@ from .pdf_boxes import (
 )
 from .sheet_pictures import SmallPicture, small_picture
 
-WRITE_INS = 5
+# Rows for what is not on the list: the most that do not ask for a page more.
+WRITE_INS = (5, 4, 3)
+# Of a page from which a block is taken along, a heading and a line stay.
+STAY = 3
 TOP, BOTTOM = HEIGHT - 36.0, 52.0
 QR_SIDE = 62.0
 HEAD = 84.0
@@ -73,7 +76,7 @@ def mark_of(sheet: BlindSheet) -> str:
 
 
 def _write_sheet(canvas: Canvas, sheet: BlindSheet, pictures: Drawn) -> int:
-    pages = list(_pages(list(_blocks(sheet, pictures))))
+    pages = min((list(_pages(list(_blocks(sheet, pictures, rows)))) for rows in WRITE_INS), key=len)
     mark, code = mark_of(sheet), segno.make(sheet.number, error="m", micro=False)
     canvas.bookmarkPage(sheet.number)
     canvas.addOutlineEntry(f"{sheet.number} {sheet.place}", sheet.number)
@@ -93,20 +96,20 @@ def _pages(blocks: Sequence[Block]) -> Iterator[list[Block]]:
     room = TOP - HEAD - BOTTOM
     page: list[Block] = []
     left = room
-    before: Block | None = None
     for block in blocks:
         if block.height > left and page:
+            along = [page.pop()] if block.ends and len(page) > STAY else []
             yield page
-            again = before.again if before is not None and before.again is block.again else None
-            page = [*([_HEADING] if block.listed else []), *([again] if again else [])]
+            first, before = (*along, block)[0], page[-1]
+            again = before.again if before.again is first.again else None
+            page = [*([_HEADING] if first.listed else []), *([again] if again else []), *along]
             left = room - sum(part.height for part in page)
         page.append(block)
         left -= block.height
-        before = block
     yield page
 
 
-def _blocks(sheet: BlindSheet, pictures: Drawn) -> Iterator[Block]:
+def _blocks(sheet: BlindSheet, pictures: Drawn, write_ins: int) -> Iterator[Block]:
     yield _moment(sheet)
     yield _hints(sheet)
     yield _HEADING
@@ -115,7 +118,7 @@ def _blocks(sheet: BlindSheet, pictures: Drawn) -> Iterator[Block]:
         place = f"at {line.place}" if several else ""
         yield from line_blocks(line, place=place, picture=pictures.get(line.name))
     if sheet.round == 1:
-        yield from _write_ins()
+        yield from _write_ins(write_ins)
     yield _signatures(sheet)
 
 
@@ -201,7 +204,7 @@ _NAMED = ((LEFT + 2, "line"), (NAME, "animal"), (UNIT, "unit, class"), (TALLY, "
 _HEADING = Block(13, _columns)
 
 
-def _write_ins() -> Iterator[Block]:
+def _write_ins(rows: int) -> Iterator[Block]:
     def head(canvas: Canvas, y: float) -> None:
         write(canvas, LEFT, y - 18, "Not on the list", font=BOLD, size=10)
         about = "Write what you see and take a picture; a number or a letter. It changes no book by itself."
@@ -221,7 +224,7 @@ def _write_ins() -> Iterator[Block]:
     named = Block(24, head)
     # The heading does not stand alone at the foot of a page.
     yield Block(24 + 29, first, named)
-    for _ in range(WRITE_INS - 1):
+    for _ in range(rows - 1):
         yield Block(29, row, named)
 
 
@@ -242,4 +245,4 @@ def _signatures(sheet: BlindSheet) -> Block:
                 label=f"{label}: name and signature",
             )
 
-    return Block(8 + 34 * 2, draw)
+    return Block(8 + 34 * 2, draw, ends=True)
