@@ -137,6 +137,8 @@ def test_bars_of_a_long_permit_are_several_drawings_none_higher_than_a_third_of_
     ] == words
     assert len(words) == lines
     assert all(drawn(one.svg, 252).height < 260 for one in pieces)
+    # One, or rows of three: fewer beside each other would be higher and leave the page beside them empty.
+    assert len(pieces) == 1 or len(pieces) % 3 == 0
     assert [one.words for one in pieces] == [whole.words, *([""] * (len(pieces) - 1))]
 
 

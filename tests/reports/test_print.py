@@ -17,6 +17,7 @@ from census.reports.rules.entries import Entry
 from census.reports.rules.file_forms import file_name
 from census.reports.rules.said import Saying
 from inventory.book.rules.scope import Scope
+from inventory.people.models import Person
 from tests.change.sample import THIRD_QUARTER, Sample
 
 from .conftest import QUARTER, answered
@@ -38,14 +39,15 @@ def text_of(page: list[Run]) -> str:
 def test_each_page_says_which_of_how_many_it_is_and_of_what_as_known_when(
     sample: Sample, reader: Client
 ) -> None:
+    reads = Person.objects.get(user_id=reader.session["_auth_user_id"])
     pages = printed(reader, "taxa")
     assert len(pages) > 1
     for number, page in enumerate(pages, start=1):
         text = text_of(page)
         assert f"page {number} of {len(pages)}" in text
-        assert "Population change by taxon, 1 July 2026 to 30 September 2026; here: " in text
+        assert "Test Aquarium; Population change by taxon, 1 July 2026 to 30 September 2026; here: " in text
         assert "as reported (opening: " in text
-        assert "; made " in text
+        assert re.search(rf"; made \d.*\d by {reads.name} ?page {number} of", text)
 
 
 @pytest.mark.parametrize("layout", ["taxa", "exhibits", "periods", "stock-list"])
@@ -163,3 +165,21 @@ def test_the_facts_of_a_place_stand_on_the_page_of_its_table(before: int) -> Non
     for text in map(text_of, read_pages(out)):
         for one in blocks:
             assert (f"keeper of {one.title}" in text) <= (f"{one.title}, unit: animal" in text)
+
+
+def test_nobody_signs_a_page_that_has_no_line_of_the_report() -> None:
+    """Tables that end at each place of a page, and one that is longer than a page."""
+    column, figure = Column("n", "closing", summed=False), {"n": Figure(1)}
+    alone = []
+    for lines in range(1, 75):
+        rows = [Line(n, Name("Gobius niger"), "", lambda: figure) for n in range(1, lines + 1)]
+        part = Part("p", "P", "", [column], [Block("A1", [], [Table("animal", rows, figure, "")], [])])
+        document = Document("x", "X", [], [part], [], signers=("Registrar", "Curator"))
+        out = BytesIO()
+        write_pdf(document, out, made="", annex={})
+        pages = [text_of(page) for page in read_pages(out)]
+        assert sum(page.count("Gobius niger") for page in pages) == lines
+        assert "Signatures" in pages[-1]
+        if pages[-1].count("Gobius niger") < min(lines, 3):
+            alone.append(lines)
+    assert alone == []

@@ -142,7 +142,13 @@ def _make(job: ReportJob, now: Callable[[], datetime], write: Writes) -> None:
         title=document.title, rows=document.lines, held_until=now() + HELD_FOR
     )
     content = write(
-        document, job.form, saying=saying, now=job.asked_at, part=job.part, progress=_Progress(job, now)
+        document,
+        job.form,
+        saying=saying,
+        now=job.asked_at,
+        part=job.part,
+        by=job.asked_by.name,
+        progress=_Progress(job, now),
     )
     name = file_name(document, job.form, job.part)
     kept = keep_document(name=name, content=content, by=job.asked_by, now=now())

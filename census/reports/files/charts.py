@@ -15,6 +15,7 @@ from inventory.book.rules.words import signed, whole
 from ..rules.document import Block, Chart, Document, Kind, Table
 from ..rules.permit_bars import Bars
 from .permit_bars import permit_bars
+from .plates import ABREAST
 
 # Bars of one drawing on paper: more would be higher than a page, or too small to read.
 BARS_ON_PAPER = 7
@@ -116,8 +117,11 @@ def charts_of_block(block: Block, *, on_paper: bool = False) -> list[Chart]:
 
 
 def _pieces(bars: Bars) -> Iterator[Bars]:
-    """As many drawings as are needed, about equally long."""
+    """As many drawings as are needed, about equally long. More than one fill the width of the page, for what
+    is lower stands on the page that was begun."""
     drawings = ceil(len(bars.bars) / BARS_ON_PAPER)
+    if drawings > 1:
+        drawings = ceil(drawings / ABREAST) * ABREAST
     each = ceil(len(bars.bars) / drawings)
     for at in range(0, len(bars.bars), each):
         yield replace(bars, key=f"{bars.key}-{at}", bars=bars.bars[at : at + each])

@@ -21,9 +21,10 @@ def file_of(
     saying: Saying,
     now: datetime,
     part: str = "",
+    by: str = "",
     progress: Callable[[int], None] = lambda lines: None,
 ) -> bytes:
-    """The bytes. Raises ValueError for a part that is not there."""
+    """The bytes. ``by``: who makes it, which it says. Raises ValueError for a part that is not there."""
     if form == "csv":
         keys = [one.key for one in document.parts]
         if part and part not in keys:
@@ -32,9 +33,10 @@ def file_of(
         write_csv(document.part(part or keys[0]), text)
         return text.getvalue().encode()
     out = BytesIO()
+    made = f"{saying.moment(now)}{f' by {by}' if by else ''}"
     behind: Annex | None
     if form == "xlsx":
-        write_workbook(document, out, made_at=now, made=saying.moment(now), progress=progress)
+        write_workbook(document, out, made_at=now, made=made, progress=progress)
         return out.getvalue()
     try:
         behind, without = {**annex(document.questions, saying=saying), **document.takes()}, ""
@@ -43,7 +45,7 @@ def file_of(
     write_pdf(
         document,
         out,
-        made=saying.moment(now),
+        made=made,
         annex=behind,
         without=without,
         picture=pictured(document),

@@ -22,6 +22,7 @@ from reportlab.platypus import (
     TableStyle,
 )
 
+from inventory.doors.ending import WithEnd
 from inventory.doors.numbered import numbered
 from inventory.doors.printed import printable
 from inventory.names.rules.italics import Italics
@@ -89,7 +90,8 @@ def write_pdf(
     )
 
     told = dict(document.head)
-    upper = printable("; ".join(text for text in (document.title, told.get("scope", "")) if text))
+    what = (told.get("house", ""), document.title, told.get("scope", ""))
+    upper = printable("; ".join(text for text in what if text))
     lower = printable("; ".join(text for text in (told.get("basis", ""), f"made {made}") if text))
 
     def foot(canvas: Canvas, page: str) -> None:
@@ -125,6 +127,29 @@ def _story(
     yield Paragraph(slanted(names, document.title), letters.TITLE)
     yield from _head(document, names, picture)
     yield from _plates(charts_of(document), titled=True)
+    if document.signers:
+        # Nobody signs a page that says nothing else.
+        *parts, last = _parts(document, check, names, progress)
+        yield from parts
+        end = [*_checked(document, check, names), *signature_lines(document.signers, WIDTH)]
+        if isinstance(last, LongTable):
+            yield WithEnd(last, end)
+        else:
+            yield from (last, KeepTogether(end))
+    else:
+        yield from _parts(document, check, names, progress)
+        yield from _checked(document, check, names)
+    if not any(line.annex for part in document.parts for table in part.tables() for line in table.lines):
+        return
+    yield CondPageBreak(ROOM)
+    yield words("Annex: the events behind each line", letters.PART)
+    if annex is None:
+        yield words(without, letters.TEXT)
+    else:
+        yield from annex_pages(document, annex, WIDTH)
+
+
+def _parts(document: Document, check: Check, names: Italics, progress: Progress) -> Iterator[Any]:
     for part in document.parts:
         title = [words(part.title, letters.PART)]
         if part.words:
@@ -135,25 +160,16 @@ def _story(
         for at, block in enumerate(part.blocks):
             yield from _opening(part, block, title if at == 0 else [], names)
             yield from _block(part, block, check, label=label, names=names, progress=progress)
+
+
+def _checked(document: Document, check: Check, names: Italics) -> Iterator[Any]:
+    """Whether the sums hold, known once all lines are laid out, and the notes."""
     yield Spacer(1, 8)
-    checked: list[Any] = [words(check_in_words(check.failures(), document), letters.BLOCK)]
-    checked += (Paragraph(slanted(names, note), letters.NOTE) for note in document.notes)
+    yield words(check_in_words(check.failures(), document), letters.BLOCK)
+    yield from (Paragraph(slanted(names, note), letters.NOTE) for note in document.notes)
     if document.present_only:
         text = f"Present only, never added: {', '.join(document.present_only)}."
-        checked.append(Paragraph(slanted(names, text), letters.NOTE))
-    if document.signers:
-        # Nobody signs a page that says nothing else.
-        yield KeepTogether([*checked, *signature_lines(document.signers, WIDTH)])
-    else:
-        yield from checked
-    if not any(line.annex for part in document.parts for table in part.tables() for line in table.lines):
-        return
-    yield CondPageBreak(ROOM)
-    yield words("Annex: the events behind each line", letters.PART)
-    if annex is None:
-        yield words(without, letters.TEXT)
-    else:
-        yield from annex_pages(document, annex, WIDTH)
+        yield Paragraph(slanted(names, text), letters.NOTE)
 
 
 def _head(document: Document, names: Italics, picture: Pictured | None) -> Iterator[Any]:

@@ -133,7 +133,8 @@ def file(request: HttpRequest, layout: Layout, form: LayoutForm) -> HttpResponse
         there = ", ".join(one.key for one in document.parts)
         raise Http404(f"This report has no part called “{part}”; there are: {there}.")
     saying = Saying(timezone.get_current_timezone(), says_words(wanted))
-    content = file_of(document, wanted, saying=saying, now=now(), part=part)
+    by = person_of(request.user).name
+    content = file_of(document, wanted, saying=saying, now=now(), part=part, by=by)
     name = file_name(document, wanted, part)
     return HttpResponse(
         content, content_type=MEDIA[wanted], headers={"Content-Disposition": f'attachment; filename="{name}"'}
