@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, LongTable
+from reportlab.platypus import CondPageBreak, Flowable, KeepTogether
 
 # So many lines of the last table go along when what closes the print goes to another page.
 ALONG = 3
@@ -12,7 +12,7 @@ class WithEnd(Flowable):
     """A table and what closes the print below it. Where only the table still fits on the page, its last lines
     stand on the next one, under its heading, with the end."""
 
-    def __init__(self, table: LongTable, end: Sequence[Flowable]) -> None:
+    def __init__(self, table: Flowable, end: Sequence[Flowable]) -> None:
         super().__init__()
         self._table, self._end = table, list(end)
 

@@ -9,21 +9,41 @@ import pytest
 import xlsxwriter  # type: ignore[import-untyped]
 
 from inventory.book.models import Lot
+from inventory.permits.files.return_pdf import write_form
 from inventory.permits.files.sheets import fitting, write_cell
 from inventory.permits.files.transport_pdf import transport_pdf
 from inventory.permits.queries.transport import transport_of
+from inventory.permits.rules.statements import Chosen, Row, Statement
 from tests.reports.printed import read_pages
 
 from ..factories import make_event
 from .house import PermitHouse, a_take
 from .test_returns import content, freeze
 
+DAY = date(2026, 10, 6)
+
 
 def test_a_return_says_on_each_page_which_of_how_many_it_is(house: PermitHouse) -> None:
     house.record(*(a_take("shore crab", let_go=1, remarks=f"crab {n}") for n in range(60)))
     pages = pypdf.PdfReader(BytesIO(content(freeze(house), "pdf"))).pages
     for number, page in enumerate(pages, start=1):
-        assert f"page {number} of {len(pages)}" in page.extract_text()
+        text = page.extract_text()
+        assert f"page {number} of {len(pages)}" in text
+        assert "; Return under permit " in text
+
+
+def test_nobody_signs_a_page_of_a_return_that_has_no_row_of_it() -> None:
+    """Returns whose rows end at each place of a page."""
+    columns = [Chosen("remarks", "Remark")]
+    for n in range(1, 70):
+        rows = [Row(line, {"remarks": f"crab {line}."}) for line in range(1, n + 1)]
+        statement = Statement(
+            "Return", "return-1", [("return", "1"), ("house", "H")], columns, rows, DAY, "Me"
+        )
+        pages = [page.extract_text() for page in pypdf.PdfReader(BytesIO(write_form(statement))).pages]
+        assert "Signature (Me)" in pages[-1]
+        assert f"crab {n}." in pages[-1], n
+        assert sum(page.count("crab ") for page in pages) == n
 
 
 def test_names_of_species_lean_in_a_return_and_nothing_is_small_or_pale(house: PermitHouse) -> None:

@@ -24,6 +24,7 @@ from reportlab.platypus import (
 )
 
 from inventory.book.rules.days import happened_in_words
+from inventory.doors.ending import WithEnd
 from inventory.doors.numbered import Foot, numbered
 from inventory.doors.printed import printable
 
@@ -71,9 +72,13 @@ def write_form(statement: Statement) -> bytes:
             story.append(CondPageBreak(_ROOM))
             story.append(_words(f"Columns, part {number} of {len(bands)}", _NAME))
         story += [_rows(columns, widths, statement.rows), Spacer(0, 10)]
-    if not statement.rows:
+    if statement.rows:
+        # Nobody signs a page that has no row of the return.
+        *story, table, _ = story
+        story.append(WithEnd(table, [Spacer(0, 10), *_signature(statement)]))
+    else:
         story += [_words("Nothing was taken. This return has no rows.", _NAME), Spacer(0, 10)]
-    story.append(KeepTogether(_signature(statement)))
+        story.append(KeepTogether(_signature(statement)))
     paper.build(story, canvasmaker=numbered(_foot(statement)))
     return out.getvalue()
 
@@ -165,12 +170,16 @@ def _signature(statement: Statement) -> list[Any]:
 
 
 def _foot(statement: Statement) -> Foot:
-    words = printable(f"{statement.name}   {statement.fingerprint[:16]}")
+    told = dict(statement.head)
+    what = (told.get("house", ""), statement.title, told.get("takes of", ""))
+    upper = printable("; ".join(text for text in what if text))
+    lower = printable(f"{statement.name}   {statement.fingerprint[:16]}")
 
     def draw(canvas: Canvas, page: str) -> None:
         canvas.setFont(_PLAIN, 7)
         canvas.setFillColor(black)
-        canvas.drawString(_EDGE, _EDGE - 8, words)
+        canvas.drawString(_EDGE, _EDGE + 1, upper)
+        canvas.drawString(_EDGE, _EDGE - 8, lower)
         canvas.drawRightString(_PAGE[0] - _EDGE, _EDGE - 8, page)
 
     return draw
