@@ -7,7 +7,6 @@ those two modules answer is the definition, to which tests hold this one.
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime
-from itertools import chain
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -16,7 +15,7 @@ from inventory.book.models import PeriodVersion
 from inventory.book.rules.columns import SEXES, Amounts, EndColumns, Flows, Numbers, sums
 
 from .balances import in_and_out, more_than, summed
-from .sql import among, known, moment, out_of_index, rows
+from .sql import among, known, moment, numbers, out_of_index, rows
 
 # Taking back more flows than this costs more than reading all of them.
 _TAKEN_BACK = 450_000
@@ -236,11 +235,12 @@ def end_columns(cells: Numbers) -> EndColumns:
     account, code = coded // _CODES, coded % _CODES
     lots = numbers_in([lot])
     condition, ids = among("l.id", lots.tolist())
-    numbers, belongs, words, more_words = zip(
+    told, belongs, words, more_words = zip(
         *rows(f"{_LOTS}{condition} UNION ALL {_ACCOUNTS}", ids), strict=True
     )
-    order = np.argsort(np.array(numbers, dtype=np.int64))
-    position = np.array(numbers, dtype=np.int64)[order]
+    every = np.array(told, dtype=np.int64)
+    order = np.argsort(every)
+    position = every[order]
     # Where each cell's lot and account stand among what was told.
     of_lot, of_account = (order[np.searchsorted(position, wanted)] for wanted in (lot, -account))
     belongs_to = np.array(belongs, dtype=np.int64)
@@ -273,6 +273,4 @@ def _coded(words: Iterable[str]) -> tuple[tuple[str, ...], Numbers]:
 
 def table(sql: str, params: Sequence[Any], width: int) -> Numbers:
     """All rows of one query, every value a whole number, as ``width`` columns."""
-    found = rows(sql, params)
-    flat = np.fromiter(chain.from_iterable(found), np.int64, len(found) * width)
-    return np.ascontiguousarray(flat.reshape(-1, width).T)
+    return np.ascontiguousarray(numbers(sql, params).reshape(-1, width).T)

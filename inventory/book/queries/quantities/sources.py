@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 from datetime import datetime
-from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -13,7 +12,7 @@ from inventory.book.rules.sources import ArrivalBits, inherit
 
 from .columns import table
 from .of_kinds import OfKinds
-from .sql import among, known, moment, out_of_index, rows
+from .sql import among, in_one_text, known, moment, out_of_index, out_of_text, rows
 
 # A reversed event brought nothing, so neither it nor its reversal is asked. Reversals are known
 # by their own column; whether one was known at a moment is its own entered_at.
@@ -29,9 +28,10 @@ _AMONG_ALL_NOT_REVERSED = """
 """
 
 # What came into any lot, by the event's kind, which leaves most events aside before a flow is read. The cells
-# are read once through and looked up here, for the database would go to the row of each by itself.
+# are read once through and looked up here, for the database would go to the row of each by itself. Few arrivals
+# differ, and so the flows of each are one text.
 _EVERY = f"""
-SELECT f.from_cell_id, f.to_cell_id, e.kind, e.party, e.permit_number
+SELECT e.kind, e.party, e.permit_number, {{both_ends}}
   FROM book_event e
   JOIN book_flow f ON f.event_id = e.id
  WHERE e.kind IN ({", ".join(f"'{kind}'" for kind in (*ARRIVALS, EventKind.REGROUPED))})
@@ -115,31 +115,20 @@ def _of_every_lot(bits: ArrivalBits, before: datetime | None, known_at: datetime
     A house has some hundred thousands of these flows and few arrivals that differ: what is said of each is
     looked up once, and lots are found in whole columns.
     """
-    flows = _asked(_EVERY, before, known_at)
+    both_ends = in_one_text("f.from_cell_id", "f.to_cell_id")
+    found = _asked(_EVERY.format(both_ends=both_ends), before, known_at, grouped="1, 2, 3")
     lot_of = _lots_of_inside_cells()
-    if not flows:
-        return {}, []
-    giver, taker = (_looked_up(lot_of, map(itemgetter(end), flows), len(flows)) for end in (0, 1))
-    bit_of = _BitOf(bits)
-    # The number of the arrival's bit; of a regroup -1.
-    bit = np.fromiter(map(bit_of.__getitem__, map(itemgetter(2, 3, 4), flows)), np.int64, len(flows))
     arrived: dict[int, int] = {}
-    for lot, own in _each_once(taker, bit, (taker > 0) & (bit >= 0)):
-        arrived[lot] = arrived.get(lot, 0) | (1 << own)
-    return arrived, _each_once(giver, taker, (bit < 0) & (giver > 0) & (taker > 0) & (giver != taker))
-
-
-class _BitOf(dict[tuple[str, str, str], int]):
-    """The number of the bit of each arrival by kind, party and permit; -1 of what came out of another lot."""
-
-    def __init__(self, bits: ArrivalBits) -> None:
-        super().__init__()
-        self._bits = bits
-
-    def __missing__(self, said: tuple[str, str, str]) -> int:
-        regrouped = said[0] == EventKind.REGROUPED.value
-        found = self[said] = -1 if regrouped else self._bits[said].bit_length() - 1
-        return found
+    edges: list[tuple[int, int]] = []
+    for kind, party, permit, told in found:
+        giver, taker = (_looked_up(lot_of, cells) for cells in out_of_text(told, 2))
+        if kind == EventKind.REGROUPED.value:
+            edges += _each_once(giver, taker, (giver > 0) & (taker > 0) & (giver != taker))
+        else:
+            bit = bits[kind, party, permit]
+            for lot in np.unique(taker[taker > 0]).tolist():
+                arrived[lot] = arrived.get(lot, 0) | bit
+    return arrived, edges
 
 
 def _lots_of_inside_cells() -> Numbers:
@@ -150,9 +139,8 @@ def _lots_of_inside_cells() -> Numbers:
     return found
 
 
-def _looked_up(lot_of: Numbers, cells: Iterable[int], count: int) -> Numbers:
-    at = np.fromiter(cells, np.int64, count)
-    return np.where(at < len(lot_of), lot_of[np.minimum(at, len(lot_of) - 1)], 0)
+def _looked_up(lot_of: Numbers, cells: Numbers) -> Numbers:
+    return np.where(cells < len(lot_of), lot_of[np.minimum(cells, len(lot_of) - 1)], 0)
 
 
 def _each_once(a: Numbers, b: Numbers, which: Truths) -> list[tuple[int, int]]:
@@ -192,8 +180,10 @@ def _asked(
     known_at: datetime | None,
     *,
     into: tuple[str, list[int]] | None = None,
+    grouped: str = "",
 ) -> list[tuple[Any, ...]]:
-    """``into``: the cell that the animals came to, by its letter, and the lots that it must be of."""
+    """``into``: the cell that the animals came to, by its letter, and the lots that it must be of. ``grouped``:
+    the columns that rows are brought together by, where all lots are asked for."""
     entered, more = known(known_at)
     later, even_more = known(known_at, "r")
     params = [*even_more]
@@ -202,7 +192,7 @@ def _asked(
         sql += " AND f.effective_at < %s"
         params.append(moment(before))
     if into is None:
-        return rows(sql + entered, [*params, *more])
+        return rows(f"{sql}{entered}{f' GROUP BY {grouped}' if grouped else ''}", [*params, *more])
     cell, lots = into
     of_lots, ids = among(f"{cell}.lot_id", lots)
     # By the lots' own cells, not by the kinds of all events.

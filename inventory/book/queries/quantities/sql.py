@@ -1,15 +1,19 @@
 """The few places where SQLite and PostgreSQL must be asked in different words.
 
-Everything the reader asks in raw SQL goes through :func:`rows`. Lists of numbers travel as one
-JSON parameter, so that no query meets a limit on parameters however long the list is.
+Everything the reader asks in raw SQL goes through :func:`rows` or :func:`numbers`. Lists of numbers travel
+as one JSON parameter, so that no query meets a limit on parameters however long the list is.
 """
 
 import json
 from collections.abc import Iterable, Sequence
 from datetime import datetime
+from itertools import chain
 from typing import Any
 
+import numpy as np
 from django.db import connection
+
+from inventory.book.rules.columns import Numbers
 
 
 def rows(sql: str, params: Sequence[Any]) -> list[tuple[Any, ...]]:
@@ -18,6 +22,32 @@ def rows(sql: str, params: Sequence[Any]) -> list[tuple[Any, ...]]:
         cursor.execute(sql, params)
         found: list[tuple[Any, ...]] = cursor.fetchall()
     return found
+
+
+# Rows that become numbers as they come; all of them at once stand in the memory as objects for nothing.
+_AT_ONCE = 500
+
+
+def numbers(sql: str, params: Sequence[Any]) -> Numbers:
+    """All values of all rows of one query, each a whole number, one after another."""
+    with connection.cursor() as cursor:
+        cursor.execute(sql, params)
+        some = iter(lambda: cursor.fetchmany(_AT_ONCE), [])
+        return np.fromiter(chain.from_iterable(chain.from_iterable(some)), np.int64)
+
+
+def in_one_text(*columns: str) -> str:
+    """Whole numbers of all rows of a group as one text, for :func:`out_of_text`: where many rows say the same
+    words, a text for each of these takes less than a row for each number."""
+    if connection.vendor == "postgresql":
+        return f"STRING_AGG(CONCAT_WS(' ', {', '.join(columns)}), ' ')"
+    together = " || ' ' || ".join(columns)
+    return f"GROUP_CONCAT({together}, ' ')"
+
+
+def out_of_text(told: str, width: int) -> Numbers:
+    """``width`` columns out of what :func:`in_one_text` made of as many."""
+    return np.fromstring(told, np.int64, sep=" ").reshape(-1, width).T
 
 
 def moment(value: datetime) -> Any:
