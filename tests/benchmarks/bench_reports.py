@@ -181,9 +181,10 @@ def _forget() -> None:
     """As after an entry: every report has to be worked out again."""
     from census.change.queries import remembered
     from census.reports.queries import checked, documents, permits
+    from inventory.book.queries import kept_columns
     from inventory.book.queries.quantities import sources, traces
 
-    for room in (permits, sources, traces):
+    for room in (permits, kept_columns, sources, traces):
         room.forget()
     remembered._reports.clear()
     checked._known.clear()

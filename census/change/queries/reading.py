@@ -8,22 +8,16 @@ from typing import NamedTuple
 import numpy as np
 
 from inventory.book.models import Lot, Place
+from inventory.book.queries.kept_columns import kept_ends, kept_periods
 from inventory.book.queries.names import PrintedNames
-from inventory.book.queries.quantities import (
-    PeriodColumns,
-    Span,
-    columns_of_spans,
-    end_columns,
-    numbers_in,
-    period_columns,
-    source_labels,
-)
+from inventory.book.queries.quantities import source_labels
 from inventory.book.queries.quantities.sql import rows
 from inventory.book.queries.quantities.stock import NO_SOURCE
 from inventory.book.rules.columns import Amounts, EndColumns, Flows, Numbers
 from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.happened import end_of_day, start_of_day
 from inventory.book.rules.kinds import EventKind
+from inventory.book.rules.period_columns import PeriodColumns, Span, numbers_in
 
 from ..rules.arrays import RowColumns, row_columns
 from ..rules.question import By, Question
@@ -90,26 +84,21 @@ class Reading:
 
 
 def read_book(moments: Moments) -> Reading:
-    """Sums out of the ledger and one look at their cells. Seven queries at most.
+    """Sums out of the ledger and one look at their cells. Eleven queries at most.
 
     The opening and the closing come from opposite ends of the book wherever that can be, so that a
     report that ties also proves the closings and the cached balances.
     """
-    found = period_columns(
-        earlier=moments.young_since,
-        start=moments.start,
-        end=moments.end,
-        opening_known=moments.opening.at,
-        closing_known=moments.closing.at,
-    )
-    return _reading(found, end_columns(found.cells()))
+    return read_books([moments])[0]
 
 
 def read_books(moments: Sequence[Moments]) -> list[Reading]:
-    """The same of several periods, each boundary and each cell read once."""
-    spans = [Span(one.young_since, one.start, one.end, one.opening.at, one.closing.at) for one in moments]
-    found = columns_of_spans(spans)
-    ends = end_columns(numbers_in([cells for one in found for cells in one.named()]))
+    """The same of several periods, each boundary and each cell read once. What was read before is brought up
+    to date by what has been entered since."""
+    found = kept_periods(
+        [Span(one.young_since, one.start, one.end, one.opening.at, one.closing.at) for one in moments]
+    )
+    ends = kept_ends(numbers_in([cells for one in found for cells in one.named()]))
     return [_reading(one, ends) for one in found]
 
 

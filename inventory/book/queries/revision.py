@@ -13,9 +13,10 @@ SELECT (SELECT hash FROM book_event ORDER BY id DESC LIMIT 1),
        (SELECT MAX(id) FROM book_periodversion),
        (SELECT SUM(n) FROM book_revision)
 """
-_SINCE = """
-SELECT (SELECT hash FROM book_event WHERE id = %s),
-       EXISTS (SELECT 1 FROM book_flow f WHERE f.id > %s AND {effective_at} < %s)
+_HASH = "SELECT hash FROM book_event WHERE id = %s"
+_SINCE = f"""
+SELECT ({_HASH}),
+       EXISTS (SELECT 1 FROM book_flow f WHERE f.id > %s AND {{effective_at}} < %s)
 """
 
 
@@ -46,14 +47,27 @@ def unchanged_before(then: BookState, now: BookState, *, before: datetime) -> bo
     """
     if then == now:
         return True
-    if then.event is None or now.event is None or then.flow is None:
-        return False
-    if (then.closing, then.revision) != (now.closing, now.revision) or now.event < then.event:
+    if not _may_go_on(then, now) or then.flow is None:
         return False
     # The newest flows by their number are few; all flows before a moment are not.
     sql = _SINCE.format(effective_at=out_of_index("f.effective_at"))
     head, touched = rows(sql, [then.event, then.flow, moment(before)])[0]
     return head == then.head and not touched
+
+
+def goes_on(then: BookState, now: BookState) -> bool:
+    """Whether nothing but events has come between two states: the same chain goes on, no closing was issued,
+    no lot, place or taxon was changed. At most one query."""
+    if then == now:
+        return True
+    return _may_go_on(then, now) and rows(_HASH, [then.event]) == [(then.head,)]
+
+
+def _may_go_on(then: BookState, now: BookState) -> bool:
+    """As far as the states tell: not whether the chain is the same."""
+    if then.event is None or now.event is None or now.event < then.event:
+        return False
+    return (then.closing, then.revision) == (now.closing, now.revision)
 
 
 # What can give a lot another source: an arrival, animals of another lot, and what takes either back.

@@ -4,7 +4,7 @@ Cells stand in the columns by their position in :class:`EndColumns`, so that wha
 up for all of them at once.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -64,6 +64,33 @@ class EndColumns:
     owners: tuple[str, ...]
     causes: tuple[str, ...]
 
+    def of(self, cells: Numbers) -> "EndColumns":
+        """What some of the cells are, each of which is here; numbers in order."""
+        at = self.at(cells)
+        return replace(self, **{name: getattr(self, name)[at] for name in _OF_CELLS})
+
+    def and_(self, more: "EndColumns") -> "EndColumns":
+        """With other cells, none of which is here."""
+        units, owners, causes = (
+            tuple(dict.fromkeys((*mine, *its)))
+            for mine, its in (
+                (self.units, more.units),
+                (self.owners, more.owners),
+                (self.causes, more.causes),
+            )
+        )
+        more = replace(
+            more,
+            unit=_recoded(more.unit, more.units, units),
+            owner=_recoded(more.owner, more.owners, owners),
+            cause=_recoded(more.cause, more.causes, causes),
+        )
+        order = np.argsort(np.concatenate([self.cell, more.cell]))
+        joined = {
+            name: np.concatenate([getattr(self, name), getattr(more, name)])[order] for name in _OF_CELLS
+        }
+        return EndColumns(**joined, units=units, owners=owners, causes=causes)
+
     def at(self, cells: Numbers) -> Numbers:
         """The positions of cells, each of which is here."""
         found: Numbers = np.searchsorted(self.cell, cells).astype(np.int64)
@@ -76,7 +103,7 @@ class EndColumns:
         return found
 
     def cause_called(self, cause: str) -> int:
-        """The number of an outside cause; -1 where no cell has it."""
+        """The number of an outside cause; -1 where it is not among the causes."""
         return self.causes.index(cause) if cause in self.causes else -1
 
     def ends(self, at: Numbers) -> dict[int, CellEnd]:
@@ -108,6 +135,16 @@ class EndColumns:
             )
             for i, lot, taxon, unit, owner, place, off_site, sex, missing, cause in columns
         }
+
+
+# The columns that have a value for each cell.
+_OF_CELLS = ("cell", "lot", "taxon", "unit", "owner", "place", "off_site", "sex", "missing", "cause")
+
+
+def _recoded(column: Numbers, words: tuple[str, ...], others: tuple[str, ...]) -> Numbers:
+    """Positions in ``words`` as positions in ``others``, which have all of them."""
+    position = {word: i for i, word in enumerate(others)}
+    return np.array([position[word] for word in words], dtype=np.int64)[column]
 
 
 def sums(at: Numbers, n: Numbers, size: int) -> Numbers:

@@ -9,12 +9,12 @@ from inventory.book.rules.ends import CellEnd
 from inventory.book.rules.scope import Scope
 
 from .balances import Held, Point, cell_balances, cell_balances_from_now, held_at
-from .columns import PeriodColumns, end_columns, numbers_in, period_columns
+from .columns import end_columns, period_columns
 from .dated import DatedColumns, dated_columns
 from .facts import CellFact, cell_facts
 from .flows import DatedFlow, Pair, cell_ends, flows_across, flows_of_lots, late_flows, pair_flows
 from .sources import source_labels
-from .spans import Span, columns_of_spans
+from .spans import columns_of_spans
 from .stock import StockBy, StockRow, stock
 from .traces import Traced, TracedFlow, lots_that_share, traced_flows
 
@@ -25,10 +25,8 @@ __all__ = [
     "DatedFlow",
     "Held",
     "Pair",
-    "PeriodColumns",
     "Point",
     "Scope",
-    "Span",
     "StockBy",
     "StockRow",
     "Traced",
@@ -45,7 +43,6 @@ __all__ = [
     "held_at",
     "late_flows",
     "lots_that_share",
-    "numbers_in",
     "pair_flows",
     "period_columns",
     "source_labels",

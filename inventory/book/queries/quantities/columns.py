@@ -7,12 +7,13 @@ those two modules answer is the definition, to which tests hold this one.
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
 from inventory.book.models import PeriodVersion
 from inventory.book.rules.columns import SEXES, Amounts, EndColumns, Flows, Numbers, sums
+from inventory.book.rules.period_columns import PeriodColumns, numbers_in
 
 from .balances import in_and_out, more_than, summed
 from .sql import among, known, moment, numbers, out_of_index, rows
@@ -21,40 +22,6 @@ from .sql import among, known, moment, numbers, out_of_index, rows
 _TAKEN_BACK = 450_000
 
 _Part = tuple[str, list[Any]]
-
-
-class PeriodColumns(NamedTuple):
-    """Cells by their numbers. ``opening`` and ``closing`` may name outside cells too, which hold nothing.
-
-    ``flows`` are those of the period, ``earlier`` those of the days before it that were asked for, ``late``
-    what the closing knows of the time before the period and the opening does not. A reversal stands as what
-    it takes back, with a minus.
-    """
-
-    opening: Amounts
-    closing: Amounts
-    flows: Flows
-    earlier: Flows
-    late: Flows
-
-    def named(self) -> list[Numbers]:
-        """Every column of cells."""
-        flows = (self.flows, self.earlier, self.late)
-        ends = [cells for part in flows for cells in (part.from_cell, part.to_cell)]
-        return [self.opening.cell, self.closing.cell, *ends]
-
-    def cells(self) -> Numbers:
-        """Every cell that is named, in order."""
-        return numbers_in(self.named())
-
-
-def numbers_in(named: Sequence[Numbers]) -> Numbers:
-    """Every number of a cell or a lot that stands in some columns, once, in order. They are numbered one
-    after another, so that a table has room for all of them."""
-    is_named = np.zeros(max(int(numbers.max(initial=0)) for numbers in named) + 1, dtype=np.bool_)
-    for numbers in named:
-        is_named[numbers] = True
-    return np.flatnonzero(is_named).astype(np.int64)
 
 
 def period_columns(

@@ -28,8 +28,8 @@ _AMONG_ALL_NOT_REVERSED = """
 """
 
 # What came into any lot, by the event's kind, which leaves most events aside before a flow is read. The cells
-# are read once through and looked up here, for the database would go to the row of each by itself. Few arrivals
-# differ, and so the flows of each are one text.
+# are read once through and looked up here, for the database would go to the row of each by itself. Few
+# arrivals differ, and so the flows of each are one text.
 _EVERY = f"""
 SELECT e.kind, e.party, e.permit_number, {{both_ends}}
   FROM book_event e
@@ -182,8 +182,8 @@ def _asked(
     into: tuple[str, list[int]] | None = None,
     grouped: str = "",
 ) -> list[tuple[Any, ...]]:
-    """``into``: the cell that the animals came to, by its letter, and the lots that it must be of. ``grouped``:
-    the columns that rows are brought together by, where all lots are asked for."""
+    """``into``: the cell that the animals came to, by its letter, and the lots that it must be of.
+    ``grouped``: the columns that rows are brought together by, where all lots are asked for."""
     entered, more = known(known_at)
     later, even_more = known(known_at, "r")
     params = [*even_more]

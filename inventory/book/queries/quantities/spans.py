@@ -6,15 +6,15 @@ What :func:`.columns.period_columns` answers of each by itself is the definition
 from bisect import bisect_left
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
 from inventory.book.rules.columns import Amounts, Flows, sums
+from inventory.book.rules.period_columns import PeriodColumns, Span
 
 from .columns import (
     ENDS_AND_N,
-    PeriodColumns,
     between,
     from_closing,
     from_now,
@@ -24,16 +24,6 @@ from .columns import (
     versions_until,
 )
 from .sql import known, moment, out_of_index
-
-
-class Span(NamedTuple):
-    """A period to be read: as the arguments of :func:`.columns.period_columns`."""
-
-    earlier: datetime
-    start: datetime
-    end: datetime
-    opening_known: datetime | None
-    closing_known: datetime | None
 
 
 def columns_of_spans(spans: Sequence[Span]) -> list[PeriodColumns]:
