@@ -6,8 +6,11 @@ Builds the house in a scratch folder (one given by ``--keep`` is built once and 
 quarters, and asks for each layout's page as a browser would. *Cold*: nothing is remembered of any report,
 as after each entry in the book; median of three, elapsed and in processor time. *Warm*: asked again; p50
 and p95 of ``--repeat`` requests, and p95 of their processor time, for a busy machine adds to what elapses.
-Then the longest workbook, and its first 20,000 rows by themselves, each in a process of its own: seconds
-elapsed and of processor time, and the most memory.
+Then the same of the quarter that is running, or of years up to its end: *cold*, and *after an entry*, a death
+in that quarter which the ledger's own writer posts before each request; medians, elapsed and in processor
+time. A house that is kept has those deaths in it from then on. Then the longest workbook, and its first
+20,000 rows by themselves, each in a process of its own: seconds elapsed and of processor time, and the most
+memory.
 """
 
 import argparse
@@ -21,7 +24,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +35,9 @@ CLOSED = (
     ("2026 Q2", date(2026, 4, 1), date(2026, 6, 30)),
     ("2026 Q3", FIRST, LAST),
 )
+# The quarter that is running, and a day of it on which animals die.
+RUNNING = date(2026, 10, 1), date(2026, 12, 31)
+DEATHS_ON = date(2026, 10, 21)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -56,6 +62,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         _house(options, Path(folder))
         _serve_as_a_house_does()
         _pages(options)
+        _after_entries(options)
         _long_workbook(options, Path(folder))
     return 0
 
@@ -67,7 +74,7 @@ def _settle_in(folder: str) -> None:
 
 
 def _house(options: argparse.Namespace, folder: Path) -> None:
-    from datetime import UTC, datetime, timedelta
+    from datetime import UTC
 
     from django.core.management import call_command
     from django.utils.timezone import get_current_timezone
@@ -96,19 +103,22 @@ def _serve_as_a_house_does() -> None:
     settle_in()
 
 
-def _addresses() -> dict[str, tuple[str, dict[str, str]]]:
-    """Name of the measured page to its address and what it is asked."""
+_Address = tuple[str, dict[str, str]]
+
+
+def _addresses(first_day: date = FIRST, last_day: date = LAST) -> dict[str, _Address]:
+    """Name of the measured page to its address and what it is asked, of a quarter or of what ends with it."""
     from django.urls import reverse
 
     from census.reports.queries.layouts import LAYOUTS
     from inventory.names.models import Taxon
 
-    days = {"first_day": str(FIRST), "last_day": str(LAST)}
+    days = {"first_day": str(first_day), "last_day": str(last_day)}
     pages = {"change by taxon": (reverse("change"), days)}
     pages["change by place"] = (reverse("change"), {**days, "by": "place"})
     pages["change by lot"] = (reverse("change"), {**days, "by": "lot"})
     for name, layout in LAYOUTS.items():
-        first, last = layout.period(LAST.replace(month=10))
+        first, last = layout.period(last_day + timedelta(days=1))
         asked = {"first_day": str(first), "last_day": str(last)}
         if layout.subject:
             asked["subject"] = Taxon.objects.order_by("pk")[5].scientific_name
@@ -140,28 +150,20 @@ def _pages(options: argparse.Namespace) -> None:
     heads = ("cold", "processor", "warm p50", "warm p95", "processor")
     print(f"{'page':<18} {' '.join(f'{head:>10}' for head in heads)}  queries warm     kB")
 
-    def get(address: tuple[str, dict[str, str]]) -> tuple[float, float, int]:
-        start, busy = time.perf_counter(), time.process_time()
-        answer = client.get(*address)
-        spent, busy = time.perf_counter() - start, time.process_time() - busy
-        if answer.status_code != 200:
-            sys.exit(f"{address} answered {answer.status_code}")
-        return spent, busy, len(answer.content)
-
     for name, address in _addresses().items():
         if options.layouts and name not in options.layouts:
             continue
         cold = []
         for _ in range(3):
             _forget()
-            cold.append(get(address)[:2])
+            cold.append(_get(client, address)[:2])
         _forget()
         counts = []
         for _ in range(2):
             with CaptureQueriesContext(connection) as asked:
-                get(address)
+                _get(client, address)
             counts.append(len(asked))
-        warm, warm_busy = zip(*(get(address)[:2] for _ in range(options.repeat)), strict=True)
+        warm, warm_busy = zip(*(_get(client, address)[:2] for _ in range(options.repeat)), strict=True)
         figures = (
             statistics.median(elapsed for elapsed, _ in cold),
             statistics.median(busy for _, busy in cold),
@@ -170,7 +172,62 @@ def _pages(options: argparse.Namespace) -> None:
             _p95(warm_busy),
         )
         told = " ".join(f"{figure * 1000:>7,.0f} ms" for figure in figures)
-        print(f"{name:<18} {told} {counts[0]:>8} {counts[1]:>5} {get(address)[2] // 1024:>6,}", flush=True)
+        print(
+            f"{name:<18} {told} {counts[0]:>8} {counts[1]:>5} {_get(client, address)[2] // 1024:>6,}",
+            flush=True,
+        )
+
+
+def _get(client: Any, address: _Address) -> tuple[float, float, int]:
+    """Seconds elapsed and of processor time, and the bytes of the page."""
+    start, busy = time.perf_counter(), time.process_time()
+    answer = client.get(*address)
+    spent, busy = time.perf_counter() - start, time.process_time() - busy
+    if answer.status_code != 200:
+        sys.exit(f"{address} answered {answer.status_code}")
+    return spent, busy, len(answer.content)
+
+
+def _after_entries(options: argparse.Namespace) -> None:
+    """The first page after each entry, of the quarter in which the entries are."""
+    client = _client()
+    heads = ("cold", "processor", "after", "processor")
+    print(f"{'running, an entry':<18} {' '.join(f'{head:>10}' for head in heads)}")
+    for name, address in _addresses(*RUNNING).items():
+        if options.layouts and name not in options.layouts:
+            continue
+        cold, after = [], []
+        for _ in range(3):
+            _forget()
+            cold.append(_get(client, address)[:2])
+        for _ in range(5):
+            _enter_a_death()
+            after.append(_get(client, address)[:2])
+        figures = [statistics.median(column) for told in (cold, after) for column in zip(*told, strict=True)]
+        print(f"{name:<18} {' '.join(f'{figure * 1000:>7,.0f} ms' for figure in figures)}", flush=True)
+
+
+def _enter_a_death() -> None:
+    """One animal of the holding with most of them dies on a day of the running quarter."""
+    from inventory.book.models import Cell, Event
+    from tests.factories import make_event
+
+    most = Cell.objects.filter(inside=True, standing="present", sex="unknown").select_related(
+        "lot", "account__place"
+    )
+    cell = most.order_by("-balance").first()
+    newest = Event.objects.order_by("-entered_at").first()
+    if cell is None or newest is None:
+        sys.exit("the house has no animals")
+    make_event(
+        "died",
+        lot=cell.lot,
+        place=cell.account.place,
+        stage=cell.stage,
+        happened=str(DEATHS_ON),
+        entered_by="Bench Writer",
+        now=newest.entered_at + timedelta(minutes=1),
+    )
 
 
 def _p95(figures: Sequence[float]) -> float:
