@@ -86,7 +86,7 @@ def from_the_beginning(before: datetime, known_at: datetime | None) -> Amounts:
     """The sum of all flows. One query."""
     every = in_and_out("f.effective_at < %s", [moment(before)], known_at, inside_only=True)
     sql, values = summed(every)
-    return Amounts(*table(sql, values, 2))
+    return Amounts(*numbers(sql, values, 2))
 
 
 def from_closing(version: PeriodVersion, before: datetime, known_at: datetime | None) -> Amounts:
@@ -127,7 +127,7 @@ ENDS_AND_N = "f.from_cell_id, f.to_cell_id, f.n FROM book_flow f"
 def _added(parts: list[_Part], *, sign: int) -> Amounts:
     """What is held, the first part, and the flows of the other parts, each ``sign`` times. One query."""
     sql = " UNION ALL ".join(part for part, _ in parts)
-    from_cell, to_cell, n = table(sql, [value for _, values in parts for value in values], 3)
+    from_cell, to_cell, n = numbers(sql, [value for _, values in parts for value in values], 3)
     flow = from_cell > 0
     moved = sign * n[flow]
     cells = np.concatenate([to_cell, from_cell[flow]])
@@ -160,7 +160,7 @@ def _flows(
         late = f"f.entered_at > %s AND {out_of_index('f.effective_at')} < %s{entered}"
         sql += f" UNION ALL SELECT 2, {ENDS_AND_N} WHERE {late}"
         values += [moment(first), moment(start), *more]
-    part, a, b, n = table(sql, values, 4)
+    part, a, b, n = numbers(sql, values, 4)
     back = (n < 0) & (part < 2)
     late_sign = 1 if runs is None else runs[2]
     both = Flows(np.where(back, b, a), np.where(back, a, b), np.where(part == 2, late_sign * n, n))
@@ -197,7 +197,7 @@ SELECT -a.id, COALESCE(a.place_id, 0), a.cause, COALESCE(p.kind, '')
 def end_columns(cells: Numbers) -> EndColumns:
     """What cells are, told by their numbers in order, each once. Two queries."""
     condition, ids = among("c.id", cells.tolist())
-    found = table(_CELLS + condition, ids, 3)
+    found = numbers(_CELLS + condition, ids, 3)
     number, lot, coded = found[:, np.argsort(found[0], kind="stable")]
     account, code = coded // _CODES, coded % _CODES
     lots = numbers_in([lot])
@@ -236,8 +236,3 @@ def _coded(words: Iterable[str]) -> tuple[tuple[str, ...], Numbers]:
     every = tuple(dict.fromkeys(["", _OFF_SITE, *told]))
     code = {word: i for i, word in enumerate(every)}
     return every, np.fromiter(map(code.__getitem__, told), np.int64, len(told))
-
-
-def table(sql: str, params: Sequence[Any], width: int) -> Numbers:
-    """All rows of one query, every value a whole number, as ``width`` columns."""
-    return np.ascontiguousarray(numbers(sql, params).reshape(-1, width).T)

@@ -10,9 +10,8 @@ from inventory.book.rules.columns import Numbers, Truths
 from inventory.book.rules.kinds import ARRIVALS, EventKind
 from inventory.book.rules.sources import ArrivalBits, inherit
 
-from .columns import table
 from .of_kinds import OfKinds
-from .sql import among, in_one_text, known, moment, out_of_index, out_of_text, rows
+from .sql import among, in_one_text, known, moment, numbers, out_of_index, out_of_text, rows
 
 # A reversed event brought nothing, so neither it nor its reversal is asked. Reversals are known
 # by their own column; whether one was known at a moment is its own entered_at.
@@ -133,7 +132,7 @@ def _of_every_lot(bits: ArrivalBits, before: datetime | None, known_at: datetime
 
 def _lots_of_inside_cells() -> Numbers:
     """By the number of a cell its lot; 0 outside, and of no cell. One query."""
-    cell, lot = table(_INSIDE, [], 2)
+    cell, lot = numbers(_INSIDE, [], 2)
     found = np.zeros(int(cell.max(initial=0)) + 1, dtype=np.int64)
     found[cell] = lot
     return found

@@ -20,10 +20,9 @@ from .columns import (
     from_now,
     from_the_beginning,
     snapshot,
-    table,
     versions_until,
 )
-from .sql import known, moment, out_of_index
+from .sql import known, moment, numbers, out_of_index
 
 
 def columns_of_spans(spans: Sequence[Span]) -> list[PeriodColumns]:
@@ -92,7 +91,7 @@ class _SpanFlows:
         parts = [self._between_cuts(i) for i in range(len(self._cuts) - 1)]
         parts += [part for i, span in enumerate(spans) if (part := self._late(i, span))]
         sql = " UNION ALL ".join(part for part, _ in parts)
-        found = table(sql, [value for _, values in parts for value in values], 4)
+        found = numbers(sql, [value for _, values in parts for value in values], 4)
         # Databases give the parts as they were asked, but promise no order.
         coded, a, b, self._n = found[:, np.argsort(found[0], kind="stable")]
         self._part, self._younger = np.divmod(coded, len(self._knowledges) + 1)

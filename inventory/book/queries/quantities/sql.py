@@ -7,7 +7,6 @@ as one JSON parameter, so that no query meets a limit on parameters however long
 import json
 from collections.abc import Iterable, Sequence
 from datetime import datetime
-from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -24,16 +23,21 @@ def rows(sql: str, params: Sequence[Any]) -> list[tuple[Any, ...]]:
     return found
 
 
-# Rows that become numbers as they come; all of them at once stand in the memory as objects for nothing.
-_AT_ONCE = 500
+def numbers(sql: str, params: Sequence[Any], width: int) -> Numbers:
+    """All rows of one query, each value a whole number, as ``width`` columns.
 
-
-def numbers(sql: str, params: Sequence[Any]) -> Numbers:
-    """All values of all rows of one query, each a whole number, one after another."""
-    with connection.cursor() as cursor:
-        cursor.execute(sql, params)
-        some = iter(lambda: cursor.fetchmany(_AT_ONCE), [])
-        return np.fromiter(chain.from_iterable(chain.from_iterable(some)), np.int64)
+    The database writes them into one text, which is read in less time than a row of objects for each. A
+    text of SQLite or PostgreSQL has a thousand million characters at most, some forty million rows.
+    """
+    columns = [f"c{i}" for i in range(width)]
+    count, told = rows(
+        f"WITH told({', '.join(columns)}) AS ({sql}) SELECT COUNT(*), {in_one_text(*columns)} FROM told",
+        params,
+    )[0]
+    found = out_of_text(told or "", width)
+    if found.shape[1] != count:
+        raise ValueError(f"of {count} rows {found.shape[1]} are whole numbers: {sql}")
+    return np.ascontiguousarray(found)
 
 
 def in_one_text(*columns: str) -> str:
