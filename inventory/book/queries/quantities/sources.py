@@ -11,7 +11,7 @@ from inventory.book.rules.kinds import ARRIVALS, EventKind
 from inventory.book.rules.sources import ArrivalBits, inherit
 
 from .of_kinds import OfKinds
-from .sql import among, in_one_text, known, moment, numbers, out_of_index, out_of_text, rows
+from .sql import among, in_one_text, known, moment, numbers, out_of_index, out_of_texts, rows
 
 # A reversed event brought nothing, so neither it nor its reversal is asked. Reversals are known
 # by their own column; whether one was known at a moment is its own entered_at.
@@ -30,7 +30,7 @@ _AMONG_ALL_NOT_REVERSED = """
 # are read once through and looked up here, for the database would go to the row of each by itself. Few
 # arrivals differ, and so the flows of each are one text.
 _EVERY = f"""
-SELECT e.kind, e.party, e.permit_number, {{both_ends}}
+SELECT e.kind, e.party, e.permit_number, COUNT(*), {{givers}}, {{takers}}
   FROM book_event e
   JOIN book_flow f ON f.event_id = e.id
  WHERE e.kind IN ({", ".join(f"'{kind}'" for kind in (*ARRIVALS, EventKind.REGROUPED))})
@@ -114,13 +114,13 @@ def _of_every_lot(bits: ArrivalBits, before: datetime | None, known_at: datetime
     A house has some hundred thousands of these flows and few arrivals that differ: what is said of each is
     looked up once, and lots are found in whole columns.
     """
-    both_ends = in_one_text("f.from_cell_id", "f.to_cell_id")
-    found = _asked(_EVERY.format(both_ends=both_ends), before, known_at, grouped="1, 2, 3")
+    givers, takers = map(in_one_text, ("f.from_cell_id", "f.to_cell_id"))
+    found = _asked(_EVERY.format(givers=givers, takers=takers), before, known_at, grouped="1, 2, 3")
     lot_of = _lots_of_inside_cells()
     arrived: dict[int, int] = {}
     edges: list[tuple[int, int]] = []
-    for kind, party, permit, told in found:
-        giver, taker = (_looked_up(lot_of, cells) for cells in out_of_text(told, 2))
+    for kind, party, permit, flows, *told in found:
+        giver, taker = (_looked_up(lot_of, cells) for cells in out_of_texts(told, flows))
         if kind == EventKind.REGROUPED.value:
             edges += _each_once(giver, taker, (giver > 0) & (taker > 0) & (giver != taker))
         else:

@@ -26,32 +26,31 @@ def rows(sql: str, params: Sequence[Any]) -> list[tuple[Any, ...]]:
 def numbers(sql: str, params: Sequence[Any], width: int) -> Numbers:
     """All rows of one query, each value a whole number, as ``width`` columns.
 
-    The database writes them into one text, which is read in less time than a row of objects for each. A
-    text of SQLite or PostgreSQL has a thousand million characters at most, some forty million rows.
+    The database writes each column into one text, which is read in less time than a row of objects each. A
+    text of SQLite or PostgreSQL has a thousand million characters at most, some hundred million rows.
     """
     columns = [f"c{i}" for i in range(width)]
-    count, told = rows(
-        f"WITH told({', '.join(columns)}) AS ({sql}) SELECT COUNT(*), {in_one_text(*columns)} FROM told",
-        params,
+    texts = ", ".join(map(in_one_text, columns))
+    count, *told = rows(
+        f"WITH told({', '.join(columns)}) AS ({sql}) SELECT COUNT(*), {texts} FROM told", params
     )[0]
-    found = out_of_text(told or "", width)
-    if found.shape[1] != count:
-        raise ValueError(f"of {count} rows {found.shape[1]} are whole numbers: {sql}")
-    return np.ascontiguousarray(found)
+    return out_of_texts(told, count)
 
 
-def in_one_text(*columns: str) -> str:
-    """Whole numbers of all rows of a group as one text, for :func:`out_of_text`: where many rows say the same
-    words, a text for each of these takes less than a row for each number."""
+def in_one_text(column: str) -> str:
+    """The whole numbers of all rows of a group as one text, for :func:`out_of_texts`. Several columns of one
+    group stand in the same order, for all of them take each row as it comes."""
     if connection.vendor == "postgresql":
-        return f"STRING_AGG(CONCAT_WS(' ', {', '.join(columns)}), ' ')"
-    together = " || ' ' || ".join(columns)
-    return f"GROUP_CONCAT({together}, ' ')"
+        return f"STRING_AGG(CAST({column} AS text), ' ')"
+    return f"GROUP_CONCAT({column}, ' ')"
 
 
-def out_of_text(told: str, width: int) -> Numbers:
-    """``width`` columns out of what :func:`in_one_text` made of as many."""
-    return np.fromstring(told, np.int64, sep=" ").reshape(-1, width).T
+def out_of_texts(told: Sequence[str | None], count: int) -> Numbers:
+    """A column for each text that :func:`in_one_text` made of ``count`` rows."""
+    found = [np.fromstring(text or "", np.int64, sep=" ") for text in told]
+    if any(len(column) != count for column in found):
+        raise ValueError(f"not every value of {count} rows is a whole number")
+    return np.array(found).reshape(-1, count)
 
 
 def moment(value: datetime) -> Any:
