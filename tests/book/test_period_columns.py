@@ -21,6 +21,11 @@ def _moment(day: int) -> datetime:
     return DAY0 + timedelta(days=day)
 
 
+def _span(cuts: list[int], opening: datetime | None, closing: datetime | None) -> Span:
+    earlier, start, end = map(_moment, sorted(cuts))
+    return Span(earlier, start, end, opening, closing)
+
+
 moments = st.integers(0, 12).map(_moment)
 flows = st.lists(
     st.builds(
@@ -36,7 +41,7 @@ flows = st.lists(
 )
 knowledges = st.none() | moments
 spans = st.builds(
-    lambda cuts, opening, closing: Span(*map(_moment, sorted(cuts)), opening, closing),
+    _span,
     st.lists(st.integers(0, 12), min_size=3, max_size=3, unique=True),
     knowledges,
     knowledges,

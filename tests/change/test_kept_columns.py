@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, datetime, timedelta
+from typing import Any
 
 import pytest
 from django.db import connection, transaction
@@ -69,7 +70,7 @@ class _House:
     def enter(self, kind: str, lot: int, place: int, day: int, n: int) -> None:
         """What the ledger refuses, as a death in an empty tank, is not entered."""
         lots, places = list(self.sample.lots.values()), list(self.sample.places.values())
-        said = {"lot": lots[lot], "place": places[place], "unknown": n}
+        said: dict[str, Any] = {"lot": lots[lot], "place": places[place], "unknown": n}
         if kind == "moved":
             said["to_place"] = places[place - 1]
         if kind == "regrouped":
