@@ -50,7 +50,7 @@ def out_of_texts(told: Sequence[str | None], count: int) -> Numbers:
     found = [np.fromstring(text or "", np.int64, sep=" ") for text in told]
     if any(len(column) != count for column in found):
         raise ValueError(f"not every value of {count} rows is a whole number")
-    return np.array(found).reshape(-1, count)
+    return np.array(found, dtype=np.int64).reshape(len(told), count)
 
 
 def moment(value: datetime) -> Any:
