@@ -29,12 +29,12 @@ class WithEnd(Flowable):
         )
         if high + below <= height:
             return [table, end]
-        if high > height:
-            pieces = table.split(width, height)
-            return [pieces[0], WithEnd(pieces[1], self._end)] if pieces else []
         # The library's own name for the heights of the rows.
         rows: Sequence[float] = vars(table)["_rowHeights"]
-        pieces = table.split(width, high - sum(rows[-ALONG:]) + 0.1)
+        pieces = table.split(width, min(height, high - sum(rows[-ALONG:]) + 0.1))
+        if high > height:
+            # Full, or cut short for the lines that go along: nothing more belongs on this page.
+            return [pieces[0], CondPageBreak(height), WithEnd(pieces[1], self._end)] if pieces else []
         if len(pieces) < 2:
             return [table, end]
         return [pieces[0], CondPageBreak(high + below), pieces[1], end]

@@ -4,13 +4,11 @@ The same report gives the same bytes: no time of printing but the one that is to
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from itertools import islice
 from math import ceil
 from typing import Any, BinaryIO
 
 from reportlab.lib.colors import Color, black
 from reportlab.lib.pagesizes import A4, landscape
-from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     CondPageBreak,
@@ -39,6 +37,7 @@ from .charts import charts_of, charts_of_block
 from .letters import slanted, words, xml
 from .plates import beside_picture, plates
 from .signed import signature_lines
+from .widths import LINE_APART, column_widths, label_width
 
 MARGIN = 30.0
 WIDTH = landscape(A4)[0] - 2 * MARGIN
@@ -55,12 +54,6 @@ FULL_PAGE = landscape(A4)[1] - 2 * MARGIN - 14 - 2 * INSET - 1
 RULE = Color(0.6, 0.6, 0.6)
 # Notes up to so many stay on the page of the total that they speak of.
 FEW_NOTES = 16
-# The column at the left is as wide as its longest word in it asks, within these, in points.
-NARROWEST_LABEL, WIDEST_LABEL = 34.0, 130.0
-# Between the number of a line and its label, in points.
-LINE_APART = 6.0
-# So many labels are measured; those of a longer part are alike.
-MEASURED = 500
 
 Progress = Callable[[int], None]
 
@@ -156,7 +149,7 @@ def _parts(document: Document, check: Check, names: Italics, progress: Progress)
             title.append(words(part.words, letters.TEXT))
         if not part.blocks:
             yield from title
-        label = _label_width(part)
+        label = label_width(part)
         for at, block in enumerate(part.blocks):
             yield from _opening(part, block, title if at == 0 else [], names)
             yield from _block(part, block, check, label=label, names=names, progress=progress)
@@ -286,7 +279,9 @@ def _table(
     if notes:
         rows.append([notes, *([""] * (len(rows[0]) - 1))])
     end = noted or len(rows)
-    drawn = _Kept(rows, colWidths=_widths(part, lead, above, label), repeatRows=2, hAlign="LEFT")
+    drawn = _Kept(
+        rows, colWidths=column_widths(part, lead, above, label, within=WIDTH), repeatRows=2, hAlign="LEFT"
+    )
     drawn.setStyle(TableStyle([*_looks(lead, above, end), *_ends(lead, total, noted, len(rows))]))
     return drawn
 
@@ -322,55 +317,6 @@ def _ends(lead: Sequence[str], total: int | None, noted: int | None, rows: int) 
     if noted is not None:
         yield ("SPAN", (0, noted), (-1, noted))
         yield ("NOSPLIT", (0, noted - 2), (0, noted))
-
-
-def _label_width(part: Part) -> float:
-    """Of the column at the left, of all tables of the part alike."""
-    if not part.label:
-        return 0.0
-    lines = islice((line for table in part.tables() for line in table.lines), MEASURED)
-    texts = [part.label, *(line.label for line in lines)]
-    widest = max(stringWidth(printable(text), letters.HEAD.fontName, letters.TEXT.fontSize) for text in texts)
-    # Beside names, long labels take a second line rather than the room of the figures.
-    return min(max(NARROWEST_LABEL, widest + 5), 90.0 if part.named else WIDEST_LABEL)
-
-
-def _widths(part: Part, lead: Sequence[str], above: Sequence[Column], label: float) -> list[float]:
-    first = [max(26.0, stringWidth(str(_last(part)), letters.TEXT.fontName, 8) + LINE_APART + 3)]
-    if part.label:
-        first.append(label)
-    if part.named:
-        first.append(150.0)
-    texts = [column.kind is Kind.TEXT for column in above]
-    left = WIDTH - sum(first[: len(lead)])
-    # A column of words is twice as wide as one of numbers, which need not be wider than they are.
-    share = min(left / (len(above) + sum(texts)), 75.0)
-    widths = [
-        share * 2 if text else max(share, _longest_word(one)) for one, text in zip(above, texts, strict=True)
-    ]
-    # No word of a heading is broken: the columns of words give what that takes, or else the last of the lead.
-    over = max(0.0, sum(widths) - left)
-    if any(texts):
-        widths = [
-            width - over / sum(texts) if text else width for width, text in zip(widths, texts, strict=True)
-        ]
-    else:
-        first[len(lead) - 1] -= over
-    # What nothing needs goes to the words at the left, which then take one line.
-    first[len(lead) - 1] += min(100.0, max(0.0, left - sum(widths)))
-    return [*first[: len(lead)], *widths]
-
-
-def _last(part: Part) -> int:
-    """The number of the last line, which is the longest."""
-    return max((table.lines[-1].number for table in part.tables() if table.lines), default=0)
-
-
-def _longest_word(column: Column) -> float:
-    """In points, with the room at both sides of it."""
-    style = letters.HEAD
-    widths = (stringWidth(word, style.fontName, style.fontSize) for word in column.heading.split())
-    return max(widths) + 4.5
 
 
 def _heading(columns: Sequence[Column], column: Column) -> Paragraph:
