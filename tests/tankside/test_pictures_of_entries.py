@@ -249,7 +249,7 @@ def test_who_counts_the_tank_sees_neither_entry_nor_picture(
 
 
 @pytest.mark.parametrize(
-    ("page", "queries"), [("/sent", 10), ("/lot/G1", 19), ("/alarms", 10), ("/questions", 15)]
+    ("page", "queries"), [("/sent", 10), ("/lot/G1", 20), ("/alarms", 10), ("/questions", 15)]
 )
 def test_a_page_takes_as_many_queries_with_many_pictures_as_with_one(
     tablet: Tablet,
