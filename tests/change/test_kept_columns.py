@@ -9,7 +9,7 @@ import pytest
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.utils.timezone import get_current_timezone
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from census.change.queries.report import Report, change_report, change_reports_of_periods
@@ -107,6 +107,17 @@ entries = st.tuples(
     st.integers(0, 150),
     st.integers(1, 2),
 )
+# Each of them at least once, whatever is drawn.
+EACH_KIND: list[tuple[str, int, int, int, int] | str] = [
+    ("received", 0, 0, 100, 2),
+    ("born", 0, 0, 105, 2),
+    ("moved", 0, 0, 110, 1),
+    ("died", 0, 0, 115, 1),
+    "reverse",
+    "new lot",
+    "rename",
+    "close",
+]
 steps = st.lists(entries | st.sampled_from(["reverse", "close", "rename", "new lot"]), min_size=1, max_size=7)
 
 
@@ -117,6 +128,7 @@ def test_brought_up_to_date_or_read_anew_a_book_says_the_same() -> None:
 
     @settings(max_examples=30, deadline=None)
     @given(steps=steps)
+    @example(steps=EACH_KIND)
     def holds(steps: list[tuple[str, int, int, int, int] | str]) -> None:
         kept_columns.forget()
         _reports()
