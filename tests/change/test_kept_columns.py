@@ -109,10 +109,10 @@ entries = st.tuples(
 )
 # Each of them at least once, whatever is drawn.
 EACH_KIND: list[tuple[str, int, int, int, int] | str] = [
-    ("received", 0, 0, 100, 2),
-    ("born", 0, 0, 105, 2),
-    ("moved", 0, 0, 110, 1),
-    ("died", 0, 0, 115, 1),
+    ("received", 0, 1, 100, 2),
+    ("born", 0, 1, 105, 2),
+    ("moved", 0, 1, 110, 1),
+    ("died", 0, 1, 115, 1),
     "reverse",
     "new lot",
     "rename",
