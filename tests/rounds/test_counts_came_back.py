@@ -155,3 +155,11 @@ def test_many_entries_are_read_in_as_many_queries_as_one(
         phone.send(phone.entry(house.second, sheet.number, {"line": 1, "value": n}))
     with django_assert_num_queries(1):
         assert len(came_back()) == 6
+
+
+@pytest.mark.parametrize("named", ["", "one", "²"])
+def test_a_button_that_names_no_entry_is_answered_as_nothing_there(
+    house: TestHouse, client: Client, named: str
+) -> None:
+    press = {"step": "again", "entry": named}
+    assert as_(house.registrar, client).post(reverse("counts_came_back"), press).status_code == 404

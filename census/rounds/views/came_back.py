@@ -9,6 +9,7 @@ from django.views.decorators.http import require_http_methods
 from pydantic import ValidationError
 
 from inventory.doors import clock
+from inventory.doors.chosen import number_of
 from inventory.people.access import person_of, requires
 
 from ..actions.came_back import answer_came_back, take_again
@@ -47,7 +48,7 @@ def _answer(request: HttpRequest) -> str:
     """Does what the button says; gives the words for the page."""
     by, now = person_of(request.user), clock.now()
     if request.POST.get("step") == "again":
-        entry = get_object_or_404(queries.waiting(), pk=_number(request.POST.get("entry")))
+        entry = get_object_or_404(queries.waiting(), pk=number_of(request, "entry"))
         answer = take_again(entry=entry, received=received_from(_again(entry)), by=by, now=now)
         if answer["problems"]:
             raise CensusRefused(*(f"It came back again: {one['words']}" for one in answer["problems"]))
@@ -69,7 +70,3 @@ def _again(entry: CountEntry) -> CountEntryIn:
     except ValidationError as error:
         words = "It cannot be read; type what the paper or the device says on the sheet, and set it aside."
         raise CensusRefused(words) from error
-
-
-def _number(text: str | None) -> int:
-    return int(text) if text and text.isdigit() else 0
