@@ -126,9 +126,18 @@ def test_a_wrong_closing_does_not_tie_on_either_side_of_it(sample: Sample) -> No
     assert _untied() == ["2026-06-30", "2026-09-30"]
 
 
-def test_a_wrong_cached_balance_does_not_tie_at_the_end(sample: Sample) -> None:
+def test_a_wrong_cached_balance_does_not_tie_at_the_first_closing_nor_at_the_end(sample: Sample) -> None:
+    """What lies before the first closing is the cached balances, taken back past it."""
     Cell.objects.filter(lot=sample.lots["wrasse"], sex="male", inside=True).update(balance=F("balance") + 1)
-    assert _untied() == ["2026-12-31"]
+    assert _untied() == ["2026-06-30", "2026-12-31"]
+
+
+def test_a_wrong_cached_balance_does_not_tie_at_the_end_of_periods_none_of_which_was_closed(
+    sample: Sample,
+) -> None:
+    """Then the first boundary is the sum of all flows: all would tie if the cache told both ends."""
+    Cell.objects.filter(lot=sample.lots["wrasse"], sex="male", inside=True).update(balance=F("balance") + 1)
+    assert _untied(4) == ["2026-03-31"]
 
 
 def test_no_periods_ask_nothing(django_assert_num_queries: DjangoAssertNumQueries) -> None:

@@ -6,10 +6,12 @@ What :func:`.columns.period_columns` answers of each by itself is the definition
 from bisect import bisect_left
 from collections.abc import Sequence
 from datetime import datetime
+from functools import cache
 from typing import Any
 
 import numpy as np
 
+from inventory.book.models import PeriodVersion
 from inventory.book.rules.columns import Amounts, Flows, sums
 from inventory.book.rules.period_columns import PeriodColumns, Span
 
@@ -29,14 +31,14 @@ def columns_of_spans(spans: Sequence[Span]) -> list[PeriodColumns]:
     """The columns of several periods.
 
     All flows are read once. Each boundary, as known at one moment, is read out of a closing where there is
-    one to start from. One of the two ends of the whole comes out of the cells' cached balances: the last
-    boundary, or, where the last one is closed itself and the first ones are not, those. So every closing and
-    the cache are proved by the flows between them. One query for each boundary, at most four more.
+    one to start from. The cells' cached balances tell those before the first closing, by going back all the
+    way, and the last boundary too where that is not closed itself or the first one is. So every closing and
+    the cache are proved by the flows between them; without any closing the first boundary is the sum of all
+    flows. One query for each boundary, at most four more.
     """
     flows = _SpanFlows(spans)
     last = max(span.end for span in spans)
     versions = versions_until(last)
-    read: dict[tuple[datetime, datetime | None], Amounts] = {}
     # Those out of no closing, the newest of each knowledge: the next one goes on from there.
     summed_up: dict[datetime | None, tuple[datetime, Amounts]] = {}
 
@@ -45,12 +47,14 @@ def columns_of_spans(spans: Sequence[Span]) -> list[PeriodColumns]:
         snapshot(versions, span.start, span.opening_known) is None for span in spans
     )
 
+    @cache
+    def cached(known_at: datetime | None) -> Amounts | None:
+        return from_now(last, known_at)
+
+    @cache
     def held(before: datetime, known_at: datetime | None) -> Amounts:
-        key = (before, known_at)
-        if key not in read:
-            cached = from_now(before, known_at) if before == last and not from_behind else None
-            read[key] = _inner(before, known_at) if cached is None else cached
-        return read[key]
+        at_the_end = cached(known_at) if before == last and not from_behind else None
+        return _inner(before, known_at) if at_the_end is None else at_the_end
 
     def _inner(before: datetime, known_at: datetime | None) -> Amounts:
         version = snapshot(versions, before, known_at)
@@ -64,10 +68,11 @@ def columns_of_spans(spans: Sequence[Span]) -> list[PeriodColumns]:
         if known_at in summed_up:
             since, earlier = summed_up[known_at]
             return flows.gone_on(earlier, since, before, known_at)
-        cached = from_now(last, known_at) if from_behind else None
-        if cached is None:
+        # With no closing on the way back nothing would prove what the cache says.
+        now = cached(known_at) if flows.lead_to_a_closing(versions, before, known_at) else None
+        if now is None:
             return from_the_beginning(before, known_at)
-        return flows.gone_on(cached, last, before, known_at)
+        return flows.gone_on(now, last, before, known_at)
 
     return [
         PeriodColumns(
@@ -122,6 +127,13 @@ class _SpanFlows:
             self._known(span.earlier, span.start, span.closing_known),
             late if runs is None else Flows(late.from_cell, late.to_cell, runs[2] * late.n),
         )
+
+    def lead_to_a_closing(
+        self, versions: Sequence[PeriodVersion], after: datetime, known_at: datetime | None
+    ) -> bool:
+        """Whether a closing stands at a cut behind this one."""
+        found = (snapshot(versions, cut, known_at) for cut in self._cuts if cut > after)
+        return any(version is not None and version.boundary > after for version in found)
 
     def gone_on(self, held: Amounts, since: datetime, before: datetime, known_at: datetime | None) -> Amounts:
         """What was held at one cut with all that flowed until another, or less that where it is an earlier
