@@ -1,5 +1,6 @@
 """What was written in, and what the registrar finds it to be."""
 
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -215,6 +216,28 @@ def test_an_introduced_species_of_a_sheet_goes_to_the_permit_officers_by_e_mail_
     for words in ("by its shell", "Written in on a count sheet as Pacific oyster", "check local rules"):
         assert words in message.body
     assert NoticePost.objects.get().mailed_at == NOW
+
+
+def test_a_notice_names_the_species_that_it_was_raised_for_though_the_line_was_found_anew(
+    house: TestHouse, settings: Any
+) -> None:
+    settings.EMAIL_HOST = "mail.example"
+    assert house.officer.user is not None
+    house.officer.user.email = "officer@house.example"
+    house.officer.user.save()
+    _, line = written(house, "oyster", 1)
+    for name, note, now in (
+        ("Magallana gigas", "by its shell", NOW),
+        ("Ostrea stentina", "the laboratory's letter", NOW + timedelta(hours=1)),
+    ):
+        found = Found(FoundAs.INTRODUCED, taxon=factories.make_taxon(name), note=note)
+        find_write_in(line=line, found=found, by=house.registrar, now=now, zone=ZONE)
+    send_due(now=NOW + timedelta(hours=2))
+    first, second = mail.outbox
+    assert "Magallana gigas: introduced species in K1" in first.subject
+    assert "by its shell" in first.body
+    assert "Ostrea stentina: introduced species in K1" in second.subject
+    assert "the laboratory's letter" in second.body
 
 
 def test_pages_say_why_word_of_an_introduced_species_did_not_go_out(house: TestHouse, settings: Any) -> None:

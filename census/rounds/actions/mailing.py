@@ -10,7 +10,7 @@ from inventory.tankside.actions.post import send_soon
 from inventory.tankside.rules.unlisted import CAUTION
 from inventory.tankside.who import SEES_INTRODUCED
 
-from ..models import Line, Notice, NoticePost, WriteInFinding
+from ..models import Notice, NoticePost, WriteInFinding
 
 
 def send_by_mail(notice: Notice, *, now: datetime) -> None:
@@ -23,7 +23,7 @@ def send_by_mail(notice: Notice, *, now: datetime) -> None:
 def about_notice(post: NoticePost) -> Message:
     """For the permit officer: what was written in where, and what was found out of it; no numbers."""
     notice = post.notice
-    finding = _introduced(notice.line) if notice.line else None
+    finding = _told_of(notice)
     name = finding.taxon.scientific_name if finding and finding.taxon else ""
     written = notice.line.written_name if notice.line else ""
     where = f" in {notice.line.place}" if notice.line else ""
@@ -43,6 +43,9 @@ def about_notice(post: NoticePost) -> Message:
     )
 
 
-def _introduced(line: Line) -> WriteInFinding | None:
-    """The finding that the notice tells of: a later one may say something else."""
-    return line.findings.filter(found_as=FoundAs.INTRODUCED.value).select_related("taxon").last()
+def _told_of(notice: Notice) -> WriteInFinding | None:
+    """The finding that the notice was raised with: a later one may name another species."""
+    if notice.line is None:
+        return None
+    told = notice.line.findings.filter(found_as=FoundAs.INTRODUCED.value, found_at__lte=notice.raised_at)
+    return told.select_related("taxon").last()
