@@ -5,6 +5,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from pytest_django import DjangoAssertNumQueries
 
 from inventory.book.models import Cell, Lot
 from inventory.book.rules.happened import parse_happened
@@ -52,6 +55,21 @@ def test_a_sheet_narrows_the_pool_as_the_page_does_and_a_second_load_changes_not
         ("tag 7", 2, "2026-03-01", "Jan", NOW),
         ("scar", 1, "2026-03-02T10:15", "Ines Marlow", NOW),
     ]
+
+
+def test_a_long_sheet_asks_the_database_no_more_often_than_a_short_one(
+    pool: Pool, house: PermitHouse, tmp_path: Path, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    def rows(first: int, n: int) -> list[dict[str, Any]]:
+        return [ROW | {"mark": f"tag {number}", "entered_by": "Jan"} for number in range(first, first + n)]
+
+    _load(tmp_path / "house", house, sightings=rows(0, 1))
+    with CaptureQueriesContext(connection) as short:
+        _load(tmp_path / "house", house, sightings=rows(1, 2))
+    with django_assert_num_queries(len(short)):
+        report = _load(tmp_path / "house", house, sightings=[*rows(3, 40), *rows(3, 1)])
+    assert (report.sheets["sightings"].new, report.sheets["sightings"].already_there) == (40, 1)
+    assert Sighting.objects.count() == 43
 
 
 def test_what_was_withdrawn_is_not_brought_back_by_the_same_sheet(

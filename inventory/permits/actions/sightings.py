@@ -39,7 +39,45 @@ def record_sighting(
 ) -> Sighting:
     """Keeps a sighting; the same one twice stands once. Raises :class:`SightingRefused`.
 
-    One that the book leaves no room for is kept too: the pages say that it is set aside. ``among``: the
+    See :func:`read_sighting` for what is refused.
+    """
+    read = read_sighting(
+        cell=cell,
+        permit=permit,
+        mark=mark,
+        happened=happened,
+        by=by,
+        now=now,
+        zone=zone,
+        n=n,
+        line_number=line_number,
+        among=among,
+    )
+    same = Sighting.objects.filter(
+        cell=cell, permit=permit, mark=read.mark, happened=read.happened, n=n, line_number=line_number
+    )
+    standing = same.filter(withdrawn=None).first()
+    if standing is None:
+        read.save()
+    return standing or read
+
+
+def read_sighting(
+    *,
+    cell: Cell,
+    permit: Permit,
+    mark: str,
+    happened: Happened,
+    by: Person,
+    now: datetime,
+    zone: tzinfo,
+    n: int,
+    line_number: int | None,
+    among: Collection[str] | None,
+) -> Sighting:
+    """A sighting, not written yet; asks the database nothing. Raises :class:`SightingRefused`.
+
+    One that the book leaves no room for is read too: the pages say that it is set aside. ``among``: the
     permits of which animals are or were among the lots that share with this one, where they are known; of
     another permit none can have been seen there.
     """
@@ -57,11 +95,7 @@ def record_sighting(
     at = happened.effective_at(zone)
     if at > now:
         raise SightingRefused("happened", f"{happened} lies in the future")
-    same = Sighting.objects.filter(
-        cell=cell, permit=permit, mark=mark.strip(), happened=str(happened), n=n, line_number=line_number
-    )
-    standing = same.filter(withdrawn=None).first()
-    return standing or Sighting.objects.create(
+    return Sighting(
         cell=cell,
         permit=permit,
         line_number=line_number,

@@ -1,5 +1,6 @@
 """Marked animals that were seen, as evidence of whose the animals of a pool are."""
 
+from collections import defaultdict
 from collections.abc import Collection
 from datetime import datetime
 
@@ -41,17 +42,16 @@ def cells_in_tanks(lot: Lot) -> list[tuple[int, str]]:
     return [(cell.pk, cell_words(cell)) for cell in cells.order_by("account__place__code", "sex", "stage")]
 
 
-def cells_called(lot: str, place: str, *, sex: str, stage: str) -> list[Cell]:
-    """Where animals of a lot are or were in a place, of this sex and stage; "" is any. One query."""
-    asked = {"sex": sex, "stage": stage}
+def cells_called(lots: Collection[str], places: Collection[str]) -> dict[tuple[str, str], list[Cell]]:
+    """Where animals of these lots are or were in these places, by accession number and code. One query."""
     cells = Cell.objects.select_related("lot", "account__place").filter(
-        lot__accession=lot,
-        account__place__code=place,
-        inside=True,
-        standing=Standing.PRESENT,
-        **{column: value for column, value in asked.items() if value},
+        lot__accession__in=lots, account__place__code__in=places, inside=True, standing=Standing.PRESENT
     )
-    return list(cells.order_by("sex", "stage"))
+    called: defaultdict[tuple[str, str], list[Cell]] = defaultdict(list)
+    for cell in cells.order_by("sex", "stage"):
+        assert cell.account.place is not None
+        called[cell.lot.accession, cell.account.place.code].append(cell)
+    return called
 
 
 def cell_words(cell: Cell) -> str:

@@ -15,11 +15,14 @@ class Loading:
         self.sheet = sheet
         self.to = to
         self.tally = to.report.tally(sheet.name)
+        self._people: dict[str, Person] = {}
 
     def by(self, row: GuestRow) -> Person:
         """Who entered the row; a name that nobody bears is made a person without a sign-in, as for events."""
         name = row.values.get("entered_by") or self.to.by
-        return Person.objects.get_or_create(name=name)[0]
+        if name not in self._people:
+            self._people[name] = Person.objects.get_or_create(name=name)[0]
+        return self._people[name]
 
     def entered(self, row: GuestRow) -> datetime:
         """When the row was entered; now, when it does not say."""
