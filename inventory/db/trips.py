@@ -1,9 +1,10 @@
 """Several statements in one trip to the database's server.
 
 On PostgreSQL a small statement costs more on its way, and in being planned, than in being done. What is
-asked here is planned once for each connection and goes as one message (the pipeline of psycopg), each
-statement with its own look at the tables as ever. What answers nothing need not be waited for and may go
-along with the next trip (:func:`going_along`). On SQLite they are asked one after another.
+asked here is planned once for each connection and sent without waiting for the answers between (the pipeline
+of psycopg): each statement is a message of its own, with its own look at the tables as ever, and only the
+last is waited for. What answers nothing need not be waited for and may go along with the next trip
+(:func:`going_along`). On SQLite they are asked one after another.
 """
 
 import threading
