@@ -146,7 +146,7 @@ def _said(read: LoanRead) -> str:
 def _links() -> Attention:
     found = links_to_review()
     return Attention(
-        heading="Permit lines whose names have changed",
+        heading="Permit lines whose names are to be looked at",
         total=len(found),
         url=reverse("permits"),
         roles=_KEEPS,

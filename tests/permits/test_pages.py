@@ -306,7 +306,7 @@ def test_what_needs_attention_is_said_to_who_keeps_permits(house: PermitHouse) -
         "Permits that end, returns and statements of stock that are due": 2,
         "Permits: cases to settle": 1,
         "Loans overdue, not confirmed, or ended with animals not yet back": 1,
-        "Permit lines whose names have changed": 1,
+        "Permit lines whose names are to be looked at": 1,
     }
     with CaptureQueriesContext(connection) as few:
         items(house.officer, now=house.now)

@@ -2,7 +2,7 @@
 
 import csv
 import hashlib
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from io import BytesIO, StringIO
 from typing import Any
@@ -250,6 +250,61 @@ def test_a_nil_return_is_refused_where_something_was_taken(house: PermitHouse) -
         nil_return(permit=house.permit, write=write_return, by=house.officer, now=house.now, zone=house.zone)
 
 
+def test_the_same_days_are_frozen_once_and_then_amended(house: PermitHouse) -> None:
+    """Two tabs, or the button of the browser that goes back: a second return 2 would tell each take twice."""
+    house.record(a_take("two-spotted goby", 4))
+    one = freeze(house)
+    refused = r"return 1 tells of these days already \(version 1, frozen by .*make an amended return"
+    with pytest.raises(ReturnRefused, match=refused):
+        freeze(house, now=house.now + timedelta(minutes=1))
+    amend(house, one, now=house.now + timedelta(minutes=2))
+    with pytest.raises(ReturnRefused, match="version 2"):
+        freeze(house, now=house.now + timedelta(minutes=3))
+    form = save_template(
+        authority=house.permit.authority,
+        name="short",
+        columns="eventDate = Day",
+        by=house.officer,
+        now=house.now,
+    )
+    assert freeze(house, Asked(ASKED.starts_on, ASKED.ends_on, DAY, form)).serial == 2, "another form"
+
+
+def nil(house: PermitHouse, now: datetime, asked: Asked | None = None) -> PermitReturn:
+    return nil_return(
+        permit=house.permit, write=write_return, by=house.officer, now=now, zone=house.zone, asked=asked
+    )
+
+
+def test_a_nil_return_says_nothing_of_days_that_are_still_to_come(house: PermitHouse) -> None:
+    later = date(2027, 1, 1)
+    with pytest.raises(ReturnRefused, match="begin on 2027-01-01: nothing can be said of them yet"):
+        nil(house, house.now, Asked(later, later, later))
+    to_come = Asked(ASKED.starts_on, date(2026, 12, 31), DAY)
+    one = nil(house, house.now, to_come)
+    assert one.explained == "Nothing was taken up to 2026-10-06; the days of this return end on 2026-12-31."
+    assert (one.starts_on, one.ends_on, one.nil) == (to_come.starts_on, to_come.ends_on, True)
+    assert nil(house, house.now, ASKED).explained == "Nothing was taken."
+    with pytest.raises(ReturnRefused, match="tells of these days already"):
+        nil(house, house.now, ASKED)
+
+
+def test_the_same_sending_noted_twice_stands_once(house: PermitHouse) -> None:
+    house.record(a_take("two-spotted goby", 4))
+    one = freeze(house)
+    for how in ("by e-mail", "by e-mail", "by post"):
+        record_sending(
+            of_return=one,
+            sent_on=DAY,
+            how=how,
+            to="the authority",
+            by=house.officer,
+            now=house.now,
+            zone=house.zone,
+        )
+    assert [sending.how for sending in one.sendings.all()] == ["by e-mail", "by post"]
+
+
 def test_what_is_missing_must_be_explained(house: PermitHouse) -> None:
     house.record(a_take("two-spotted goby", 1), latitude=None, longitude=None)
     with pytest.raises(ReturnRefused, match="say what the authority is to know"):
@@ -393,7 +448,8 @@ def test_queries_do_not_grow_with_rows_nor_with_returns(
         house.record(
             a_take("two-spotted goby", 1), happened=f"2026-09-0{day}", at=house.now + timedelta(days=1)
         )
-    freeze(house, now=house.now + timedelta(days=3))
+    other_days = Asked(date(2026, 2, 1), ASKED.ends_on, DAY)
+    freeze(house, other_days, now=house.now + timedelta(days=3))
     with django_assert_max_num_queries(len(few)):
         look()
 

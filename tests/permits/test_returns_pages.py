@@ -1,7 +1,7 @@
 """The pages of returns: the draft with its checks, the frozen one, forms of authorities; who sees what."""
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -17,6 +17,7 @@ from inventory.permits import questions
 from inventory.permits.actions.return_templates import save_template
 from inventory.permits.actions.takes import correct_take
 from inventory.permits.models import CorrectionApproval, PermitReturn, ReturnRule, TemplateVersion
+from inventory.permits.queries.returns import Asked
 from inventory.permits.questions import Question
 from inventory.permits.rules.statements import KNOWN
 
@@ -102,6 +103,35 @@ def test_a_correction_waits_for_a_second_person(house: PermitHouse, as_role: AsR
     assert "All 14 checks are met." in as_role(Role.PERMIT_OFFICER).get(draft(house)).text
 
 
+def test_who_may_approve_a_correction_does_so_on_the_page_of_its_trip(
+    house: PermitHouse, as_role: AsRole
+) -> None:
+    """The curator makes no returns, and so saw the button nowhere."""
+    recorded = house.record(a_take("two-spotted goby", 4), at=house.now - timedelta(hours=2))
+    [take] = recorded.takes
+    page = f"/trip/{recorded.trip.identifier}"
+    button = '<button type="submit" aria-label="Approve: '
+    assert "second person" not in as_role(Role.CURATOR).get(page).text
+    correct_take(
+        take=take,
+        entry=a_take("two-spotted goby", 3),
+        why="three",
+        by=house.officer,
+        now=house.now,
+        zone=house.zone,
+    )
+    assert button in as_role(Role.CURATOR).get(page).text
+    own = as_role(Role.PERMIT_OFFICER).get(page).text
+    assert "wait for a second person" in own
+    assert button not in own, "nobody approves their own"
+    assert button not in as_role(Role.AQUARIST).get(page).text
+    address = f"/permits/correction/take/{take.replaced_by.pk}/approve"
+    told = as_role(Role.REGISTRAR).post(address, {"back": "trip"}, follow=True)
+    assert told.redirect_chain[-1][0] == page
+    assert "The correction is approved." in told.text
+    assert "second person" not in told.text
+
+
 def test_open_questions_of_other_rooms_are_asked(
     house: PermitHouse, as_role: AsRole, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -119,6 +149,34 @@ def test_a_nil_return_is_one_click(house: PermitHouse, as_role: AsRole) -> None:
     answer = client.post(f"{draft(house)}/nil", follow=True)
     assert "Nothing was taken under this permit in these days." in answer.text
     assert "1, version 1 (nil)" in client.get(f"/permit/{house.permit.pk}").text
+
+
+def test_a_draft_of_days_that_are_told_already_leads_to_their_return(
+    house: PermitHouse, as_role: AsRole
+) -> None:
+    house.record(a_take("two-spotted goby", 4))
+    one = freeze(house)
+    client = as_role(Role.PERMIT_OFFICER)
+    days = "?starts_on=2026-01-01&ends_on=2026-09-30&as_of=2026-10-06&template="
+    page = client.get(draft(house) + days).text
+    assert f'<a href="/return/{one.pk}">Return 1, version 1</a> tells of these days already' in page
+    assert f'<a href="?amends={one.pk}">an amended return</a>' in page
+    assert "Freeze with your name" not in page
+    sent = {"explained": "second tab", "remark": "", "looked_at": ""}
+    assert "tells of these days already" in client.post(draft(house) + days, sent).text
+    assert PermitReturn.objects.count() == 1
+
+
+def test_a_nil_return_is_of_the_days_that_were_looked_at(house: PermitHouse, as_role: AsRole) -> None:
+    client = as_role(Role.PERMIT_OFFICER)
+    days = {"starts_on": "2026-02-01", "ends_on": "2026-02-28", "as_of": "2026-02-28", "template": ""}
+    page = client.get(draft(house), days).text
+    assert "Nothing was taken from 2026-02-01 to 2026-02-28: make the nil return" in page
+    client.post(f"{draft(house)}/nil", days)
+    assert (PermitReturn.objects.get().starts_on, PermitReturn.objects.get().ends_on) == (
+        date(2026, 2, 1),
+        date(2026, 2, 28),
+    )
 
 
 def test_changed_since_sent_is_said_on_every_page_of_it(house: PermitHouse, as_role: AsRole) -> None:
@@ -256,5 +314,5 @@ def test_pages_ask_as_many_questions_with_many_rows(house: PermitHouse, as_role:
     few = asked()
     for day in range(1, 6):
         house.record(a_take("shore crab", 1), a_take("Urticina felina", 1), happened=f"2026-09-0{day}")
-    freeze(house)
+    freeze(house, Asked(date(2026, 2, 1), date(2026, 9, 30), date(2026, 10, 6)))
     assert asked() == few

@@ -1,6 +1,7 @@
 """Freezes a return as it is sent, notes that it went out, and that somebody looked at what changed since."""
 
 from collections.abc import Callable, Collection
+from dataclasses import replace
 from datetime import date, datetime, tzinfo
 
 from django.db import transaction
@@ -23,7 +24,7 @@ from ..models import (
 )
 from ..queries.return_checks import findings
 from ..queries.return_statement import statement_of
-from ..queries.returns import Asked, Draft, next_asked, read_draft, seen
+from ..queries.returns import Asked, Draft, next_asked, read_draft, seen, told_already
 from ..rules.return_checks import Finding
 from ..rules.statements import Statement, withdrawn_values
 
@@ -67,6 +68,13 @@ def freeze_return(
         raise ReturnRefused(
             "", f"version {asked.amends.version} is amended already; amend the newest version"
         )
+    told = told_already(permit, asked) if asked.amends is None else None
+    if told is not None:
+        raise ReturnRefused(
+            "",
+            f"return {told.serial} tells of these days already (version {told.version}, frozen by "
+            f"{told.frozen_by.name}); make an amended return of it, or choose other days",
+        )
     draft = read_draft(permit, asked, zone=zone, known_at=moment, hidden=hidden)
     found = findings(draft, today=moment.astimezone(zone).date())
     _check(draft, found, explained=explained.strip(), looked_at=looked_at)
@@ -103,14 +111,37 @@ def freeze_return(
 
 
 def nil_return(
-    *, permit: Permit, write: Write, by: Person, now: datetime, zone: tzinfo, hidden: Collection[int] = ()
+    *,
+    permit: Permit,
+    write: Write,
+    by: Person,
+    now: datetime,
+    zone: tzinfo,
+    hidden: Collection[int] = (),
+    asked: Asked | None = None,
 ) -> PermitReturn:
-    """Says that nothing was taken in the days that come next. Raises :class:`ReturnRefused`."""
-    asked = next_asked(permit, today=now.astimezone(zone).date())
-    nothing = Asked(asked.starts_on, asked.ends_on, asked.as_of, asked.template, nil=True)
+    """Says that nothing was taken in the days of ``asked``, else in those that come next.
+
+    It never says so of a day that is still to come. Raises :class:`ReturnRefused`.
+    """
+    today = now.astimezone(zone).date()
+    asked = asked or next_asked(permit, today=today)
+    if asked.starts_on > today:
+        raise ReturnRefused(
+            "", f"the days of this return begin on {asked.starts_on}: nothing can be said of them yet"
+        )
     said = "Nothing was taken."
+    if asked.ends_on >= today:
+        said = f"Nothing was taken up to {today}; the days of this return end on {asked.ends_on}."
     return freeze_return(
-        permit=permit, asked=nothing, write=write, by=by, now=now, zone=zone, explained=said, hidden=hidden
+        permit=permit,
+        asked=replace(asked, nil=True),
+        write=write,
+        by=by,
+        now=now,
+        zone=zone,
+        explained=said,
+        hidden=hidden,
     )
 
 
@@ -166,8 +197,9 @@ def record_sending(
 ) -> ReturnSending:
     """Notes that a return went out; ``receipt`` is the name and the content of what proves it.
 
-    Raises :class:`ReturnRefused`.
+    The same said twice stands once. Raises :class:`ReturnRefused`.
     """
+    serialize_writers()
     if not how.strip() or not to.strip():
         raise ReturnRefused("how" if not how.strip() else "to", "say how it was sent, and to whom")
     made_on, today = (moment.astimezone(zone).date() for moment in (of_return.frozen_at, now))
@@ -179,16 +211,16 @@ def record_sending(
             document = keep_document(name=receipt[0], content=receipt[1], by=by, now=now)
         except DocumentRefused as refused:
             raise ReturnRefused("receipt", str(refused)) from refused
-    return ReturnSending.objects.create(
+    sending, _ = ReturnSending.objects.get_or_create(
         of_return=of_return,
         sent_on=sent_on,
         how=how.strip(),
         to=to.strip(),
         receipt=document,
         note=note,
-        entered_at=entered_at or now,
-        entered_by=by,
+        defaults={"entered_at": entered_at or now, "entered_by": by},
     )
+    return sending
 
 
 @transaction.atomic

@@ -158,7 +158,9 @@ def _rows(columns: Sequence[Chosen], widths: Sequence[float], rows: Sequence[Row
 
 
 def _signature(statement: Statement) -> list[Any]:
-    said = f"I have read this return of {len(statement.rows)} rows and sign that it is what our records say."
+    n = len(statement.rows)
+    rows = f"{n} row{'' if n == 1 else 's'}"
+    said = f"I have read this return of {rows} and sign that it is what our records say."
     box = Table(
         [[_words(words, _CELL) for words in ("Place and day", f"Signature ({statement.signer})", "Stamp")]],
         colWidths=[_WIDTH * 0.25, _WIDTH * 0.45, _WIDTH * 0.3],

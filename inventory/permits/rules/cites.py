@@ -68,6 +68,8 @@ class CodeList:
         for code in self.codes.values():
             if code.was and asked == code.was:
                 return code.code
+        if not asked:
+            raise ValueError(f"choose a code of “{self.name}”")
         raise ValueError(f"{written!r} is no code of “{self.name}”; there are {', '.join(self.codes)}")
 
     @property

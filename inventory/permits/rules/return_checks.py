@@ -57,6 +57,8 @@ class Missing:
     page: str
     about: tuple[str | int, ...]
     correction: tuple[str, int] | None = None
+    # The person who made the correction, by their key: somebody else approves it.
+    by: int | None = None
 
     @property
     def approves(self) -> str:

@@ -16,7 +16,6 @@ from inventory.book.queries.documents import read_document
 from inventory.book.withheld import why_withheld
 from inventory.doors import clock
 from inventory.people.access import may, person_of, requires, roles_of
-from inventory.people.rules.roles import Role
 
 from ..actions.returns import (
     ReturnRefused,
@@ -31,11 +30,18 @@ from ..forms.returns import AskedForm, FreezeForm, LookForm, SendingForm, asked_
 from ..models import Permit, PermitReturn, ReturnFile, Take, Trip
 from ..queries.return_changes import changed_since, newest_returns, to_look_at
 from ..queries.return_checks import findings
-from ..queries.returns import Asked, next_asked, read_draft, returns_of, seen, stands_as_frozen, told_rows
+from ..queries.returns import (
+    Asked,
+    next_asked,
+    read_draft,
+    returns_of,
+    seen,
+    stands_as_frozen,
+    told_already,
+    told_rows,
+)
 from ..rules.statements import PLACES, Chosen
-from ..who import KEEPS, READS_CASES
-
-_APPROVES = (Role.CURATOR, Role.REGISTRAR, Role.PERMIT_OFFICER)
+from ..who import APPROVES, KEEPS, READS_CASES
 
 
 @require_safe
@@ -101,6 +107,7 @@ def _draft_page(
         # Anew at each look: what is frozen is what stands on the page.
         "mark": seen(found),
         "checks": checks,
+        "told": told_already(permit, asked) if asked.amends is None else None,
         "missing": sum(not check.met for check in checks),
         "rows": [] if found.hidden else _cells(found.columns, found.lines),
         "person": person_of(request.user),
@@ -138,8 +145,12 @@ def _cells(columns: Any, rows: Any, *, leave_out: frozenset[str] = frozenset()) 
 @require_POST
 @requires(*KEEPS)
 def nil(request: HttpRequest, pk: int) -> HttpResponse:
-    """Says that nothing was taken."""
+    """Says that nothing was taken: in the days that were looked at, or in those that come next."""
     permit = get_object_or_404(Permit.objects.select_related("authority"), pk=pk)
+    form = AskedForm(request.POST if "starts_on" in request.POST else None, authority=permit.authority)
+    if form.is_bound and not form.is_valid():
+        messages.error(request, "The days of the return could not be read. Choose them again.")
+        return redirect("return_draft", pk=pk)
     try:
         made = nil_return(
             permit=permit,
@@ -148,6 +159,7 @@ def nil(request: HttpRequest, pk: int) -> HttpResponse:
             now=clock.now(),
             zone=timezone.get_current_timezone(),
             hidden=_hidden(request),
+            asked=form.asked(None) if form.is_bound else None,
         )
     except ReturnRefused as refused:
         messages.error(request, _sentence(refused))
@@ -249,7 +261,7 @@ def file(request: HttpRequest, pk: int, form: str) -> HttpResponse:
 
 
 @require_POST
-@requires(*_APPROVES)
+@requires(*APPROVES)
 def approve(request: HttpRequest, of: str, row: int) -> HttpResponse:
     """Agrees with somebody else's correction of a take or a trip."""
     found: Take | Trip
@@ -265,7 +277,7 @@ def approve(request: HttpRequest, of: str, row: int) -> HttpResponse:
         messages.error(request, _sentence(refused))
     else:
         messages.success(request, "The correction is approved.")
-    if may(request, *KEEPS):
+    if may(request, *KEEPS) and request.POST.get("back") != "trip":
         return redirect("return_draft", pk=found.permit_id)
     trip = found.trip if isinstance(found, Take) else found
     return redirect("trip", identifier=trip.identifier)

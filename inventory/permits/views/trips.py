@@ -32,9 +32,10 @@ from ..forms.trips import (
 from ..models import Case, Permit, PermitLine, Take, Trip
 from ..queries import pages
 from ..queries.accounts import account
+from ..queries.return_checks import unapproved
 from ..queries.takes import place_of_events, trail_of
 from ..rules.collection_records import coarse_degrees
-from ..who import KEEPS, READS_CASES, TAKES
+from ..who import APPROVES, KEEPS, READS_CASES, TAKES
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -98,6 +99,8 @@ def trip(request: HttpRequest, identifier: UUID) -> HttpResponse:
         "coarse": [coarse_degrees(value) for value in position if value is not None],
         "may_keep": may(request, *KEEPS),
         "may_read_cases": may(request, *READS_CASES),
+        "unapproved": unapproved([one.read for one in shown.takes]) if may(request, *APPROVES) else [],
+        "me": person_of(request.user).pk,
     }
     return render(request, "permits/trip.html", context)
 
