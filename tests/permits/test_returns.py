@@ -30,7 +30,14 @@ from inventory.permits.models import PermitReturn, ReturnRow, Take
 from inventory.permits.queries.return_changes import changed_since, newest_returns, to_look_at
 from inventory.permits.queries.return_checks import findings
 from inventory.permits.queries.return_statement import statement_of
-from inventory.permits.queries.returns import Asked, next_asked, read_draft, seen, stands_as_frozen
+from inventory.permits.queries.returns import (
+    Asked,
+    next_asked,
+    read_draft,
+    seen,
+    stands_as_frozen,
+    told_already,
+)
 from inventory.permits.rules.return_checks import Check
 
 from ..factories import make_event
@@ -267,7 +274,12 @@ def test_the_same_days_are_frozen_once_and_then_amended(house: PermitHouse) -> N
         by=house.officer,
         now=house.now,
     )
-    assert freeze(house, Asked(ASKED.starts_on, ASKED.ends_on, DAY, form)).serial == 2, "another form"
+    with pytest.raises(ReturnRefused, match="version 2"):
+        freeze(house, Asked(ASKED.starts_on, ASKED.ends_on, DAY, form))
+    shared = told_already(house.permit, Asked(date(2026, 9, 30), date(2026, 12, 31), DAY))
+    assert (shared.same, [one.version for one in shared.others]) == (None, [2])
+    apart = told_already(house.permit, Asked(date(2026, 10, 1), date(2026, 12, 31), DAY))
+    assert (apart.same, apart.others) == (None, [])
 
 
 def nil(house: PermitHouse, now: datetime, asked: Asked | None = None) -> PermitReturn:

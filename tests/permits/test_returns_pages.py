@@ -162,6 +162,9 @@ def test_a_draft_of_days_that_are_told_already_leads_to_their_return(
     assert f'<a href="/return/{one.pk}">Return 1, version 1</a> tells of these days already' in page
     assert f'<a href="?amends={one.pk}">an amended return</a>' in page
     assert "Freeze with your name" not in page
+    longer = client.get(draft(house) + days.replace("2026-09-30", "2026-10-02")).text
+    assert "tells of 2026-01-01 to 2026-09-30, some of these days too" in longer
+    assert "Freeze with your name" in longer
     sent = {"explained": "second tab", "remark": "", "looked_at": ""}
     assert "tells of these days already" in client.post(draft(house) + days, sent).text
     assert PermitReturn.objects.count() == 1

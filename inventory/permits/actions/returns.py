@@ -68,7 +68,7 @@ def freeze_return(
         raise ReturnRefused(
             "", f"version {asked.amends.version} is amended already; amend the newest version"
         )
-    told = told_already(permit, asked) if asked.amends is None else None
+    told = told_already(permit, asked).same
     if told is not None:
         raise ReturnRefused(
             "",

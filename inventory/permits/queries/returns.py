@@ -186,13 +186,24 @@ def seen(draft: Draft) -> str:
     return fingerprint([], draft.columns, draft.lines)
 
 
-def told_already(permit: Permit, asked: Asked) -> PermitReturn | None:
-    """The newest version of a return that tells of the same days in the same form. One query."""
-    form = asked.template.template_id if asked.template else None
-    told = PermitReturn.objects.select_related("frozen_by").filter(
-        permit=permit, starts_on=asked.starts_on, ends_on=asked.ends_on, template__template=form
-    )
-    return told.order_by("serial", "version").last()
+@dataclass(frozen=True, slots=True)
+class Told:
+    """Returns that tell of days of the one that is asked for, in their newest versions: that of the very
+    same days, in whatever form, and others that share some of them."""
+
+    same: PermitReturn | None = None
+    others: Sequence[PermitReturn] = ()
+
+
+def told_already(permit: Permit, asked: Asked) -> Told:
+    """What an authority was told of these days already; nothing of it where one is amended. One query."""
+    if asked.amends is not None:
+        return Told()
+    stands = PermitReturn.objects.select_related("frozen_by").filter(permit=permit, amended_by=None)
+    shared = list(stands.filter(starts_on__lte=asked.ends_on, ends_on__gte=asked.starts_on))
+    days = (asked.starts_on, asked.ends_on)
+    same = next((one for one in shared if (one.starts_on, one.ends_on) == days), None)
+    return Told(same, [one for one in shared if one is not same])
 
 
 def returns_of(permit: Permit) -> list[PermitReturn]:

@@ -107,7 +107,7 @@ def _draft_page(
         # Anew at each look: what is frozen is what stands on the page.
         "mark": seen(found),
         "checks": checks,
-        "told": told_already(permit, asked) if asked.amends is None else None,
+        "told": told_already(permit, asked),
         "missing": sum(not check.met for check in checks),
         "rows": [] if found.hidden else _cells(found.columns, found.lines),
         "person": person_of(request.user),
