@@ -161,6 +161,38 @@ def test_a_letter_of_tomorrow_and_a_death_of_other_animals_are_refused_and_nothi
     assert not Event.objects.filter(kind="died").exists()
 
 
+def test_the_same_letter_sent_twice_is_one_letter_and_one_death(house: PermitHouse) -> None:
+    """Two tabs, or the button of the browser that goes back: of a group nothing else would notice."""
+    lot, away = factories.make_lot("G1"), Place.objects.get(code="LO")
+    factories.make_event("received", lot=lot, place="E02", unknown=9, happened="2025-05-01")
+    factories.make_event(
+        "loan_out", lot=lot, place="E02", to_place=away, unknown=9, happened="2025-05-12", party="A Sea Hall"
+    )
+    facts = LoanFacts(
+        reference="L3", direction="out", party="A Sea Hall", starts_on=date(2025, 5, 12), lots=["G1"]
+    )
+    loan = enter_loan(facts=facts, by=house.officer, now=house.now)
+
+    def letter(n: int) -> LoanConfirmation:
+        return confirm_loan(
+            loan=loan,
+            letter_of=date(2026, 9, 30),
+            words="all well but these",
+            deaths=[DeathTold("G1", parse_happened("2026-09-20"), Numbers(unknown=n))] if n else (),
+            by=house.officer,
+            now=house.now,
+            zone=house.zone,
+        )
+
+    assert letter(2) == letter(2)
+    lot.refresh_from_db()
+    assert lot.held == 7
+    assert letter(1) != letter(2), "another number is another letter"
+    assert letter(0) == letter(0)
+    lot.refresh_from_db()
+    assert (lot.held, LoanConfirmation.objects.count()) == (6, 3)
+
+
 def test_here_and_ours_are_told_apart(house: PermitHouse, lent: Loan, borrowed: Loan) -> None:
     (animals,) = totals(on=DAY, zone=house.zone)
     assert (animals.here, animals.ours, animals.lent_to_us, animals.lent_by_us) == (2, 2, 2, 2)

@@ -220,7 +220,7 @@ def test_the_page_takes_a_sighting_shows_it_and_takes_it_back(frozen_clock: date
     sent = {"cell": pool.cell().pk, "day": "2026-03-01", "permit": pool.p1.pk, "mark": "tag 7", "n": 1}
     assert "This field is required" in client.post(address, sent | {"mark": ""}).text
     page = client.post(address, sent, follow=True).text
-    assert "<td>tag 7</td>" in page
+    assert '<td data-label="Known by">tag 7</td>' in page
     assert "counts" in page
     assert pool.held()["P1"] == (1, 3)
     one = Sighting.objects.get()

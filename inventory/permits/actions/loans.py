@@ -7,6 +7,7 @@ from fractions import Fraction
 from uuid import uuid4
 
 from django.db import transaction
+from django.db.models import Sum
 
 from inventory.book.actions.post import LedgerRefused, post_events
 from inventory.book.actions.register import register_lots
@@ -16,6 +17,7 @@ from inventory.book.rules.drafts import DraftLine, EventDraft, Numbers, Problem
 from inventory.book.rules.happened import Happened, parse_happened
 from inventory.book.rules.kinds import EventKind
 from inventory.book.rules.sheets import LotRow
+from inventory.db.locks import serialize_writers
 from inventory.people.models import Person
 
 from ..models import Direction, Loan, LoanConfirmation, LoanExtension, LoanLot
@@ -108,8 +110,9 @@ def confirm_loan(
 ) -> LoanConfirmation:
     """Keeps a letter of the holder; deaths that it tells of enter the ledger, with the letter as evidence.
 
-    Raises :class:`LoanRefused`.
+    The same letter twice stands once, and so do its deaths. Raises :class:`LoanRefused`.
     """
+    serialize_writers()
     if letter_of > now.astimezone(zone).date():
         raise _refused("letter_of", f"the letter of {letter_of} lies in the future")
     under = set(loan.lots.values_list("lot__accession", flat=True))
@@ -120,12 +123,28 @@ def confirm_loan(
     for death in deaths:
         if death.happened.day > letter_of:
             raise _refused("died_on", f"a letter of {letter_of} cannot tell of a death on {death.happened}")
+    same = LoanConfirmation.objects.filter(loan=loan, letter_of=letter_of, words=words, document=document)
+    kept = next((one for one in same if _deaths_of(one) == _deaths_told(deaths)), None)
+    if kept is not None:
+        return kept
     events = _post(drafts, now=now, zone=zone)
     confirmation = LoanConfirmation.objects.create(
         loan=loan, letter_of=letter_of, words=words, document=document, entered_at=now, entered_by=by
     )
     confirmation.events.add(*events)
     return confirmation
+
+
+def _deaths_told(deaths: Sequence[DeathTold]) -> list[tuple[str, str, int]]:
+    """Of which lot, when, how many, in an order of their own."""
+    return sorted((death.lot, str(death.happened), death.numbers.total) for death in deaths)
+
+
+def _deaths_of(confirmation: LoanConfirmation) -> list[tuple[str, str, int]]:
+    """The deaths that a letter brought into the book and that nobody took back, as :func:`_deaths_told`."""
+    standing = confirmation.events.order_by().filter(reversed_by=None)
+    told = standing.values_list("pk", "flows__from_cell__lot__accession", "happened")
+    return sorted((lot, happened, n) for _, lot, happened, n in told.annotate(n=Sum("flows__n")))
 
 
 @transaction.atomic
