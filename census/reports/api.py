@@ -6,7 +6,7 @@ reads its screen is not known.
 """
 
 from collections.abc import Sequence
-from datetime import datetime, tzinfo
+from datetime import tzinfo
 from typing import Any, TypeVar
 from urllib.parse import urlencode
 
@@ -21,6 +21,7 @@ from census.change.queries.behind import behind, lines_of
 from census.change.queries.remembered import remembered_report
 from census.change.rules.columns import NUMBER_COLUMNS
 from census.change.rules.question import Question
+from census.change.rules.words import moment_in_address
 from inventory.book import blind
 from inventory.book.queries.heads import head_of_chain
 from inventory.book.queries.quantities import stock as stock_of
@@ -226,16 +227,12 @@ def _question(asked: schemas.QuestionIn) -> Question:
     if asked.basis:
         said["basis"] = asked.basis.value
     if asked.known_at:
-        said["known_at"] = _local(asked.known_at)
+        said["known_at"] = moment_in_address(asked.known_at, _zone())
     form = QuestionForm(said, today=timezone.localdate(clock.now()))
     if not form.is_valid():
         raise _unreadable(form.errors)
     question: Question = form.cleaned_data["question"]
     return question
-
-
-def _local(moment: datetime) -> str:
-    return timezone.localtime(moment).replace(tzinfo=None).isoformat()
 
 
 def _unreadable(errors: Any) -> Refused:

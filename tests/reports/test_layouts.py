@@ -1,10 +1,12 @@
 """The layouts by exhibit, by period and of the year: their figures, their sums, and what is behind them."""
 
 from dataclasses import replace
+from datetime import UTC, date, datetime
 
 import pytest
 from django.utils.timezone import get_current_timezone
 
+from census.change.forms import QuestionForm
 from census.change.queries.behind import Selection, behind
 from census.change.queries.report import change_report
 from census.change.rules.question import Basis, By, Question
@@ -92,6 +94,28 @@ def test_the_events_behind_every_figure_add_up_to_it(sample: Sample, layout: str
         found = behind(question, asked["figure"], selection, zone=get_current_timezone())
         if isinstance(figure.value, int):
             assert found.figure == figure.value, (key, asked)
+
+
+@pytest.mark.parametrize("layout", OF_THE_HOUSE)
+@pytest.mark.parametrize(
+    ("known", "said"),
+    [
+        (datetime(2026, 10, 6, 8, 10, tzinfo=UTC), "2026-10-06T09:10"),
+        (datetime(2026, 10, 6, 8, 10, 30, 250, tzinfo=UTC), "2026-10-06T09:10:30.000250"),
+        # The clocks go back at 01:00 UTC: half past one comes twice.
+        (datetime(2026, 10, 25, 0, 30, tzinfo=UTC), "2026-10-25T01:30:00+01:00"),
+        (datetime(2026, 10, 25, 1, 30, tzinfo=UTC), "2026-10-25T01:30:00+00:00"),
+    ],
+)
+def test_a_figure_opens_its_events_as_known_at_the_same_moment_to_the_second(
+    sample: Sample, layout: str, known: datetime, said: str
+) -> None:
+    asked = replace(THIRD_QUARTER, basis=Basis.KNOWN, known_at=known)
+    figures = _figures(answered(layout, asked))
+    assert {dict(figure.asked or {})["known_at"] for _, figure in figures} == {said}
+    form = QuestionForm(dict(figures[0][1].asked or {}), today=date(2026, 11, 1))
+    assert form.is_valid()
+    assert form.cleaned_data["question"].known_at == known
 
 
 @pytest.mark.parametrize("layout", OF_THE_HOUSE)

@@ -60,6 +60,12 @@ def test_a_population_change_is_that_of_the_page(program: Client) -> None:
     assert told["rows"][0]["closing_mfu"] == "2.4.0"
 
 
+@pytest.mark.parametrize("known_at", ["2026-10-25T00:30:00Z", "2026-10-25T01:30:00Z"])
+def test_a_moment_in_the_hour_that_comes_twice_is_a_moment(program: Client, known_at: str) -> None:
+    """The clocks of the house go back at 01:00 UTC: without its offset it could be either."""
+    assert _get(program, "change", known_at=known_at, **QUARTER)["total"] == 5
+
+
 def test_a_figure_opens_its_events_and_their_sum_is_the_figure(program: Client) -> None:
     row = _get(program, "change", by="place", **QUARTER)["rows"][0]
 

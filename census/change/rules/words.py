@@ -22,6 +22,16 @@ def moment_in_words(moment: datetime, zone: tzinfo) -> str:
     return f"{day_in_words(local.date())} {local:%H:%M}"
 
 
+def moment_in_address(moment: datetime, zone: tzinfo) -> str:
+    """``2026-10-06T09:10`` in the house's zone, to the second where it has any; with its offset in the hour
+    that comes twice when the clocks go back. Read by the form it is the same moment again."""
+    local = moment.astimezone(zone)
+    plain = local.replace(tzinfo=None, fold=0)
+    if plain.replace(tzinfo=zone).utcoffset() != plain.replace(tzinfo=zone, fold=1).utcoffset():
+        return local.isoformat()
+    return plain.isoformat(timespec="auto" if plain.second or plain.microsecond else "minutes")
+
+
 def title_of(question: Question) -> str:
     """``Population change, 1 July 2026 to 30 September 2026``."""
     return f"Population change, {day_in_words(question.first_day)} to {day_in_words(question.last_day)}"

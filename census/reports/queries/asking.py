@@ -7,6 +7,7 @@ from census.change.queries.report import Row, value_of
 from census.change.rules.arithmetic import Change
 from census.change.rules.figures import SUMS
 from census.change.rules.question import By, Question
+from census.change.rules.words import moment_in_address
 from inventory.names.models import Taxon
 
 from ..rules.document import Figure
@@ -30,7 +31,7 @@ def address_of(question: Question, zone_moment: str = "") -> dict[str, str]:
 def local_moment(question: Question, saying: Saying) -> str:
     """The moment of knowledge as an address has it, in the house's zone; empty: now."""
     known = question.known_at
-    return known.astimezone(saying.zone).strftime("%Y-%m-%dT%H:%M") if known else ""
+    return moment_in_address(known, saying.zone) if known else ""
 
 
 def selected(row: Row, by: By) -> dict[str, str]:
