@@ -56,6 +56,19 @@ def test_a_death_on_the_day_of_arrival_counts_half_a_day() -> None:
     assert found.lives == {100: [Life(0.5, True, 0.0, 2)]}
 
 
+def test_a_death_that_is_dated_by_its_day_alone_counts_though_the_arrival_has_an_hour() -> None:
+    """The day begins before the hour, so that the death stands before the arrival in the book."""
+    flows = [LotFlow(100, 1, 11, 1), LotFlow(100, 10, 1, 2)]
+    found = follow(flows, ENDS, INSIDE, first=100, last=109)
+    assert found.lives == {100: [Life(0.5, True, 0.0, 1), Life(10.0, False, 0.0, 1)]}
+
+
+def test_who_came_back_in_the_afternoon_and_is_written_off_for_the_day_is_not_there_for_ever() -> None:
+    flows = [LotFlow(100, 10, 1, 1), LotFlow(105, 1, 2, 1), LotFlow(120, 1, 11, 1), LotFlow(120, 2, 1, 1)]
+    found = follow(flows, ENDS, INSIDE, first=100, last=140)
+    assert found.lives == {100: [Life(5.0, False, 0.0), Life(20.5, True, 20.0)]}
+
+
 def test_a_lot_that_took_animals_of_two_days_is_a_pool_and_says_how_many_it_took() -> None:
     flows = [LotFlow(100, 10, 1, 3), LotFlow(105, 10, 1, 4), LotFlow(106, 1, 11, 1)]
     found = follow(flows, ENDS, INSIDE, first=100, last=110)

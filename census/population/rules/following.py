@@ -84,7 +84,8 @@ def follow(
     in_order = list(flows)
     came = arrival_days(in_order, ends)
     found = Followed()
-    cohorts: dict[int, _Cohort] = {}
+    # (day, whether they go, day of arrival, flow, whether they died)
+    passed: list[tuple[int, bool, int, LotFlow, bool]] = []
     for flow in in_order:
         a, b = ends[flow.from_cell], ends[flow.to_cell]
         from_day, to_day = _known(a, inside[flow.from_cell], came), _known(b, inside[flow.to_cell], came)
@@ -95,13 +96,18 @@ def follow(
                 found.pooled += flow.n
         if from_day == to_day:
             continue
-        for day in (from_day, to_day):
-            if day is not None and day not in cohorts:
-                cohorts[day] = _Cohort(day, first, last)
         if from_day is not None:
-            cohorts[from_day].leave(flow, died=b.cause in DEATHS)
+            passed.append((flow.day, True, from_day, flow, b.cause in DEATHS))
         if to_day is not None:
-            cohorts[to_day].present.append([flow.day, flow.n])
+            passed.append((flow.day, False, to_day, flow, False))
+    cohorts = {day: _Cohort(day, first, last) for _, _, day, _, _ in passed}
+    # Of one day those who come stand before those who go: a death that is dated by its day alone lies before
+    # an arrival with an hour.
+    for _, goes, day, flow, died in sorted(passed, key=lambda one: one[:2]):
+        if goes:
+            cohorts[day].leave(flow, died=died)
+        else:
+            cohorts[day].present.append([flow.day, flow.n])
     for day, cohort in sorted(cohorts.items()):
         cohort.end()
         if cohort.stays:
