@@ -5,6 +5,7 @@ from datetime import date
 from typing import Any
 
 from django import forms
+from django.utils.timezone import localdate
 
 from census.change.rules.question import last_quarter
 from inventory.book.models import Lot, Place
@@ -76,19 +77,22 @@ class AskedForm(forms.Form):
         places = {key: self._place(key, cleaned.get(key)) for key in ("place", "against")}
         if not self.errors:
             try:
-                cleaned["asked"] = Asked(
+                known_at = cleaned["known_at"]
+                asked = cleaned["asked"] = Asked(
                     cleaned["first_day"],
                     cleaned["last_day"],
-                    self.today,
+                    # After what is known nothing has happened yet, as far as the answer goes.
+                    self.today if known_at is None else min(self.today, localdate(known_at)),
                     taxon=taxon.pk if taxon else None,
                     family=family,
                     place=places["place"],
                     scope=Scope(cleaned["scope"]),
-                    known_at=cleaned["known_at"],
+                    known_at=known_at,
                     unit=cleaned["unit"],
                     against=places["against"],
                     own_scale=cleaned.get("scale") == OWN,
                 )
+                asked.check_length()
             except ValueError as error:
                 self.add_error("last_day", str(error))
         return cleaned

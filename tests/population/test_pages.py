@@ -350,3 +350,24 @@ def test_a_house_without_animals_is_told_so_and_not_of_scales(client: Client) ->
     ahead = client.get("/populations/expected", QUARTER).text
     assert "there is no range to tell" in ahead
     assert "19 of 20 should hold" not in ahead
+
+
+def test_the_growth_of_a_quarter_that_runs_is_of_the_days_that_are_over(sample: Sample) -> None:
+    """Of the days to come nobody knows anything; with them a year's growth came out too small."""
+
+    def grown(last: date) -> list[list[object]]:
+        asked = Asked(date(2026, 7, 1), last, date(2026, 9, 30))
+        table = METHODS["growth"].answer(asked, Setting(get_current_timezone())).sections[0].table
+        assert table is not None
+        return [[cell.value for cell in row] for row in table.rows]
+
+    assert grown(date(2026, 12, 31)) == grown(date(2026, 9, 30))
+
+
+@pytest.mark.parametrize("name", list(METHODS))
+def test_every_question_that_the_form_takes_is_answered_however_long(
+    sample: Sample, client: Client, name: str
+) -> None:
+    """Rates look back as many days again, which were more than a page may ask for."""
+    asked = {"first_day": "2019-01-01", "last_day": "2026-09-30"}
+    assert _signed_in(client, Role.INSPECTOR).get(f"/populations/{name}", asked).status_code == 200

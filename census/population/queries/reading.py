@@ -26,6 +26,8 @@ class Split(StrEnum):
     BOTH = "both"
 
 
+# One row of all animals in the scope that are not asked about: what goes there was regrouped, not lent.
+_OTHERS = Key(-1, -1)
 _KEYS: dict[Split, Callable[[CellEnd], Key]] = {
     Split.TAXON: lambda cell: Key(cell.taxon_id, 0),
     Split.PLACE: lambda cell: Key(0, cell.place_id or 0),
@@ -61,8 +63,9 @@ class Course:
     row_of: dict[int, Key | None]
 
     def moves(self) -> dict[tuple[int, int], int]:
-        """Moves from place to place."""
-        return dict(moves_between(self.flows, ends=self.ends, rows=self.row_of))
+        """Moves from place to place, of the animals asked about."""
+        asked = {cell: None if row == _OTHERS else row for cell, row in self.row_of.items()}
+        return dict(moves_between(self.flows, ends=self.ends, rows=asked))
 
     def in_order(self) -> list[tuple[Key, RowCourse]]:
         """Rows by name."""
@@ -116,9 +119,10 @@ def read_course(
     dated = flows_of_lots(lots, since=since, before=before, known_at=asked.known_at)
     ends = cell_ends({*opening, *(cell for flow in dated for cell in (flow.from_cell, flow.to_cell))})
     rows = rows_of_cells(ends, _KEYS[split], asked.scope)
-    rows = {cell: row if ends[cell].lot_id in lots else None for cell, row in rows.items()}
+    rows = {cell: row if row is None or ends[cell].lot_id in lots else _OTHERS for cell, row in rows.items()}
     flows = by_day(dated, zone)
     courses = course_of(flows, opening=opening, ends=ends, rows=rows, scope=asked.scope)
+    courses.pop(_OTHERS, None)
     if asked.place is not None:
         courses = {key: course for key, course in courses.items() if key.place_id == asked.place}
     return Course(courses, names_of(), flows, ends, rows)

@@ -36,5 +36,9 @@ class Asked:
                 f"the period ends on {self.last_day}, before it starts on {self.first_day};"
                 " give the first day first"
             )
+
+    def check_length(self) -> None:
+        """Raises :class:`ValueError` for more days than a page tells of. What a page reads beside the days it
+        is asked about, to compare them, may go further back."""
         if (self.last_day - self.first_day).days > MOST_DAYS:
             raise ValueError("a period of more than ten years is too long for a page; ask for a part of it")

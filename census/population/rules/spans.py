@@ -47,6 +47,12 @@ def quarters_until(last: date, number: int) -> list[Span]:
     return found
 
 
+def quarters_up_to(last: date, number: int) -> list[Span]:
+    """The same, the newest cut to ``last``: a part of a quarter says so in its name."""
+    found = quarters_until(last, number)
+    return [*found[:-1], *quarters_between(found[-1].first, last)]
+
+
 def quarters_between(first: date, last: date) -> list[Span]:
     """The quarters that touch the days, cut to them; a part of one says so in its name."""
     return _between(first, last, quarter_of)

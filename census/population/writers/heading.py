@@ -1,9 +1,11 @@
 """Where a population is heading: stages, the watch on deaths, the quarter to come."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 from census.estimators.rules.estimate import CannotEstimate
 from inventory.book.rules.days import day_in_words
+from inventory.book.rules.scope import Scope
 from inventory.book.rules.words import count_of
 from inventory.names.rules.italics import Italics
 
@@ -141,6 +143,7 @@ def _alive(one: TaxonStages) -> list[float]:
 
 def watch(asked: Asked, setting: Setting) -> Answer:
     """Every taxon and tank that is watched, with its limits, its sum, and the alarms."""
+    asked = _on_the_premises(asked)
     today = min(asked.last_day, asked.today) if asked.known_at is None else asked.today
     read = read_watch(today, zone=setting.zone, known_at=asked.known_at, only=_only(asked))
     if read.not_watched:
@@ -279,7 +282,9 @@ def expected(asked: Asked, setting: Setting) -> Answer:
     lines = [
         [
             Datum(outlooks.names.taxa[row.taxon_id]),
-            number(row.opening, asked, Key(row.taxon_id, 0), "closing", outlooks.history[-1]),
+            number(
+                row.opening, _on_the_premises(asked), Key(row.taxon_id, 0), "closing", outlooks.history[-1]
+            ),
             Datum(row.expected.low if row.expected else None),
             Datum(row.expected.middle if row.expected else None),
             Datum(row.expected.high if row.expected else None),
@@ -321,6 +326,11 @@ def expected(asked: Asked, setting: Setting) -> Answer:
     return Answer([first, _scored(asked, setting)])
 
 
+def _on_the_premises(asked: Asked) -> Asked:
+    """What the watch and the ranges are told of, whatever else was asked: animals on the premises."""
+    return replace(asked, scope=Scope.HERE, unit="animal")
+
+
 def _written_down(row: Foreseen, setting: Setting) -> Datum:
     """The range as it was written down, and the day in the house's zone."""
     if row.kept is None:
@@ -351,7 +361,7 @@ def _scored(asked: Asked, setting: Setting) -> Section:
             Datum(
                 one.closing,
                 href=events(
-                    asked,
+                    _on_the_premises(asked),
                     Key(one.expectation.taxon_id, 0),
                     "closing",
                     of_days(one.expectation.quarter_starts_on, one.expectation.quarter_ends_on),

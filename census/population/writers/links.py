@@ -28,8 +28,10 @@ def events(asked: Asked, key: Key, figure: str, span: Span, *, other: int | None
     }
     if asked.known_at is not None:
         query["known_at"] = asked.known_at.isoformat()
-    if key.taxon_id:
-        query["taxon"] = str(key.taxon_id)
+    # Rows that are places of one taxon do not name it.
+    taxon = key.taxon_id or asked.taxon
+    if taxon:
+        query["taxon"] = str(taxon)
     if by_place:
         query["group"] = str(key.place_id)
     if other is not None:
@@ -38,8 +40,9 @@ def events(asked: Asked, key: Key, figure: str, span: Span, *, other: int | None
 
 
 def number(n: int, asked: Asked, key: Key, figure: str, span: Span) -> Datum:
-    """A figure with its events; nothing stands behind a zero."""
-    return Datum(n, href=events(asked, key, figure, span) if n else "")
+    """A figure with its events; nothing stands behind a zero, and no one list behind a sum over a family."""
+    listed = key.taxon_id or not asked.family
+    return Datum(n, href=events(asked, key, figure, span) if n and listed else "")
 
 
 def of_days(first: date, last: date) -> Span:

@@ -1,6 +1,7 @@
 """Where and when animals were lost, and where they were moved."""
 
 from collections import Counter
+from dataclasses import replace
 from datetime import date
 
 from inventory.book.rules.days import day_in_words
@@ -35,7 +36,8 @@ def losses(asked: Asked, setting: Setting) -> Answer:
         known_at=asked.known_at,
         only=row_key(asked),
     )
-    alarms = {alarm.day for _, alarm in watched.alarms(asked.first_day)}
+    # Of a family the watch is read as of the house.
+    alarms = {alarm.day for one, alarm in watched.alarms(asked.first_day) if one.key in course.rows}
     span = of_days(asked.first_day, asked.last_day)
     total = sum(deaths.values())
     days = f"{day_in_words(span.first)} to {day_in_words(span.last)}"
@@ -103,17 +105,7 @@ def _day_href(asked: Asked, day: date) -> str:
 
 def moves(asked: Asked, setting: Setting) -> Answer:
     """The matrix of moves: from the rows to the columns, numbers."""
-    whole_house = Asked(
-        asked.first_day,
-        asked.last_day,
-        asked.today,
-        taxon=asked.taxon,
-        family=asked.family,
-        scope=asked.scope,
-        known_at=asked.known_at,
-        unit=asked.unit,
-    )
-    course = read_course(whole_house, Split.PLACE, zone=setting.zone)
+    course = read_course(replace(asked, place=None), Split.PLACE, zone=setting.zone)
     found = {pair: n for pair, n in course.moves().items() if asked.place is None or asked.place in pair}
     span = of_days(asked.first_day, asked.last_day)
     codes = course.names.places

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import timedelta
 
 from census.estimators.rules.estimate import CannotEstimate, Estimate
@@ -28,18 +29,9 @@ SEXES = ("male", "female", "hermaphrodite", "unknown")
 
 def rates(asked: Asked, setting: Setting) -> Answer:
     """Deaths per 100 animal-days by tank and taxon; periods compared, and tanks."""
-    span = of_days(asked.first_day, min(asked.last_day, max(asked.today, asked.first_day)))
+    span = _days_over(asked)
     before = of_days(span.first - timedelta(days=span.days), span.first - timedelta(days=1))
-    everywhere = Asked(
-        before.first,
-        asked.last_day,
-        asked.today,
-        taxon=asked.taxon,
-        family=asked.family,
-        scope=asked.scope,
-        known_at=asked.known_at,
-        unit=asked.unit,
-    )
+    everywhere = replace(asked, first_day=before.first, place=None)
     course = read_course(everywhere, Split.BOTH, zone=setting.zone)
     return Answer(
         [
@@ -48,6 +40,11 @@ def rates(asked: Asked, setting: Setting) -> Answer:
             _of_tanks(asked, course, span),
         ]
     )
+
+
+def _days_over(asked: Asked) -> Span:
+    """The days asked about that are over: nobody lived or died in the others yet."""
+    return of_days(asked.first_day, min(asked.last_day, max(asked.today, asked.first_day)))
 
 
 def _days(span: Span) -> str:
@@ -202,7 +199,7 @@ def _ratio_words(ratio: RateRatio) -> str:
 def growth(asked: Asked, setting: Setting) -> Answer:
     """How fast each taxon grew, and its sexes at the end."""
     course = read_course(asked, Split.TAXON, zone=setting.zone)
-    span = of_days(asked.first_day, asked.last_day)
+    span = _days_over(asked)
     sexes = sexes_of(asked, zone=setting.zone)
     by_taxon: dict[int, RowCourse] = {
         taxon: added(row for key, row in course.rows.items() if key.taxon_id == taxon)

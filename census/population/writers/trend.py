@@ -14,7 +14,7 @@ from ..queries.restated import Restated, restated_on
 from ..rules.answer import Answer, Datum, Section, Table
 from ..rules.asked import Asked
 from ..rules.course import Key, RowCourse, added
-from ..rules.spans import Span, quarters_between, quarters_until
+from ..rules.spans import Span, quarters_between, quarters_up_to
 from . import charts, more_charts
 from .charts import Bar
 from .links import events, number, of_days
@@ -55,7 +55,7 @@ def linked(asked: Asked) -> bool:
 
 def trend(asked: Asked, setting: Setting) -> Answer:
     """A taxon, a place or the house over two years, and its change in the days asked."""
-    quarters = quarters_until(asked.last_day, QUARTERS)
+    quarters = quarters_up_to(asked.last_day, QUARTERS)
     first = min(quarters[0].first, asked.first_day)
     course = read_course(asked, _split(asked), zone=setting.zone, first=first)
     whole_row = added(course.rows.values())
@@ -72,7 +72,9 @@ def _days(asked: Asked) -> str:
 
 
 def _split(asked: Asked) -> Split:
-    return Split.TAXON if asked.place is None else Split.PLACE
+    """Rows by place and taxon as the population change has them, so that what was seen to be another kind in
+    its place counts as it does there."""
+    return Split.TAXON if asked.place is None else Split.BOTH
 
 
 def _cell(asked: Asked, n: int, figure: str, span: Span) -> Datum:
@@ -264,7 +266,7 @@ def _kind_href(asked: Asked, kind: str, span: Span) -> str:
 def compare(asked: Asked, setting: Setting) -> Answer:
     """Many taxa (or the places of one taxon) side by side: small multiples, and opening beside closing."""
     split = Split.PLACE if asked.taxon is not None else Split.TAXON
-    quarters = quarters_until(asked.last_day, QUARTERS)
+    quarters = quarters_up_to(asked.last_day, QUARTERS)
     first = min(quarters[0].first, asked.first_day)
     course = read_course(asked, split, zone=setting.zone, first=first)
     span = of_days(asked.first_day, asked.last_day)
