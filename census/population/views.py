@@ -15,6 +15,7 @@ from django.views.decorators.http import require_safe
 
 from census.change.blind import not_while_counting
 from census.rounds.rules.who import COMPARES
+from inventory.db.moment import one_moment
 from inventory.doors.clock import now
 from inventory.doors.output import write_rows
 from inventory.people.access import may, requires
@@ -60,7 +61,8 @@ def populations(request: HttpRequest) -> HttpResponse:
 @_of_a_method
 def population(request: HttpRequest, method: Method, form: AskedForm) -> HttpResponse:
     """One question answered."""
-    answer = method.answer(form.cleaned_data["asked"], _setting(request))
+    with one_moment():
+        answer = method.answer(form.cleaned_data["asked"], _setting(request))
     numbered = count(1)
     # The charts are made by inventory.doors.svg, which escapes whatever is written into it.
     sections = [
@@ -77,7 +79,8 @@ def population(request: HttpRequest, method: Method, form: AskedForm) -> HttpRes
 @_of_a_method
 def population_csv(request: HttpRequest, method: Method, form: AskedForm) -> HttpResponse:
     """One table of a page as csv: the first, or the one that ``part`` numbers."""
-    answer = method.answer(form.cleaned_data["asked"], _setting(request))
+    with one_moment():
+        answer = method.answer(form.cleaned_data["asked"], _setting(request))
     tables = [one.table for one in answer.sections if one.table is not None]
     part = request.GET.get("part") or "1"
     if not part.isdecimal() or not 1 <= int(part) <= len(tables):

@@ -12,6 +12,7 @@ from inventory.book.queries.names import PrintedNames, printed_names
 from inventory.book.queries.quantities import DatedFlow, cell_ends, flows_of_lots, source_labels
 from inventory.book.queries.quantities.stock import NO_SOURCE
 from inventory.book.rules.ends import CellEnd
+from inventory.db.moment import one_moment
 
 from ..rules.arithmetic import rows_of_cells, steps
 from ..rules.figures import ELSEWHERE, YOUNG_FIGURES, columns_of, in_balance, young_part
@@ -66,7 +67,12 @@ class Behind:
 
 
 def behind(question: Question, figure: str, selection: Selection, *, zone: tzinfo) -> Behind:
-    """Answers what is behind ``figure`` (one of :data:`~..rules.figures.FIGURES`)."""
+    """Answers what is behind ``figure`` (one of :data:`~..rules.figures.FIGURES`), at one moment."""
+    with one_moment():
+        return _behind(question, figure, selection, zone)
+
+
+def _behind(question: Question, figure: str, selection: Selection, zone: tzinfo) -> Behind:
     known = knowledge(question)
     moments = moments_of(question, known, zone)
     names = printed_names(question.names, closing=known[1].version)

@@ -2,8 +2,9 @@
 
 A report reads a hundred thousand cells, and is then sorted, turned and opened again and again. The
 state of the book is asked each time (:mod:`inventory.book.queries.revision`), so that what is
-remembered is right or is not used: an entry of today leaves the report of the last quarter as it was.
-Each process remembers for itself.
+remembered is right or is not used: an entry of today leaves the report of the last quarter as it was. The
+state and all that is read are of one moment, though others enter meanwhile. Each process remembers for
+itself.
 """
 
 from collections import OrderedDict
@@ -16,6 +17,7 @@ from django.db import connection
 
 from inventory.book.queries.revision import BookState, book_state, unchanged_before, unchanged_sources
 from inventory.book.rules.happened import end_of_day
+from inventory.db.moment import one_moment
 
 from ..rules.question import By, Question
 from .report import Report, change_report, change_reports, change_reports_of_periods
@@ -41,17 +43,20 @@ def remembered_reports(question: Question, groupings: Sequence[By], *, zone: tzi
     """The same question by each of ``groupings``; what is not remembered comes out of one reading."""
     if connection.in_atomic_block:
         return change_reports(question, groupings, zone=zone)
+    with one_moment():
+        return _of_one_moment(question, groupings, zone=zone)
+
+
+def _of_one_moment(question: Question, groupings: Sequence[By], *, zone: tzinfo) -> list[Report]:
     state, database = book_state(), str(connection.settings_dict["NAME"])
     keys = {by: (replace(question, by=by), str(zone), database) for by in groupings}
     found = {by: report for by, key in keys.items() if (report := _recalled(key, state, zone))}
     wanted = [by for by in groupings if by not in found]
     if wanted:
         found |= dict(zip(wanted, change_reports(question, wanted, zone=zone), strict=True))
-        # Nothing was entered while they were worked out, or they would stand under the wrong state.
-        if book_state() == state:
-            with _lock:
-                for by in wanted:
-                    _keep(keys[by], state, found[by])
+        with _lock:
+            for by in wanted:
+                _keep(keys[by], state, found[by])
     return [found[by] for by in groupings]
 
 
@@ -59,16 +64,20 @@ def remembered_periods(questions: Sequence[Question], *, zone: tzinfo) -> list[R
     """The report of each question, in their order; those that are not remembered come out of one reading."""
     if connection.in_atomic_block:
         return change_reports_of_periods(questions, zone=zone)
+    with one_moment():
+        return _periods_of_one_moment(questions, zone=zone)
+
+
+def _periods_of_one_moment(questions: Sequence[Question], *, zone: tzinfo) -> list[Report]:
     state, database = book_state(), str(connection.settings_dict["NAME"])
     keys = {question: (question, str(zone), database) for question in questions}
     found = {one: report for one, key in keys.items() if (report := _recalled(key, state, zone))}
     wanted = [one for one in keys if one not in found]
     made = change_reports_of_periods(wanted, zone=zone)
     found |= dict(zip(wanted, made, strict=True))
-    if wanted and book_state() == state:
-        with _lock:
-            for one in wanted:
-                _keep(keys[one], state, found[one])
+    with _lock:
+        for one in wanted:
+            _keep(keys[one], state, found[one])
     return [found[question] for question in questions]
 
 

@@ -12,6 +12,7 @@ from inventory.book.models import PeriodVersion
 from inventory.book.queries.names import CLOSING, PrintedNames, printed_names
 from inventory.book.rules.columns import EndColumns, Truths
 from inventory.book.rules.scope import Scope
+from inventory.db.moment import one_moment
 from inventory.names.models import Taxon
 
 from ..rules.arithmetic import Change
@@ -97,8 +98,8 @@ def change_report(question: Question, *, zone: tzinfo) -> Report:
 
 
 def change_reports(question: Question, groupings: Sequence[By], *, zone: tzinfo) -> list[Report]:
-    """The same question by each of ``groupings``, out of one reading of the book."""
-    with without_collecting():
+    """The same question by each of ``groupings``, out of one reading of the book, of one moment."""
+    with without_collecting(), one_moment():
         moments = moments_of(question, knowledge(question), zone)
         asked = Asked(question, moments, read_book(moments))
         return _reports([asked], groupings, zone)[0]
@@ -108,7 +109,7 @@ def change_reports_of_periods(questions: Sequence[Question], *, zone: tzinfo) ->
     """The report of each question, in their order: for quarters that follow each other one reading."""
     if not questions:
         return []
-    with without_collecting():
+    with without_collecting(), one_moment():
         moments = [moments_of(question, knowledge(question), zone) for question in questions]
         asked = list(map(Asked, questions, moments, read_books(moments)))
         return [reports[0] for reports in _reports(asked, None, zone)]

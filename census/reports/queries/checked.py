@@ -7,7 +7,7 @@ from django.db import connection
 from django.utils import timezone
 
 from census.change.queries.unhindered import without_collecting
-from inventory.book.queries.revision import BookState, book_state, unchanged_before
+from inventory.book.queries.revision import BookState, unchanged_before
 
 from ..rules.checking import failures
 from ..rules.document import Document
@@ -23,24 +23,24 @@ _lock = Lock()
 def checked(document: Document) -> list[str]:
     """The same answer as :func:`failures`, which makes every line of a long report.
 
-    Inside a transaction nothing is remembered: its state may be taken back and come again as another.
+    It is that of the state of the book which the report was made of, not of now: others may have entered
+    since. Inside a transaction nothing is remembered: its state may be taken back and come again as another.
     """
-    if connection.in_atomic_block:
+    state = document.read_of
+    if connection.in_atomic_block or not isinstance(state, BookState):
         return failures(document)
     columns = tuple((part.key, tuple(column.key for column in part.columns)) for part in document.parts)
     zone = str(timezone.get_current_timezone())
     # The title tells what a report of one thing is about, which its questions do not.
     asked = (document.layout, document.title, tuple(document.questions), columns)
     key = (*asked, zone, str(connection.settings_dict["NAME"]))
-    state = book_state()
     recalled = _recalled(document, key, state)
     if recalled is not None:
         return recalled
     with without_collecting():
         wrong = failures(document)
-    if book_state() == state:
-        with _lock:
-            _keep(key, state, wrong)
+    with _lock:
+        _keep(key, state, wrong)
     return wrong
 
 

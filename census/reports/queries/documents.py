@@ -6,7 +6,7 @@ stays as it is while people go on entering.
 
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, tzinfo
 from threading import Lock
 
@@ -21,6 +21,7 @@ from inventory.book.queries.quantities.sql import rows
 from inventory.book.queries.revision import BookState, book_state, unchanged_before
 from inventory.book.rules.happened import end_of_day
 from inventory.book.rules.scope import Scope
+from inventory.db.moment import one_moment
 from inventory.people.models import Person
 
 from ..rules.document import Document
@@ -57,22 +58,29 @@ _lock = Lock()
 
 
 def document_of(layout: Layout, question: Question, saying: Saying, subject: str = "") -> Document:
-    """The report. Raises ValueError, with what to do, when the layout cannot answer.
+    """The report, of one moment though others enter meanwhile. Raises ValueError, with what to do, when the
+    layout cannot answer.
 
     Inside a transaction nothing is remembered: its state may be taken back and come again as another.
     """
-    if connection.in_atomic_block or not layout.remembered:
+    if connection.in_atomic_block:
         return layout.answer(question, saying, subject)
+    with one_moment():
+        if not layout.remembered:
+            return replace(layout.answer(question, saying, subject), read_of=book_state())
+        return _remembered(layout, question, saying, subject)
+
+
+def _remembered(layout: Layout, question: Question, saying: Saying, subject: str) -> Document:
     state = _state()
     key = (layout.name, question, saying, subject, str(connection.settings_dict["NAME"]))
     recalled = _recalled(layout, key, state)
     if recalled is not None:
         return recalled
     with without_collecting():
-        document = layout.answer(question, saying, subject)
-    if _state() == state:
-        with _lock:
-            _keep(key, state, document)
+        document = replace(layout.answer(question, saying, subject), read_of=state.book)
+    with _lock:
+        _keep(key, state, document)
     return document
 
 

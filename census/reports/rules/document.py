@@ -229,6 +229,9 @@ class Document:
     where nothing was in the book yet. ``untied``: rows of which the book's own reader found
     another closing. ``subject``: the animal that it is about. ``signers``: who signs a print by hand.
 
+    ``read_of`` is the state of the book that it was made of, for what is remembered of it; None where nothing
+    is.
+
     ``takes`` tells what the annex has beside the events of the questions, made when it is printed;
     ``unnamed`` says why a line can be missing there.
     """
@@ -250,6 +253,7 @@ class Document:
     takes: Callable[[], Annex] = dict
     unnamed: str = "had no event in the period"
     first_day: date | None = None
+    read_of: object = None
 
     @property
     def lines(self) -> int:

@@ -12,11 +12,12 @@ from tempfile import mkstemp
 from typing import IO, Any, BinaryIO, cast
 
 from inventory.book.queries.heads import head_of_chain
+from inventory.db.moment import one_moment
 from inventory.doors.output import plain_cell
 from inventory.people.queries.signed_in import the_house
 
 from ..queries.dictionary import HEADINGS, dictionary
-from ..queries.rows import Row, batches, one_moment
+from ..queries.rows import Row, batches
 from ..queries.tables import tables_out
 from ..rules.secrets import TABLES
 from ..rules.shapes import Form, Table

@@ -14,6 +14,7 @@ from census.population.writers.setting import Setting
 from inventory.book.management.arguments import a_day, a_moment
 from inventory.book.models import Period
 from inventory.book.rules.scope import Scope
+from inventory.db.moment import one_moment
 from inventory.doors.clock import now
 from inventory.doors.command import HouseCommand
 from inventory.doors.output import Out, add_format_option, write_rows
@@ -46,7 +47,8 @@ class Command(HouseCommand):
         zone = get_current_timezone()
         if options["keep"]:
             self._keep(method.name, asked)
-        answer = method.answer(asked, Setting(zone, compares=True))
+        with one_moment():
+            answer = method.answer(asked, Setting(zone, compares=True))
         out = cast(Out, self.stdout)
         tables = [one.table for one in answer.sections if one.table is not None]
         if options["format"] == "table":
