@@ -16,6 +16,7 @@ from census.reports.rules.document import Document, Figure, Kind, Line
 from census.reports.rules.said import Saying
 from inventory.book.rules.scope import Scope
 from tests.change.sample import THIRD_QUARTER, Sample
+from tests.factories import make_event, make_house, make_lot, make_place, make_reversal, make_taxon
 
 from .conftest import OF_THE_HOUSE, answered
 
@@ -233,3 +234,29 @@ def test_the_sexes_of_what_came_and_went_stand_beside_the_numbers(sample: Sample
     )
     assert (wrasse["opening_mfu"].value, wrasse["closing_mfu"].value) == ("2.5.0", "3.3.0")
     assert (wrasse["heading died"].value, wrasse["heading died m.f.u"].value) == (1, "0.1.0")
+
+
+def test_a_move_that_was_entered_before_its_animals_is_in_the_report_by_exhibit(db: None) -> None:
+    """The house by taxon holds none and has no row then; the places hold one less and one more."""
+    make_house()
+    lot, places = make_lot(), [make_place("E1"), make_place("E2")]
+    first = make_event("received", lot=lot, place=places[0], happened="2026-08-01")
+    make_event("moved", lot=lot, place=places[0], to_place=places[1], happened="2026-08-02")
+    make_reversal(first)
+    document = answered("exhibits")
+    assert failures(document) == []
+    closings = {line.label: line.figures["closing"].number for _, line in lines_of(document, "places")}
+    assert closings == {"E1": -1, "E2": 1}
+
+
+def test_an_animal_that_changed_hands_before_it_was_entered_is_in_the_stock_list(db: None) -> None:
+    make_house()
+    taxon, place = make_taxon(), make_place("E1")
+    own, lent = make_lot(taxon=taxon), make_lot(taxon=taxon, owner="Far Sea Centre")
+    first = make_event("received", lot=own, place=place, happened="2026-08-01")
+    make_event("regrouped", lot=own, place=place, to_lot=lent, happened="2026-08-02")
+    make_reversal(first)
+    document = answered("stock-list")
+    assert failures(document) == []
+    closings = {line.label: line.figures["closing"].number for _, line in lines_of(document, "list")}
+    assert closings == {"own": -1, "on loan to the house: Far Sea Centre": 1}

@@ -25,7 +25,7 @@ from inventory.names.models import Taxon
 from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Line, Part, Said, Table
 from ..rules.lines import MadeLines
 from ..rules.said import Saying
-from .asking import address_of, classified, figure, figures_of, local_moment, mfu_figure, selected
+from .asking import address_of, amount, classified, figures_of, local_moment, mfu_figure, selected
 from .counted import CensusFound, Counted, PlaceCount, census_found
 from .head import Names, head_lines, names_of, present_only
 from .moves import moves_part
@@ -304,11 +304,12 @@ def _foot(told: _Told, first: int, last: int, totals: Mapping[str, Change], coun
 
 
 def _said(report: Report, house: Report) -> list[Said]:
-    """The house by taxon says the same as its places, save what goes from place to place."""
+    """The house by taxon says the same as its places, save what goes from place to place; it has no total
+    where they cancel, as after a move whose animals are not entered yet."""
     said = []
     for unit in report.totals:
         for column in ("opening", "in", "out", "found", "unaccounted", "late", "closing", "missing"):
-            value = figure(house.totals[unit], column, {}).number
+            value = amount(house.totals.get(unit, Change()), column)
             said.append(Said(f"{column.replace('_', ' ')} of the house", "places", column, unit, value))
     return said
 

@@ -20,7 +20,7 @@ from ..rules.document import Block, Column, Document, Figure, Identity, Kind, Li
 from ..rules.lines import MadeLines
 from ..rules.said import Saying
 from ..rules.stock_list import LATE, YOUNG, Heading, headings
-from .asking import address_of, classified, figure, local_moment, mfu_figure, selected
+from .asking import address_of, amount, classified, figure, local_moment, mfu_figure, selected
 from .columns import columns_in_use
 from .head import Names, head_lines, names_of, present_only
 
@@ -192,9 +192,9 @@ def _by_sex(more: _More, heading: Heading, change: Change) -> str:
 
 
 def _said(report: Report, house: Report) -> list[Said]:
-    """The owners together are the house by taxon."""
+    """The owners together are the house by taxon, which has no total where they cancel."""
     return [
-        Said(f"{words} of the house", "list", column, unit, figure(house.totals[unit], column, {}).number)
+        Said(f"{words} of the house", "list", column, unit, amount(house.totals.get(unit, Change()), column))
         for unit in report.totals
         for words, column in (("start", "opening"), ("end", "closing"), ("missing", "missing"))
     ]
