@@ -38,6 +38,13 @@ def let_go_of_replaced(**_: Any) -> None:
             connection.close()
 
 
+def opened_on(connection: BaseDatabaseWrapper) -> tuple[int, int] | None:
+    """The file that a connection was opened on, whatever stands under its name by now; None for no file."""
+    connection.ensure_connection()
+    file: tuple[int, int] | None = connection.__dict__.get(_KEPT)
+    return file
+
+
 def _spoken_on(connection: BaseDatabaseWrapper) -> bool:
     """Whether PostgreSQL has said something between two requests: that it stops, or (seldom) a word that
     needs no answer; a new connection is right after both."""

@@ -5,7 +5,8 @@ from dataclasses import replace
 from datetime import datetime
 
 import pytest
-from django.db import connection, transaction
+from django.db import connection, connections, transaction
+from django.db.models import F
 from django.test.utils import CaptureQueriesContext
 from django.utils.timezone import get_current_timezone
 
@@ -13,6 +14,7 @@ from census.change.queries.remembered import remembered_report
 from census.change.queries.report import Report, change_report
 from census.change.rules.question import By
 from inventory.book.models import Revision
+from inventory.book.queries import revision
 from inventory.book.queries.revision import book_state, unchanged_before
 from inventory.names.models import Taxon
 from tests.factories import make_event, make_lot, make_period, make_place
@@ -136,6 +138,26 @@ def test_a_book_that_is_not_the_same_chain_is_read_again() -> None:
     assert unchanged_before(then, now, before=before)
     assert not unchanged_before(now, then, before=before)
     assert not unchanged_before(then._replace(head="another"), now, before=before)
+    assert not unchanged_before(then._replace(database="another"), now, before=before)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_a_backup_that_was_restored_nothing_is_remembered_from_before(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Its numbers come again: a name changed before the restore, and another after it, are both the first."""
+    sample = make_sample()
+    _a_name(sample)
+    before, _ = _asked()
+    # As a restore does it: another file under the same name, as far along as ours was.
+    if connection.vendor == "sqlite":
+        monkeypatch.setitem(connections["default"].__dict__, "_tidetally_file", (0, 1))
+    else:
+        monkeypatch.setitem(revision._DATABASE, "postgresql", "1")
+    with transaction.atomic():
+        Taxon.objects.filter(pk=sample.taxa["goby"].pk).update(scientific_name="Gobius alius")
+        Revision.objects.update(n=F("n") - 1)
+    assert _asked()[0] == _made() != before
 
 
 @pytest.mark.django_db(transaction=True)

@@ -3,11 +3,21 @@
 from datetime import datetime
 from typing import NamedTuple
 
+from django.db import connection, connections
+
+from inventory.db.kept import opened_on
+
 from ..rules.kinds import ARRIVALS, EventKind
 from .quantities.sql import moment, out_of_index, rows
 
+# A restored backup is another file on SQLite, and another database under the same name on PostgreSQL.
+_DATABASE = {
+    "sqlite": "NULL",
+    "postgresql": "(SELECT CAST(oid AS bigint) FROM pg_database WHERE datname = current_database())",
+}
 _STATE = """
-SELECT (SELECT hash FROM book_event ORDER BY id DESC LIMIT 1),
+SELECT {database},
+       (SELECT hash FROM book_event ORDER BY id DESC LIMIT 1),
        (SELECT MAX(id) FROM book_event),
        (SELECT MAX(id) FROM book_flow),
        (SELECT MAX(id) FROM book_periodversion),
@@ -21,11 +31,14 @@ SELECT ({_HASH}),
 
 
 class BookState(NamedTuple):
-    """Two equal states give equal answers to every question about quantities; for one database only.
+    """Two equal states give equal answers to every question about quantities.
 
-    The hash of the last event stands for all events and flows, for it is chained over them.
+    The hash of the last event stands for all events and flows, for it is chained over them. Names and
+    closings have numbers alone, which come again in a backup that was restored: so ``database`` says of which
+    file or database it is.
     """
 
+    database: object
     head: str | None
     event: int | None
     flow: int | None
@@ -35,7 +48,8 @@ class BookState(NamedTuple):
 
 def book_state() -> BookState:
     """The book as it is now. One query, a few seeks."""
-    return BookState(*rows(_STATE, [])[0])
+    database, *state = rows(_STATE.format(database=_DATABASE[connection.vendor]), [])[0]
+    return BookState(database or opened_on(connections["default"]), *state)
 
 
 def unchanged_before(then: BookState, now: BookState, *, before: datetime) -> bool:
@@ -67,7 +81,7 @@ def _may_go_on(then: BookState, now: BookState) -> bool:
     """As far as the states tell: not whether the chain is the same."""
     if then.event is None or now.event is None or now.event < then.event:
         return False
-    return (then.closing, then.revision) == (now.closing, now.revision)
+    return (then.database, then.closing, then.revision) == (now.database, now.closing, now.revision)
 
 
 # What can give a lot another source: an arrival, animals of another lot, and what takes either back.
