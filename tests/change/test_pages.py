@@ -268,3 +268,16 @@ def test_a_period_runs_to_the_end_of_its_last_day(today: date, known_at: datetim
     told = running_in_words(question, today)
     assert said in told
     assert bool(told) == bool(said)
+
+
+@pytest.mark.parametrize(
+    "days", [("0026-07-01", "2026-09-30"), ("0001-01-01", "0001-03-31"), ("2026-07-01", "9999-12-31")]
+)
+@pytest.mark.parametrize("page", ["/change", "/reports/taxa", "/reports/permits", "/populations/trend"])
+def test_a_year_that_was_mistyped_is_told_and_not_reckoned_with(
+    reader: Client, days: tuple[str, str], page: str
+) -> None:
+    """Before the first year of the calendar and after the last there is no quarter."""
+    answer = reader.get(page, {"first_day": days[0], "last_day": days[1]})
+    assert answer.status_code == 400
+    assert "expected one of 1500 to 2999, in four digits" in answer.content.decode()

@@ -42,10 +42,24 @@ class Question:
     names: str = ""
 
     def __post_init__(self) -> None:
-        if self.last_day < self.first_day:
+        check_days(self.first_day, self.last_day)
+
+
+# No book reaches so far, and beside these years the calendar of computers ends.
+YEARS = range(1500, 3000)
+
+
+def check_days(first_day: date, last_day: date) -> None:
+    """Raises :class:`ValueError`, with what to do, for days that are no period."""
+    if last_day < first_day:
+        raise ValueError(
+            f"the period ends on {last_day}, before it starts on {first_day}; give the first day first"
+        )
+    for day in (first_day, last_day):
+        if day.year not in YEARS:
             raise ValueError(
-                f"the period ends on {self.last_day}, before it starts on {self.first_day};"
-                " give the first day first"
+                f"{day} lies in the year {day.year};"
+                f" expected one of {YEARS[0]} to {YEARS[-1]}, in four digits"
             )
 
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from census.change.rules.question import check_days
 from inventory.book.rules.scope import Scope
 
 from .spans import MOST_DAYS
@@ -31,11 +32,7 @@ class Asked:
     """Small charts side by side have each a scale of their own, not one for all."""
 
     def __post_init__(self) -> None:
-        if self.last_day < self.first_day:
-            raise ValueError(
-                f"the period ends on {self.last_day}, before it starts on {self.first_day};"
-                " give the first day first"
-            )
+        check_days(self.first_day, self.last_day)
 
     def check_length(self) -> None:
         """Raises :class:`ValueError` for more days than a page tells of. What a page reads beside the days it
