@@ -1,5 +1,6 @@
 """Pages of the population change: the report, the events behind a figure, and the two files."""
 
+from datetime import date
 from io import BytesIO, StringIO
 from typing import Any
 from urllib.parse import urlencode
@@ -16,6 +17,7 @@ from inventory.names.models import Taxon
 from inventory.people.access import requires
 
 from .blind import not_while_counting
+from .files.running import said_on_each
 from .files.workbook import write_workbook
 from .forms import FORMS, FigureForm, QuestionForm
 from .queries.behind import Behind, behind, lines_of
@@ -125,7 +127,8 @@ def change_csv(request: HttpRequest) -> HttpResponse:
     question = form.cleaned_data["question"]
     report = remembered_report(question, zone=timezone.get_current_timezone())
     out = StringIO()
-    write_rows(report.records(), report.columns(), "csv", out)
+    running = running_in_words(question, timezone.localdate(now()), say=date.isoformat)
+    write_rows(*said_on_each(report.records(), report.columns(), running), "csv", out)
     return _file(out.getvalue().encode(), "text/csv; charset=utf-8", question, "csv")
 
 

@@ -12,6 +12,7 @@ import pytest
 from django.core.management import call_command
 from django.test import Client
 from django.utils.timezone import get_current_timezone
+from pypdf import PdfReader
 from pytest_django import DjangoAssertNumQueries
 
 from census.change.queries.behind import Selection, behind
@@ -253,6 +254,38 @@ def test_a_period_that_is_not_over_says_so_on_the_page_and_on_the_layouts(
     for address in ("/change", "/reports/taxa"):
         assert "and changes until the end of 30 September 2099" in reader.get(address, running).text
         assert "The period is not over" not in reader.get(address, QUARTER).text
+
+
+@pytest.mark.parametrize("address", ["/change.xlsx", "/reports/taxa.xlsx"])
+def test_a_workbook_of_a_period_that_is_not_over_says_so(
+    sample: Sample, reader: Client, address: str
+) -> None:
+    running = {"first_day": "2026-07-01", "last_day": "2099-09-30"}
+    for asked, said in ((running, True), (QUARTER, False)):
+        book = openpyxl.load_workbook(BytesIO(reader.get(address, asked).content))
+        told = {row[0]: row[1] for row in book["Head"].iter_rows(values_only=True) if row[0]}
+        assert ("changes until the end of" in told.get("not over yet", "")) == said
+
+
+@pytest.mark.parametrize("address", ["/change.csv", "/reports/taxa.csv"])
+def test_each_row_of_a_csv_of_a_period_that_is_not_over_says_so(
+    sample: Sample, reader: Client, address: str
+) -> None:
+    """A csv has no head, and its rows are copied beside those of other quarters."""
+    running = {"first_day": "2026-07-01", "last_day": "2099-09-30"}
+    rows = list(csv.DictReader(StringIO(reader.get(address, running).text)))
+    assert rows
+    assert all("changes until the end of 2099-09-30." in row["not over yet"] for row in rows)
+    over = list(csv.DictReader(StringIO(reader.get(address, QUARTER).text)))
+    assert over
+    assert "not over yet" not in over[0]
+
+
+def test_the_print_of_a_period_that_is_not_over_says_so(sample: Sample, reader: Client) -> None:
+    running = {"first_day": "2026-07-01", "last_day": "2099-09-30"}
+    for asked, said in ((running, True), (QUARTER, False)):
+        first = PdfReader(BytesIO(reader.get("/reports/taxa.pdf", asked).content)).pages[0].extract_text()
+        assert ("changes until the end of 30 September 2099" in " ".join(first.split())) == said
 
 
 @pytest.mark.parametrize(

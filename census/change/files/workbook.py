@@ -14,7 +14,7 @@ from ..queries.head import Head, report_head
 from ..queries.report import Report, Row, change_reports, value_of
 from ..rules.columns import COLUMNS, HEADINGS
 from ..rules.question import By, Question
-from ..rules.words import moment_in_words, ties_in_words
+from ..rules.words import NOT_OVER, moment_in_words, running_in_words, ties_in_words
 from .layout import HEAD, HEADINGS_AT, PLACE_LAYOUT, TAXON_LAYOUT, Layout, in_order, set_up_page
 from .proof import write_proof
 
@@ -37,7 +37,7 @@ def write_workbook(
             {"title": head.title, "subject": "population change", "created": made_at.replace(tzinfo=None)}
         )
         look = _look(book)
-        _write_head(book, look, head, taxon, made_at=moment_in_words(made_at, zone))
+        _write_head(book, look, head, taxon, made_at=made_at, zone=zone)
         _write_rows(book, look, head, taxon, TAXON_LAYOUT)
         _write_rows(book, look, head, place, PLACE_LAYOUT)
         for other in others:
@@ -58,13 +58,25 @@ def _look(book: xlsxwriter.Workbook) -> dict[str, Any]:
 
 
 def _write_head(
-    book: xlsxwriter.Workbook, look: dict[str, Any], head: Head, report: Report, *, made_at: str
+    book: xlsxwriter.Workbook,
+    look: dict[str, Any],
+    head: Head,
+    report: Report,
+    *,
+    made_at: datetime,
+    zone: tzinfo,
 ) -> None:
     sheet = book.add_worksheet(HEAD)
     sheet.set_column(0, 0, 18)
     sheet.set_column(1, 1, 90)
     sheet.write_string(0, 0, head.title, look["title"])
-    lines = [*head.lines, ("made", made_at), ("check", ties_in_words(report.named_untied))]
+    running = running_in_words(report.question, made_at.astimezone(zone).date())
+    lines = [
+        *head.lines,
+        *([(NOT_OVER, running)] if running else []),
+        ("made", moment_in_words(made_at, zone)),
+        ("check", ties_in_words(report.named_untied)),
+    ]
     for i, (heading, text) in enumerate(lines, start=2):
         sheet.write_string(i, 0, heading, look["heading"])
         sheet.write_string(i, 1, text, look["text"])

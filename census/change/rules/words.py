@@ -1,6 +1,6 @@
 """What the head and the foot of a report say, the same on the page, in the workbook and in print."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date, datetime, tzinfo
 
 from inventory.book.rules.days import day_in_words
@@ -46,13 +46,17 @@ def basis_in_words(question: Question, closings: Sequence[str | None], zone: tzi
     return f"as reported (opening: {opening}; closing: {closing})"
 
 
-def running_in_words(question: Question, today: date) -> str:
-    """That the period is not over yet, of a report as known now; else empty."""
+NOT_OVER = "not over yet"
+"""The heading of what :func:`running_in_words` says, in the head of a file and over the column of a csv."""
+
+
+def running_in_words(question: Question, today: date, *, say: Callable[[date], str] = day_in_words) -> str:
+    """That the period is not over yet, of a report as known now; else empty. ``say`` says a day."""
     if question.known_at is not None or question.last_day < today:
         return ""
     return (
-        f"The period is not over: the closing is what the book holds on {day_in_words(today)}, "
-        f"and changes until the end of {day_in_words(question.last_day)}."
+        f"The period is not over: the closing is what the book holds on {say(today)}, "
+        f"and changes until the end of {say(question.last_day)}."
     )
 
 

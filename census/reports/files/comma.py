@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from typing import Any
 
+from census.change.files.running import said_on_each
 from inventory.doors.output import Out, write_rows
 
 from ..rules.document import Part
@@ -12,10 +13,11 @@ from .grid import Value, headings, row_of
 DIGITS = 4
 
 
-def write_csv(part: Part, out: Out, *, form: str = "csv", title: str = "") -> None:
-    """Writes ``part`` in one of the forms of output."""
+def write_csv(part: Part, out: Out, *, form: str = "csv", title: str = "", running: str = "") -> None:
+    """Writes ``part`` in one of the forms of output. ``running``: that the period is not over; then it
+    stands in a last column of every line."""
     columns = headings(part)
-    write_rows(_records(part, columns), columns, form, out, title=title)
+    write_rows(*said_on_each(_records(part, columns), columns, running), form, out, title=title)
 
 
 def _records(part: Part, columns: list[str]) -> Iterator[dict[str, Any]]:

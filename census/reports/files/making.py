@@ -1,8 +1,11 @@
 """One file of a report, whichever form: for the pages, the command and what is made in the background."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 from io import BytesIO, StringIO
+
+from census.change.rules.words import NOT_OVER, running_in_words
 
 from ..queries.annex import TooMany, annex
 from ..queries.pictured import pictured
@@ -25,13 +28,16 @@ def file_of(
     progress: Callable[[int], None] = lambda lines: None,
 ) -> bytes:
     """The bytes. ``by``: who makes it, which it says. Raises ValueError for a part that is not there."""
+    running = running_of(document, saying=saying, now=now)
     if form == "csv":
         keys = [one.key for one in document.parts]
         if part and part not in keys:
             raise ValueError(f"This report has no part called “{part}”; there are: {', '.join(keys)}.")
         text = StringIO()
-        write_csv(document.part(part or keys[0]), text)
+        write_csv(document.part(part or keys[0]), text, running=running)
         return text.getvalue().encode()
+    if running:
+        document = replace(document, head=[*document.head, (NOT_OVER, running)])
     out = BytesIO()
     made = f"{saying.moment(now)}{f' by {by}' if by else ''}"
     behind: Annex | None
@@ -52,3 +58,10 @@ def file_of(
         progress=progress,
     )
     return out.getvalue()
+
+
+def running_of(document: Document, *, saying: Saying, now: datetime) -> str:
+    """What is said of a report whose newest period is not over at ``now``; empty when it is. A file is read
+    when nobody sees the page from which it came."""
+    today = now.astimezone(saying.zone).date()
+    return running_in_words(document.questions[-1], today, say=saying.day)

@@ -13,6 +13,7 @@ from typing import Any, BinaryIO
 import xlsxwriter  # type: ignore[import-untyped]
 
 from census.change.files.layout import HEAD, set_up_page
+from census.change.rules.words import NOT_OVER
 
 from ..rules.checking import Check, Held, check_in_words, held
 from ..rules.document import Document, Identity, Kind, Part
@@ -118,7 +119,10 @@ def _write_part(
         if column.kind is Kind.TEXT and not column.under:
             sheet.set_column(at, at, 32)
     sheet.write_string(0, 0, f"{document.title}: {part.title}", look["title"])
-    sheet.write_string(1, 0, dict(document.head).get("basis", ""))
+    told = dict(document.head)
+    sheet.write_string(1, 0, told.get("basis", ""))
+    if NOT_OVER in told:
+        sheet.write_string(2, 0, told[NOT_OVER])
     for i, heading in enumerate(headings(part)):
         sheet.write_string(HEADINGS_AT, i, heading, look["heading"])
     looks = [

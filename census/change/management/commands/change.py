@@ -1,16 +1,18 @@
 """``change``: the population change between two days."""
 
+from datetime import date
 from typing import Any, TextIO, cast
 
 from django.core.management.base import CommandError
-from django.utils.timezone import get_current_timezone
+from django.utils.timezone import get_current_timezone, localdate
 
+from census.change.files.running import said_on_each
 from census.change.files.workbook import write_workbook
 from census.change.queries.report import Report, change_report
 from census.change.rules.arithmetic import Change
 from census.change.rules.question import Basis, By, Question, default_basis
 from census.change.rules.short import short_form
-from census.change.rules.words import basis_in_words, signed, ties_in_words, title_of
+from census.change.rules.words import basis_in_words, running_in_words, signed, ties_in_words, title_of
 from inventory.book.management.arguments import a_day, a_moment
 from inventory.book.queries.names import NoSuchNames
 from inventory.book.rules.scope import Scope
@@ -62,11 +64,12 @@ class Command(HouseCommand):
             self._write_workbook(question, options["out"])
             return
         report = change_report(question, zone=zone)
+        running = running_in_words(question, localdate(now()), say=date.isoformat)
         if options["out"]:
             with open(options["out"], "w", encoding="utf-8", newline="") as out:
-                _write(report, options["format"], out, self.stderr)
+                _write(report, options["format"], out, self.stderr, running)
         else:
-            _write(report, options["format"], cast(TextIO, self.stdout), self.stderr)
+            _write(report, options["format"], cast(TextIO, self.stdout), self.stderr, running)
         if report.untied:
             raise CommandError(ties_in_words(report.named_untied), returncode=1)
 
@@ -93,13 +96,14 @@ def _question(options: dict[str, Any]) -> Question:
         raise CommandError(str(error), returncode=2) from None
 
 
-def _write(report: Report, form: str, out: TextIO, err: Out) -> None:
+def _write(report: Report, form: str, out: TextIO, err: Out, running: str) -> None:
     if form == "table":
         _write_short(report, out)
+        out.write(f"{running}\n" if running else "")
     else:
         if report.names:
             err.write(f"Printed under {report.names.words}\n")
-        write_rows(report.records(), report.columns(), form, out)
+        write_rows(*said_on_each(report.records(), report.columns(), running), form, out)
 
 
 def _write_short(report: Report, out: TextIO) -> None:

@@ -9,7 +9,7 @@ from django.utils.timezone import get_current_timezone, localdate
 
 from census.change.rules.question import Basis, Question, default_basis
 from census.reports.files.comma import write_csv
-from census.reports.files.making import file_of
+from census.reports.files.making import file_of, running_of
 from census.reports.queries.layouts import LAYOUTS
 from census.reports.rules.checking import check_in_words, failures
 from census.reports.rules.document import Document
@@ -50,17 +50,20 @@ class Command(HouseCommand):
             document = LAYOUTS[options["layout"]].answer(_question(options), saying, options["subject"])
         except ValueError as error:
             raise CommandError(str(error), returncode=2) from None
+        running = running_of(document, saying=saying, now=now())
         if form in ("xlsx", "pdf"):
             Path(out).write_bytes(file_of(document, form, saying=saying, now=now()))
         elif out:
             with open(out, "w", encoding="utf-8", newline="") as file:
-                _write(document, options, file)
+                _write(document, options, file, running=running)
         else:
-            _write(document, options, self.stdout)
+            _write(document, options, self.stdout, running=running if form != "table" else "")
         wrong = failures(document)
         self.stderr.write(
             f"{document.title}{f' is in {out}' if out else ''}. {check_in_words(wrong, document)}"
         )
+        if running:
+            self.stderr.write(running)
         if wrong:
             raise CommandError("the report does not tie", returncode=1)
 
@@ -77,9 +80,9 @@ def _question(options: dict[str, Any]) -> Question:
     return replace(question, known_at=known_at)
 
 
-def _write(document: Document, options: dict[str, Any], out: Any) -> None:
+def _write(document: Document, options: dict[str, Any], out: Any, *, running: str) -> None:
     keys = [part.key for part in document.parts]
     key = options["part"] or keys[0]
     if key not in keys:
         raise CommandError(f"no part is called {key!r}; there are: {', '.join(keys)}", returncode=2)
-    write_csv(document.part(key), out, form=options["format"], title=document.title)
+    write_csv(document.part(key), out, form=options["format"], title=document.title, running=running)
