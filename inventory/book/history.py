@@ -63,6 +63,22 @@ def ask(tells: Tells) -> None:
         _ASKED.append(tells)
 
 
+Shows = Callable[[Subject], str]
+
+_SHOWN: dict[About, Shows] = {}
+
+
+def show(kind: About, shows: Shows) -> None:
+    """Registers who knows the address of the page of such a subject; empty when it has none."""
+    _SHOWN[kind] = shows
+
+
+def page_of(subject: Subject) -> str:
+    """The address of its own page; empty where nobody says."""
+    shows = _SHOWN.get(subject.kind)
+    return shows(subject) if shows else ""
+
+
 def told_by_others(subject: Subject) -> list[Told]:
     """What the rooms above say of ``subject``."""
     return [one for tells in _ASKED for one in tells(subject)]

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_safe
 from inventory.people.access import person_of, requires
 
 from . import blind
-from .history import About
+from .history import About, page_of
 from .queries.history import ORDERS, subject_of, touches
 from .queries.history import history as history_of
 from .queries.story import tell
@@ -28,7 +28,7 @@ def history(request: HttpRequest, kind: str, key: str) -> HttpResponse:
         raise Http404(f"The book has no {kind} called “{key}”.")
     order = request.GET.get("order", "")
     order = order if order in ORDERS else "happened"
-    context = {"subject": subject, "order": order, "orders": ORDERS}
+    context = {"subject": subject, "order": order, "orders": ORDERS, "own_page": page_of(subject)}
     if touches(subject, blind.hidden_from(person_of(request.user))):
         return render(request, "book/history.html", {**context, "hidden": True})
     told = history_of(subject, order=order, zone=timezone.get_current_timezone())

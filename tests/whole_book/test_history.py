@@ -239,6 +239,9 @@ def test_a_permit_tells_its_versions_trips_takes_and_events(client: Client) -> N
     _sign_in(client, house.officer)
 
     answer = _history(client, "permit", house.permit.number)
+    assert (
+        f'<a href="{reverse("permit", args=[house.permit.pk])}">To the permit</a>' in answer.content.decode()
+    )
 
     told = [one.what for one, _ in answer.context["rows"]]
     assert {"as issued", "link of a line", "trip", "take", "event"} <= set(told)

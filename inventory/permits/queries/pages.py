@@ -5,7 +5,9 @@ from dataclasses import dataclass
 from datetime import date, tzinfo
 
 from django.db.models import QuerySet
+from django.urls import reverse
 
+from inventory.book.history import Subject
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 
@@ -17,6 +19,12 @@ from ..rules.whereabouts import ALIVE, Fate, Whereabouts
 from .accounts import LineAccount, PermitAccount, accounts, events_are_shown, events_hidden
 from .takes import TakeRead, current_takes, trails_of, trip_chains
 from .whereabouts import PermitWhereabouts
+
+
+def page_of_permit(subject: Subject) -> str:
+    """The address of a permit's page by its number; empty where nobody has entered it. One query."""
+    pk = Permit.objects.filter(number=subject.key).values_list("pk", flat=True).first()
+    return reverse("permit", args=[pk]) if pk else ""
 
 
 @dataclass(frozen=True, slots=True)
