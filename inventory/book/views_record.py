@@ -23,6 +23,7 @@ from .actions.post import LedgerRefused, Posted
 from .actions.record import record_event
 from .actions.refusing import keep_refused
 from .forms import RecordForm, TakeBackForm
+from .late import reached
 from .models import Event, Flag, Lot, LotKind
 from .models.flags import FlagKind
 from .models.refused import Door
@@ -127,7 +128,8 @@ def late_entries(request: HttpRequest) -> HttpResponse:
         return redirect("late_entries")
     page = Paginator(lists.late_entries(), FLAGS_ON_A_PAGE).get_page(request.GET.get("page"))
     told = story.tell([flag.event_id for flag in page], hidden=blind.hidden_from(person_of(request.user)))
-    rows = [(flag, told[flag.event_id]) for flag in page]
+    limits = reached(timezone.get_current_timezone()) if told else {}
+    rows = [(flag, told[flag.event_id], limits.get(flag.event_id, ())) for flag in page]
     context = {"page": page, "rows": rows, "may_settle": may_settle}
     return render(request, "book/late_entries.html", context)
 

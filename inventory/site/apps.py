@@ -21,6 +21,8 @@ QUERIED_BY = ("census.rounds.queries.permit_questions.open_questions",)
 SHOWN_BY = ("census.rounds.queries.papers.shows",)
 # Functions that write the papers of a closing: see inventory/book/statements.py.
 STATED_BY = ("census.rounds.writers.statement.papers", "census.change.files.statement.papers")
+# Functions that say which late entries ask for a closed period to be restated: see inventory/book/late.py.
+WEIGHED_BY = ("census.rounds.queries.late_limits.limits_reached",)
 # Functions that tell what a room says of a lot, a place or a permit: see inventory/book/history.py.
 TOLD_BY = (
     "census.whole_book.queries.told_tankside.told",
@@ -35,7 +37,7 @@ class SiteRoom(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from inventory.book import blind, history, statements, withheld
+        from inventory.book import blind, history, late, statements, withheld
         from inventory.permits import absences, questions
 
         for name in HIDDEN_BY:
@@ -51,6 +53,8 @@ class SiteRoom(AppConfig):
             withheld.show(_Named(name))
         for name in TOLD_BY:
             history.ask(_Named(name))
+        for name in WEIGHED_BY:
+            late.ask(_Named(name))
         for name in STATED_BY:
             statements.ask(_Named(name))
         # WhiteNoise warns about a folder that collectstatic has not made yet, while it serves the

@@ -312,3 +312,40 @@ def test_the_page_of_a_period_asks_approves_and_gives_the_papers_back(
     assert as_(house.officer).get(reverse("period_paper", args=["2026 Q3", 7, FIGURES])).status_code == 404
     assert as_(house.first).get(address).status_code == 403
     assert as_(house.officer).get(reverse("periods")).status_code == 200
+
+
+@pytest.mark.django_db
+def test_the_list_of_late_entries_says_which_of_them_reach_the_limit(
+    house: TestHouse, client: Client
+) -> None:
+    closed(house)
+    below, one, other = died(house, "goby", 1), died(house, "shoal", 20), died(house, "shoal", 4)
+    assert house.registrar.user is not None
+    client.force_login(house.registrar.user)
+
+    page = client.get(reverse("late_entries")).text
+
+    rows = {
+        pk: row
+        for row in page.partition("<tbody>")[2].split("</tr>")
+        for pk in (below.pk, one.pk, other.pk)
+        if f"/event/{pk}" in row
+    }
+    assert "below the limit" in rows[below.pk]
+    period = reverse("period", args=[house.period.code])
+    for event in (one, other):
+        assert f'<a href="{period}">2026 Q3, Clupea harengus: at or above the limit</a>' in rows[event.pk]
+        assert "420" not in rows[event.pk], "the closing number is not for who counts"
+
+
+@pytest.mark.django_db
+def test_the_list_of_late_entries_names_the_period_without_a_link_to_who_may_not_open_it(
+    house: TestHouse, client: Client
+) -> None:
+    closed(house)
+    died(house, "shoal", 24)
+    assert house.first.user is not None
+    client.force_login(house.first.user)
+    page = client.get(reverse("late_entries")).text
+    assert "2026 Q3, Clupea harengus: at or above the limit" in page
+    assert reverse("period", args=[house.period.code]) not in page

@@ -161,14 +161,23 @@ def _figures(
     n: Counter[tuple[int, str]] = Counter()
     class_a: Counter[tuple[int, str]] = Counter()
     names: dict[int, str] = {}
+    events: dict[tuple[int, str], set[int]] = defaultdict(set)
     for row in rows:
         for lot in (lots[pk] for pk in row.lots):
             key = (lot.taxon_id, lot.unit)
             names[lot.taxon_id] = lot.taxon.scientific_name
             n[key] += row.n
+            events[key].add(row.event)
             class_a[key] += row.n if is_exact(lot) else 0
     figures = [
-        LateFigure(names[taxon], unit, number, class_a[taxon, unit], closing.get((taxon, unit), 0))
+        LateFigure(
+            names[taxon],
+            unit,
+            number,
+            class_a[taxon, unit],
+            closing.get((taxon, unit), 0),
+            events=tuple(sorted(events[taxon, unit])),
+        )
         for (taxon, unit), number in n.items()
     ]
     return sorted(figures, key=lambda figure: (figure.name, figure.unit))

@@ -10,7 +10,8 @@ from .settings import DEFAULTS, CensusSettings
 class LateFigure:
     """All that was entered late about one taxon in one unit: ``n`` animals, pluses and minuses never netted.
 
-    ``class_a``: how many of them are class A; ``closing``: what the period closed with.
+    ``class_a``: how many of them are class A; ``closing``: what the period closed with; ``events``: the
+    numbers of the late events.
     """
 
     name: str
@@ -18,6 +19,7 @@ class LateFigure:
     n: int
     class_a: int
     closing: int
+    events: tuple[int, ...] = ()
 
 
 def asks_to_restate(figure: LateFigure, settings: CensusSettings = DEFAULTS) -> str:
