@@ -1,6 +1,7 @@
 """The charts on paper are those of the page: every mark of the one stands in the other, at its place."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from io import BytesIO
 from typing import Any
@@ -304,6 +305,37 @@ def test_what_is_counted_has_no_tick_between_two_animals() -> None:
 
 def test_the_file_of_a_taxon_is_named_by_the_days_of_its_title(sample: Sample) -> None:
     """The book of the sample begins within the two years."""
-    document = LAYOUTS["taxon"].answer(THIRD_QUARTER, Saying(get_current_timezone()), "Gobius niger")
+    saying = Saying(get_current_timezone())
+    own = LAYOUTS["taxon"].answer(THIRD_QUARTER, saying, "Gobius niger")
+    assert own.title.endswith("1 July 2026 to 30 September 2026")
+    assert file_name(own, "pdf") == "taxon_Gobius_niger_2026-07-01_2026-09-30_here.pdf"
+    two_years = replace(THIRD_QUARTER, first_day=date(2024, 10, 1))
+    document = LAYOUTS["taxon"].answer(two_years, saying, "Gobius niger")
     assert document.title.endswith("1 October 2024 to 30 September 2026")
     assert file_name(document, "pdf") == "taxon_Gobius_niger_2024-10-01_2026-09-30_here.pdf"
+
+
+def test_no_line_of_a_scale_goes_through_a_name() -> None:
+    """A row's name stands above its marks; the lines of the scale are drawn beside the marks alone."""
+    rows = [("Homarus gammarus", 3, 60), ("Aurelia aurita", 40, -6)]
+    drawn = [
+        more_charts.pairs("p", "", "", rows),
+        more_charts.ranges("r", "", "", [("Gobius niger, E01", 0.2, 0.1, 14.0)], "deaths"),
+    ]
+    for svg in drawn:
+        names = [
+            float(one.attrib["y"])
+            for one in ElementTree.fromstring(svg).iter(f"{SVG}text")
+            if one.attrib["x"] == "2"
+        ][1:]
+        faint = [
+            one.attrib
+            for one in ElementTree.fromstring(svg).iter(f"{SVG}line")
+            if "stroke-opacity" in one.attrib
+        ]
+        assert names
+        assert faint
+        # Letters reach from the line on which they stand some 9 units up and 3 down.
+        assert not any(
+            float(line["y1"]) < y + 3 and float(line["y2"]) > y - 9 for line in faint for y in names
+        )

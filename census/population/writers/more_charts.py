@@ -26,7 +26,7 @@ def pairs(
     )
     foot = TOP + 30.0 * len(rows) + 6
     for value in across.ticks():
-        drawing.line((across(value), TOP), (across(value), foot), faint=True)
+        _up(drawing, across(value), len(rows))
         drawing.text(across(value), foot + 14, number(value), anchor="middle")
     for place, (name, opening, closing) in enumerate(rows):
         y = TOP + 30.0 * place
@@ -42,6 +42,12 @@ def pairs(
         drawing.mark("circle", (across(closing), y + 20), told=f"{name}: closing {whole(closing)}", size=2.6)
         drawing.text(RIGHT, y + 23, signed(closing - opening), anchor="end")
     return drawing.svg
+
+
+def _up(drawing: Drawing, x: float, rows: int) -> None:
+    """A line of the scale, piece by piece at the marks of the rows: through their names nobody reads them."""
+    for place in range(rows):
+        drawing.line((x, TOP + 30.0 * place + 14), (x, TOP + 30.0 * place + 26), faint=True)
 
 
 def calendar(
@@ -135,7 +141,7 @@ def ranges(
     across = Scale(0, most, 12, RIGHT - 16)
     foot = TOP + 30.0 * len(rows) + 6
     for value in across.ticks(5):
-        drawing.line((across(value), TOP), (across(value), foot), faint=True)
+        _up(drawing, across(value), len(rows))
         drawing.text(across(value), foot + 14, f"{value:,.4g}", anchor="middle")
     for place, (name, at, low, high) in enumerate(rows):
         y = TOP + 30.0 * place

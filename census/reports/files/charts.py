@@ -86,8 +86,10 @@ def _course(document: Document) -> Iterator[Chart]:
     if table is None:
         return
     rows = [line.figures for line in table.lines]
-    days = [question.last_day for question in document.questions]
-    first = document.questions[0].first_day
+    # Before the quarters may stand what else was asked for.
+    questions = document.questions[-len(rows) :]
+    days = [question.last_day for question in questions]
+    first = questions[0].first_day
     closings = [row["closing"].number for row in rows]
     book = [(first, rows[0]["opening"].number), *zip(days, closings, strict=True)]
     title = "In the book, quarter by quarter"

@@ -35,7 +35,7 @@ from . import letters
 from .annexed import annex_pages
 from .charts import charts_of, charts_of_block
 from .letters import slanted, words, xml
-from .plates import beside_picture, plates
+from .plates import beside_picture, in_two_columns, plates
 from .signed import signature_lines
 from .widths import LINE_APART, column_widths, label_width
 
@@ -47,6 +47,8 @@ INSET = 6.0
 ABREAST = 15
 # A title stands on the next page when there is less than this below it, in points: a heading and two lines.
 ROOM = 120.0
+# A caption, a heading of two lines, one line and its total, each with small figures below.
+ROOM_OF_ONE = 100.0
 # The title of a part stands above that of its first block.
 ROOM_OF_PART = 40.0
 # With so much room, in points, nothing more is gained on the next page.
@@ -171,7 +173,7 @@ def _head(document: Document, names: Italics, picture: Pictured | None) -> Itera
         for heading, text in document.head
     ]
     if picture is None or document.picture is None:
-        yield from lines
+        yield from [in_two_columns(lines, WIDTH)] if document.subject else lines
     else:
         caption = xml(f"{document.picture.alt}. Picture: {document.picture.credit}")
         yield beside_picture(lines, picture, caption, letters.SMALL, WIDTH)
@@ -200,11 +202,19 @@ def _opening(part: Part, block: Block, title: list[Any], names: Italics) -> Iter
         yield KeepTogether([*lead, drawn[0]])
         yield from drawn[1:]
     else:
-        # A table of one line is not cut between it, its total and the notes.
-        short = bool(block.tables) and len(block.tables[0].lines) == 1
-        more = 24.0 + 11.0 * min(len(block.notes), FEW_NOTES) if short else 0.0
-        yield CondPageBreak(ROOM + more + (ROOM_OF_PART if title else 0))
+        yield CondPageBreak(_room(block) + (ROOM_OF_PART if title else 0))
         yield from lead
+
+
+def _room(block: Block) -> float:
+    """What a title asks for below it: a table of one line is not cut between it, its total and the notes, and
+    asks for no more than that where it has no notes."""
+    short = bool(block.tables) and len(block.tables[0].lines) == 1
+    if not short:
+        return ROOM
+    if len(block.tables) == 1 and not block.notes and not block.facts:
+        return ROOM_OF_ONE
+    return ROOM + 24.0 + 11.0 * min(len(block.notes), FEW_NOTES)
 
 
 def _block(

@@ -46,3 +46,10 @@ def beside_picture(
     return Table(
         [[list(words), right]], colWidths=[width - wide - GAP, wide + GAP], hAlign="LEFT", style=_PLAIN
     )
+
+
+def in_two_columns(words: Sequence[Flowable], width: float) -> Table:
+    """The words in two columns, read down the first."""
+    half = (len(words) + 1) // 2
+    columns = [list(words[:half]), list(words[half:])]
+    return Table([columns], colWidths=[width / 2, width / 2], hAlign="LEFT", style=_PLAIN)

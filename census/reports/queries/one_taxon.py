@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
+from datetime import date, timedelta
 from functools import partial
 
 from django.db.models import Q
@@ -18,7 +19,7 @@ from inventory.book.pictured import picture_of
 from inventory.names.models import Taxon, TaxonName
 
 from ..rules.document import Block, Column, Document, Figure, Kind, Line, Part, Picture, Said, Table
-from ..rules.quarters import Quarter, quarters_between, two_years_to
+from ..rules.quarters import Quarter, quarter_of, quarters_between, two_years_to
 from ..rules.said import Saying
 from .asking import address_of, figure, local_moment, mfu_figure
 from .exhibits import keepers_of
@@ -38,6 +39,9 @@ _HELD = (
 )
 
 
+_Changes = Mapping[RowKey, tuple[Change, bool]]
+
+
 @dataclass(frozen=True, slots=True)
 class _Of:
     """What the page is about, and how its figures are asked for."""
@@ -54,38 +58,46 @@ class _Of:
     def question_of(self, quarter: Quarter) -> Question:
         return replace(self.question, first_day=quarter.first_day, last_day=quarter.last_day)
 
+    def line(self, number: int, label: str, change: Change, question: Question, unit: str) -> Line:
+        return Line(number, None, label, partial(short_figures, change, self.asked(question, unit)))
+
     def changes(self, question: Question) -> dict[RowKey, tuple[Change, bool]]:
         found = changes_of_lots(question, self.lots, zone=self.saying.zone)
         return {key: one for key, one in found.items() if key.taxon_id == self.taxon.pk}
 
 
 def one_taxon(question: Question, saying: Saying, subject: str) -> Document:
-    """Two years that end with the quarter of the last day. The number of queries depends on the quarters and
-    the censuses. Raises ValueError when the name is none."""
+    """The days asked for, and beside them two years, quarter by quarter, that end on the last of these days.
+    The number of queries depends on the quarters and the censuses. Raises ValueError when it is no name."""
     taxon = taxon_called(subject)
-    first, last = two_years_to(question.last_day)
-    question = replace(question, by=By.TAXON, first_day=first, last_day=last)
+    first, last = two_years_to(question.last_day)[0], question.last_day
+    question = replace(question, by=By.TAXON)
     lots = frozenset(Lot.objects.filter(taxon=taxon).values_list("pk", flat=True))
     of = _Of(taxon, lots, question, saying)
-    read = [(one, of.changes(of.question_of(one))) for one in quarters_between(first, last)]
+    read = [(one, of.changes(of.question_of(one))) for one in _quarters_to(last)]
     # Quarters before anything of it is in the book have no row: noughts would say that it was looked for.
     begun = min((at for at, (_, changes) in enumerate(read) if _any_of(changes)), default=-1)
     quarters, found = [one for one, _ in read[begun:]], [changes for _, changes in read[begun:]]
     numbers = iter(range(1, 10**9))
+    asked = of.changes(question)
+    days = _days_asked(of, asked, numbers) if question.first_day != first else []
     course, untied = _course(of, quarters, found, numbers)
     newest = replace(question, first_day=quarters[-1].first_day)
     where, places = _held(of, newest, By.PLACE, "Where it lives", key="where", numbers=numbers)
     sources, _ = _held(of, newest, By.SOURCE, "Where it came from", key="sources", numbers=numbers)
     counts, charts = counts_of(taxon, saying, numbers)
-    known = knowledge(newest)
-    totals = _totals(of.changes(newest))
-    report = Report(question, knowledge(question)[0], known[1], no_rows(), totals)
-    names = names_of([taxon], question, saying)
+    known = knowledge(question)
+    totals = _totals(asked)
+    report = Report(question, known[0], known[1], no_rows(), totals)
+    whole = replace(question, first_day=min(first, question.first_day))
+    names = names_of([taxon], whole, saying)
+    beside = [("two years", saying.days(first, last))] if days else []
     return Document(
         layout="taxon",
-        title=f"{taxon.scientific_name}, {saying.days(first, last)}",
+        title=f"{taxon.scientific_name}, {saying.days(question.first_day, last)}",
         head=[
             *_about(taxon, saying, places),
+            *beside,
             *head_lines(
                 report,
                 totals,
@@ -93,20 +105,37 @@ def one_taxon(question: Question, saying: Saying, subject: str) -> Document:
                 estimates="the book is whole animals; a count that is an estimate stands with its range",
             ),
         ],
-        parts=[course, where, sources, *counts],
-        questions=[of.question_of(one) for one in quarters],
+        parts=[*days, course, where, sources, *counts],
+        questions=[*_before(question, quarters[0]), *(of.question_of(one) for one in quarters)],
         said=[
             Said(f"{unit} at the end, by {part.key}", part.key, "closing", unit, total.closing)
-            for part in (where, sources)
+            for part in (*days, where, sources)
             for unit, total in totals.items()
         ],
-        untied=untied,
+        untied=[*_untied(taxon, asked), *untied],
         notes=names.notes,
         charts=charts,
         picture=_picture(taxon),
         subject=taxon.scientific_name,
-        first_day=first,
+        first_day=question.first_day,
     )
+
+
+def _untied(taxon: Taxon, changes: _Changes) -> list[str]:
+    return [f"{taxon.scientific_name} ({key.unit})" for key, (_, ties) in changes.items() if not ties]
+
+
+def _quarters_to(last: date) -> list[Quarter]:
+    """Eight quarters, of which the newest ends on ``last``, be that in its midst: where the animals are is
+    told of that day, and the rows lead there."""
+    *quarters, newest = quarters_between(*two_years_to(last))
+    return [*quarters, Quarter(newest.first_day, last)]
+
+
+def _before(question: Question, oldest: Quarter) -> list[Question]:
+    """What the days asked for have before the quarters that are told, for the annex."""
+    until = oldest.first_day - timedelta(days=1)
+    return [replace(question, last_day=until)] if question.first_day <= until else []
 
 
 def _picture(taxon: Taxon) -> Picture | None:
@@ -136,9 +165,6 @@ def _totals(changes: Mapping[RowKey, tuple[Change, bool]]) -> dict[str, Change]:
     return totals_by_unit((key.unit, change) for key, (change, _) in changes.items())
 
 
-_Changes = Mapping[RowKey, tuple[Change, bool]]
-
-
 def _any_of(changes: _Changes) -> bool:
     return any(change != Change() for change, _ in changes.values())
 
@@ -157,7 +183,7 @@ def _course(
             Line(
                 next(numbers),
                 None,
-                quarter.words,
+                _called(quarter, of.saying),
                 partial(short_figures, change, of.asked(question, unit)),
                 annex=tuple(key),
             )
@@ -165,7 +191,7 @@ def _course(
         ]
         tables.append(Table(unit, lines, _sum(lines), "All quarters"))
         untied += [
-            f"{of.taxon.scientific_name} {quarter.words} ({unit})"
+            f"{of.taxon.scientific_name} {_called(quarter, of.saying)} ({unit})"
             for quarter, one in zip(quarters, found, strict=True)
             if key in one and not one[key][1]
         ]
@@ -173,6 +199,28 @@ def _course(
     words = "" if tables else "No number of it is in the book in these two years."
     course = [Block("Two years", [], tables)]
     return Part("course", "Two years", "quarter", _COURSE, course, ties, words), untied
+
+
+def _called(quarter: Quarter, saying: Saying) -> str:
+    """``2026 Q3``; of a quarter that is cut off, to which day."""
+    whole = quarter.last_day == quarter_of(quarter.first_day).last_day
+    return quarter.words if whole else f"{quarter.words} to {saying.day(quarter.last_day)}"
+
+
+def _days_asked(of: _Of, changes: _Changes, numbers: Iterator[int]) -> list[Part]:
+    """The change of the days that were asked for. Its events stand under the quarters in the annex."""
+    words = of.saying.days(of.question.first_day, of.question.last_day)
+    tables = [
+        Table(
+            key.unit,
+            [of.line(next(numbers), words, change, of.question, key.unit)],
+            {},
+            "",
+        )
+        for key, (change, _) in sorted(changes.items())
+    ]
+    none = "" if tables else "No number of it is in the book in these days."
+    return [Part("days", "The days asked for", "days", SHORT, [Block(words, [], tables)], SHORT_TIES, none)]
 
 
 def _sum(lines: Sequence[Line]) -> dict[str, Figure]:
