@@ -60,22 +60,40 @@ def pages_of(document: Document) -> "Paginator[Place]":
 
 
 def shown(document: Document, page: Page[Place]) -> list[ShownPart]:
-    """What stands on one page. Parts without a line are on the last one, with what they say."""
+    """What stands on one page. A part without a line says why in its own place: before the next part that
+    begins here, or at the end of the last page."""
     parts = []
+    first, told = _first_lines(document), 0
     for p, in_part in groupby(page.object_list, key=lambda place: place[0]):
         part = document.parts[p]
+        if page.start_index() <= first[p]:
+            before = max((q for q in first if q < p), default=-1)
+            parts += [_without_lines(document.parts[q]) for q in range(before + 1, p)]
+        told = p
         blocks = [
             _block(part, part.blocks[b], list(in_block))
             for b, in_block in groupby(in_part, key=lambda one: one[1])
         ]
         parts.append(ShownPart(part.title, part.words, len(part.blocks) > 1, blocks))
     if not page.has_next():
-        parts += [
-            ShownPart(part.title, part.words, False, [])
-            for part in document.parts
-            if not any(table.lines for table in part.tables())
-        ]
+        after = told + 1 if first else 0
+        parts += [_without_lines(part) for part in document.parts[after:]]
     return parts
+
+
+def _first_lines(document: Document) -> dict[int, int]:
+    """By part that has any, the place of its first line among all lines, from 1."""
+    found, at = {}, 1
+    for p, part in enumerate(document.parts):
+        lines = sum(len(table.lines) for table in part.tables())
+        if lines:
+            found[p] = at
+        at += lines
+    return found
+
+
+def _without_lines(part: Part) -> ShownPart:
+    return ShownPart(part.title, part.words, False, [])
 
 
 def _block(part: Part, block: Block, places: list[Place]) -> ShownBlock:

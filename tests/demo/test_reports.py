@@ -280,6 +280,40 @@ def test_a_page_of_one_taxon_says_what_the_report_by_taxon_says(house: DemoHouse
             assert figures["closing_mfu"].value == rows[name, table.unit]["closing_mfu"].value
 
 
+def test_one_taxon_answers_the_days_asked_for_beside_its_two_years(house: DemoHouse) -> None:
+    """Days that are no quarter: a week, and a stretch that begins before the two years."""
+    for first, last in ((date(2026, 9, 14), date(2026, 9, 20)), (date(2024, 3, 1), date(2026, 8, 10))):
+        rows = {
+            (line.name.accepted, table.unit): line.figures
+            for table in _answered(house, "taxa", first, last).part("short").tables()
+            for line in table.lines
+            if line.name
+        }
+        for name in ("Clupea harengus", "Aurelia aurita"):
+            document = _answered(house, "taxon", first, last, subject=name)
+            (table,) = document.part("days").tables()
+            (line,) = table.lines
+            keys = ("opening", "in", "out", "found", "unaccounted", "between", "late", "closing", "missing")
+            told, other = line.figures, rows[name, "animal"]
+            assert [told[key].value for key in keys] == [other[key].value for key in keys]
+            newest = document.part("course").blocks[0].tables[0].lines[-1]
+            assert newest.label == f"2026 Q3 to {last.day} {last:%B} 2026"
+            assert newest.figures["closing"].value == told["closing"].value
+            assert not failures(document)
+
+
+def test_a_statement_of_days_that_no_census_counts_names_the_days_of_those_there_are(
+    house: DemoHouse, client: Client
+) -> None:
+    """The year 2025 has a period and no census of its own."""
+    client.force_login(User.objects.get(username="maren"))
+    year = {"first_day": "2025-01-01", "last_day": "2025-12-31"}
+    for address, status in (("/reports/census", 200), ("/reports/census.pdf", 400)):
+        answer = client.get(address, year)
+        assert answer.status_code == status
+        assert "CS-26Q3, 1 July 2026 to 30 September 2026; CS-26Q2, 1 April 2026" in answer.text
+
+
 def test_every_figure_of_every_layout_opens_events_with_that_sum(house: DemoHouse, client: Client) -> None:
     """Links of every layout, drawn with a seed: the sum at the foot is the figure, and each event of one page
     opens with who entered it."""

@@ -53,3 +53,17 @@ def _shown(columns: list[Column], figures: Mapping[str, Figure]) -> str:
     ((part,),) = [shown(document, pages_of(document).get_page(1))]
     ((_, cells),) = part.blocks[0].tables[0].lines
     return cells
+
+
+def test_a_part_without_a_line_says_why_in_its_own_place() -> None:
+    """A statement in which nothing was decided does not tell of decisions below its annex of sheets."""
+    line = Line(1, None, "", lambda: {"n": Figure(1)})
+    full = [Block("", [], [Table("animal", [line] * 150, {}, "")])]
+    given = [("first", []), ("a", full), ("second", []), ("third", []), ("b", full), ("last", [])]
+    parts = [Part(title, title, "", [NUMBER], blocks, words="None.") for title, blocks in given]
+    document = Document("taxa", "", [], parts, [])
+    pages = pages_of(document)
+    told = [[part.title for part in shown(document, pages.get_page(n))] for n in pages.page_range]
+    assert told == [["first", "a", "second", "third", "b"], ["b", "last"]]
+    empty = Document("taxa", "", [], [parts[0], parts[2]], [])
+    assert [part.title for part in shown(empty, pages_of(empty).get_page(1))] == ["first", "second"]

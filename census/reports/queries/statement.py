@@ -58,6 +58,8 @@ _DECIDED = (
     Column("by", "by whom", Kind.TEXT, summed=False),
 )
 _SAID = (Column("words", "what is said", Kind.TEXT, summed=False),)
+# Censuses that are named where the days are of none.
+FEW = 6
 _TIED = "Ties: gains and losses are added apart and never netted; every total is the sum of its lines."
 
 
@@ -74,10 +76,7 @@ def census_statement(question: Question, saying: Saying) -> Document:
         .first()
     )
     if census is None:
-        raise NothingToTell(
-            f"no census counts the period {day_in_words(question.first_day)} to "
-            f"{day_in_words(question.last_day)}; choose the days of one"
-        )
+        raise NothingToTell(_no_census(question))
     rows = read_census(census)
     numbers = iter(range(1, 10**9))
     known = knowledge(question)
@@ -105,6 +104,21 @@ def census_statement(question: Question, saying: Saying) -> Document:
         questions=[question],
         ties=_TIED,
         signers=("Registrar", "Curator"),
+    )
+
+
+def _no_census(question: Question) -> str:
+    """That there is none, and the days of those that there are: a statement is of one census, so that a year
+    of four has none of its own."""
+    periods = Census.objects.exclude(state=CensusState.ABANDONED.value).order_by("-period__ends_on", "-pk")
+    newest = list(periods.values_list("code", "period__starts_on", "period__ends_on")[:FEW])
+    there = "; ".join(
+        f"{code}, {day_in_words(first)} to {day_in_words(last)}" for code, first, last in newest
+    )
+    return (
+        f"no census counts exactly the period {day_in_words(question.first_day)} to "
+        f"{day_in_words(question.last_day)}. "
+        + (f"Choose the days of one: {there}" if there else "The house has opened none yet")
     )
 
 
@@ -160,7 +174,7 @@ def _differences(rows: Sequence[Row], numbers: Iterator[int]) -> Part:
 def _decided(rows: Sequence[Row], numbers: Iterator[int]) -> Part:
     by_unit: dict[str, list[Line]] = {}
     sums: dict[str, list[int]] = {}
-    for row in rows:
+    for row in sorted(rows, key=lambda one: one.line.unit):
         for part in row.parts:
             for decision in part.decisions:
                 gain, loss = max(0, decision.n), max(0, -decision.n)
@@ -225,14 +239,25 @@ def _told(
     say: Callable[[LineRead], str],
     none: str,
 ) -> Part:
-    by_unit: dict[str, list[Line]] = {}
+    by_unit: dict[str, list[tuple[Row, LineRead, str]]] = {}
     for row in rows:
         for part in row.parts:
             words = say(part)
             if words:
-                made = {"words": Figure(words, at=_page(part))}
-                by_unit.setdefault(row.line.unit, []).append(_line(numbers, str(part.line), made, row.name))
-    tables = [Table(unit, lines, {}, "") for unit, lines in sorted(by_unit.items())]
+                by_unit.setdefault(row.line.unit, []).append((row, part, words))
+    # Numbered as they stand: unit by unit.
+    tables = [
+        Table(
+            unit,
+            [
+                _line(numbers, str(part.line), {"words": Figure(words, at=_page(part))}, row.name)
+                for row, part, words in told
+            ],
+            {},
+            "",
+        )
+        for unit, told in sorted(by_unit.items())
+    ]
     return _part(key, title, "sheet and line", _SAID, tables, words="" if tables else none)
 
 

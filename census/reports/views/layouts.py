@@ -70,7 +70,8 @@ def _or_why_not(view: _Answered, request: HttpRequest, layout: Layout, form: Lay
     try:
         return view(request, layout, form)
     except ValueError as error:
-        form.add_error(None, str(error))
+        said = str(error)
+        form.add_error(None, f"{said[:1].upper()}{said[1:]}.")
         return render(request, "reports/report.html", {"form": form, "layout": layout}, status=400)
 
 
