@@ -69,6 +69,8 @@ def test_a_file_is_made_kept_by_its_hash_and_fetched(sample: Sample, reader: Cli
         in answer["Content-Disposition"]
     )
     assert work() is False
+    for address in (f"/reports/made/{job.pk}", "/reports/made"):
+        assert "1 July 2026 to 30 September 2026" in reader.get(address).text
 
 
 def test_the_background_makes_what_the_page_gives(sample: Sample, reader: Client) -> None:

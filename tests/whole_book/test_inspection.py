@@ -115,6 +115,11 @@ def test_the_page_draws_keeps_and_tells_the_book_only_afterwards(client: Client)
 
     assert "the book had 5" in page
     assert "&lt;i&gt;" in page
+    assert "not on the list" not in page
+    seen = FloorSample.objects.get().things.filter(lot=None)[0]
+    client.post(reverse("inspection_step"), {"step": "finding", "thing": seen.pk, "found": "a stranger"})
+    page = client.get(reverse("inspection")).content.decode()
+    assert "a stranger, <strong>wrong</strong>: not on the list" in page
     assert FloorSample.objects.get().seed in page
 
 

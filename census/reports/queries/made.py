@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from django.db.models import QuerySet
 
 from census.change.rules.words import SCOPE_WORDS
+from inventory.book.rules.days import days_in_words
 from inventory.book.rules.scope import Scope
 
 from ..models import ReportJob, SavedReport
@@ -45,7 +46,8 @@ def saved_rows() -> list[SavedRow]:
 def words_of(job: ReportJob) -> str:
     """Its title, once it is made; before that, and where it failed, what was asked for."""
     if job.title or job.layout not in LAYOUTS:
-        return str(job)
+        # A workbook has ISO days in its title; a page says them in words.
+        return days_in_words(str(job))
     asked = LAYOUTS[job.layout].words
     subject = job.question.get("subject", "")
     return f"{asked}: {subject}" if subject else asked
