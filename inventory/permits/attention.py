@@ -6,6 +6,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inventory.book import blind
+from inventory.book.rules.days import day_in_words
 from inventory.people.attention import Attention, Line
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
@@ -134,12 +135,14 @@ def _loans(now: datetime) -> Attention:
 
 def _said(read: LoanRead) -> str:
     parts = []
-    if read.overdue:
-        parts.append(f"overdue since {read.until}")
-    if read.left_over:
-        parts.append(f"ended on {read.loan.ended_on}, yet by the book animals are with the borrower")
-    if read.unconfirmed:
-        parts.append(f"a letter was due on {read.confirm_by}")
+    if read.overdue and read.until:
+        parts.append(f"overdue since {day_in_words(read.until)}")
+    if read.left_over and read.loan.ended_on:
+        parts.append(
+            f"ended on {day_in_words(read.loan.ended_on)}, yet by the book animals are with the borrower"
+        )
+    if read.unconfirmed and read.confirm_by:
+        parts.append(f"a letter was due on {day_in_words(read.confirm_by)}")
     return f"{read.loan.reference}, {read.loan.party}: {', '.join(parts)}"
 
 
