@@ -173,9 +173,10 @@ def _line(
         steps = [step for step in steps if step[0] >= begun]
         opened = whole(row.days[begun.toordinal()]["opening"])
         words = f"The book begins on {day_in_words(begun)} with an opening stock of {opened}"
-    words += (
-        f"; {whole(at)} on {day_in_words(last)}. The line is the book; marks are counts with their range, "
-        "a triangle is a count “at least”, a hollow mark one of a part."
+    words += f"; {whole(at)} on {day_in_words(last)}. The line is the book" + (
+        "; marks are counts with their range, a triangle is a count “at least”, a hollow mark one of a part."
+        if shown
+        else "."
     )
     if asked.taxon is None:
         words += " Counts are shown when one taxon is chosen."
