@@ -122,4 +122,4 @@ def test_the_page_grants_and_ends(registrar: Person, ruadh: Person) -> None:
         assert "Letter 12" in page
         assert "in force" in page
         client.post(f"/people/inspection/{term.pk}/end")
-        assert "ended 2026-10-06" in client.get("/people").text
+        assert "ended 6 October 2026" in client.get("/people").text
