@@ -218,6 +218,12 @@ def test_an_amended_return_numbers_on_and_marks_its_rows(house: PermitHouse) -> 
     assert marks[1:] == ["withdrawn", ""]
     assert (rows[1]["name as typed"], rows[1]["number taken"]) == ("shore crab", "0")
     assert "amends version 1 of 6 October 2026" in dict(two.head)["return"]
+    read = pypdf.PdfReader(BytesIO(content(two, "pdf"))).pages
+    text = " ".join("".join(page.extract_text() for page in read).split())
+    assert "amended in this return: changed: " in text
+    assert "amended in this return: withdrawn" in text
+    # Said below the rows that were amended, under no heading of a column of its own.
+    assert text.count("amended in this return") == 2
     assert changed_since(two, zone=house.zone).changes == []
     gone = [told for told in changed_since(one, zone=house.zone).changes if told.change.after is None]
     assert [told.causes[-1].words for told in gone] == ["moved to OTHER 2: that was the other permit"]

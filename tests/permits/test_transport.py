@@ -65,6 +65,7 @@ def test_the_paper_says_who_what_how_many_marks_source_and_permit(
     for part in (
         "Check local rules: this is a record, not a permit.",
         "Test Aquarium",
+        f"Test Aquarium; event {sent.pk}, 20 September 2026 08:00, page 1 of 1",
         "A & B <Sea Hall>",
         "Urticina felina dahlia anemone",
         "2 animals, 0.0.2",

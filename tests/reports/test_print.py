@@ -183,3 +183,25 @@ def test_nobody_signs_a_page_that_has_no_line_of_the_report() -> None:
         if pages[-1].count("Gobius niger") < min(lines, 3):
             alone.append(lines)
     assert alone == []
+
+
+def test_columns_that_say_nothing_of_a_unit_are_not_printed_for_it() -> None:
+    """More columns than stand abreast: what became of pieces is told in another unit."""
+    columns = [Column(f"c{n}", f"heading{n}", summed=False) for n in range(20)]
+
+    def table(unit: str, number: int, told: int) -> Table:
+        figures = {one.key: Figure(7 if n < told else None) for n, one in enumerate(columns)}
+        return Table(unit, [Line(number, None, "a line", lambda: figures)], figures, "All")
+
+    block = Block("P1", [], [table("animal", 1, 20), table("piece", 2, 10)], ["What became of the pieces."])
+    out = BytesIO()
+    document = Document("x", "X", [], [Part("p", "P", "words", columns, [block])], [])
+    write_pdf(document, out, made="", annex={})
+    text = " ".join(map(text_of, read_pages(out)))
+    assert "P1, unit: animal, columns 1 of 2" in text
+    assert "P1, unit: animal, columns 2 of 2" in text
+    assert "P1, unit: piece, columns" not in text
+    assert text.count("P1, unit: piece") == 1
+    assert text.count("heading3") == 2
+    assert text.count("heading17") == 1
+    assert "What became of the pieces." in text

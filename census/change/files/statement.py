@@ -43,7 +43,10 @@ def papers(version: PeriodVersion, zone: tzinfo) -> list[Paper]:
     }
     changed = _changed(version, by_taxon)
     printed = _printed(taxon, head)
-    pages = statement_pdf(printed, title=head.title, foot=str(version))
+    house = dict(head.lines)["house"]
+    pages = statement_pdf(
+        printed, title=head.title, foot="; ".join(text for text in (house, str(version)) if text)
+    )
     return [
         *([Paper(CHANGED, "application/json", canonical(changed))] if changed is not None else []),
         Paper(FIGURES, "application/json", canonical(stated)),

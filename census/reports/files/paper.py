@@ -227,9 +227,10 @@ def _block(
         made = [line.figures for line in table.lines]
         for line, figures in zip(table.lines, made, strict=True):
             check.line(part, table, line, figures)
-        for at, columns in enumerate(shown, start=1):
-            last = table is block.tables[-1] and at == len(shown)
-            band = f", columns {at} of {len(shown)}" if len(shown) > 1 else ""
+        bands = [columns for columns in shown if _says(columns, made, table.total)] or shown[:1]
+        for at, columns in enumerate(bands, start=1):
+            last = table is block.tables[-1] and at == len(bands)
+            band = f", columns {at} of {len(bands)}" if len(bands) > 1 else ""
             yield Spacer(1, 3)
             yield _table(
                 part, block, table, columns, made, label=label, band=band, notes=below if last else []
@@ -237,6 +238,13 @@ def _block(
         progress(len(made))
     if not block.tables or not below:
         yield from notes
+
+
+def _says(
+    columns: Sequence[Column], made: Sequence[Mapping[str, Figure]], total: Mapping[str, Figure]
+) -> bool:
+    """Whether anything stands under these columns: a heading over blanks alone asks what was forgotten."""
+    return any(said_of(one, figures[one.key]) for figures in (*made, total) for one in columns)
 
 
 def _abreast(columns: Sequence[Column]) -> list[list[Column]]:

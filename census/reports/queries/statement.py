@@ -57,6 +57,11 @@ _DECIDED = (
     Column("reason", "reason and evidence", Kind.TEXT, summed=False),
     Column("by", "by whom", Kind.TEXT, summed=False),
 )
+_DECIDING = (
+    "Book and count are those at the decision, the book with what it posted. Gain and loss are what the"
+    " decision changed in the number of animals present; gains and losses above are what counts and book"
+    " still differ by."
+)
 _SAID = (Column("words", "what is said", Kind.TEXT, summed=False),)
 # Censuses that are named where the days are of none.
 FEW = 6
@@ -207,7 +212,7 @@ def _decided(rows: Sequence[Row], numbers: Iterator[int]) -> Part:
         )
         for unit, lines in sorted(by_unit.items())
     ]
-    words = "" if tables else "No line was decided yet."
+    words = _DECIDING if tables else "No line was decided yet."
     return _part("decided", "Lines decided", "sheet and line", _DECIDED, tables, words=words)
 
 

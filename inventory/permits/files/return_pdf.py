@@ -1,6 +1,7 @@
 """A return as a form to sign: its head, its rows with line numbers, sums, and a box for the signature.
 
-Where the columns are more than a page is wide they follow in bands, tied by the line numbers.
+Where the columns are more than a page is wide they follow in bands, tied by the line numbers. What an
+amended return amends is said below the row that it speaks of, for most rows say nothing of it.
 """
 
 from collections.abc import Sequence
@@ -28,7 +29,7 @@ from inventory.doors.ending import WithEnd
 from inventory.doors.numbered import Foot, numbered
 from inventory.doors.printed import printable
 
-from ..rules.statements import Chosen, Row, Statement
+from ..rules.statements import MARK, Chosen, Row, Statement
 from .sheets import leaning
 
 _PAGE = landscape(A4)
@@ -66,12 +67,14 @@ def write_form(statement: Statement) -> bytes:
         invariant=1,
     )
     story: list[Any] = [_words(statement.title, _TITLE), _head(statement), Spacer(0, 10)]
-    bands = _bands(statement)
+    amended = _amended(statement)
+    bands = _bands(statement, without=amended)
     for number, (columns, widths) in enumerate(bands, start=1):
         if len(bands) > 1:
             story.append(CondPageBreak(_ROOM))
             story.append(_words(f"Columns, part {number} of {len(bands)}", _NAME))
-        story += [_rows(columns, widths, statement.rows), Spacer(0, 10)]
+        said = amended if number == 1 else None
+        story += [_rows(columns, widths, statement.rows, below=said), Spacer(0, 10)]
     if statement.rows:
         # Nobody signs a page that has no row of the return.
         *story, table, _ = story
@@ -97,12 +100,21 @@ def _head(statement: Statement) -> Table:
     return table
 
 
-def _bands(statement: Statement) -> list[tuple[list[Chosen], list[float]]]:
+def _amended(statement: Statement) -> Chosen | None:
+    """The column that says what is amended, where a row says so and it is not the only one."""
+    if len(statement.columns) == 1 or not any(row.mark for row in statement.rows):
+        return None
+    return next((one for one in statement.columns if one.code == MARK), None)
+
+
+def _bands(statement: Statement, *, without: Chosen | None) -> list[tuple[list[Chosen], list[float]]]:
     """The columns in groups that fit a page, each with its widths."""
     if not statement.rows:
         return []
     bands: list[tuple[list[Chosen], list[float]]] = [([], [])]
     for one in statement.columns:
+        if one is without:
+            continue
         width = _width(one, statement.rows)
         columns, widths = bands[-1]
         if columns and sum(widths) + width > _WIDTH - _LINE_WIDTH:
@@ -138,22 +150,31 @@ def _cell(row: Row, code: str) -> Paragraph:
     return Paragraph(f"<i>{escape(printable(leans))}</i>{rest}", _CELL)
 
 
-def _rows(columns: Sequence[Chosen], widths: Sequence[float], rows: Sequence[Row]) -> Table:
+def _rows(
+    columns: Sequence[Chosen], widths: Sequence[float], rows: Sequence[Row], *, below: Chosen | None
+) -> Table:
+    """``below``: a column of which each row that has something there says it across the table."""
     cells = [[_words("Line", _HEAD), *(_words(one.heading, _HEAD) for one in columns)]]
+    style: list[Any] = []
     for row in rows:
+        first = len(cells)
         cells.append([_words(row.line, _HEAD), *(_cell(row, one.code) for one in columns)])
+        if row.mark and below is not None:
+            cells.append(["", _words(f"{below.heading}: {row.mark}", _CELL), *([""] * (len(columns) - 1))])
+            style += [("SPAN", (1, first + 1), (-1, first + 1)), ("SPAN", (0, first), (0, first + 1))]
+            style.append(("NOSPLIT", (0, first), (0, first + 1)))
+        if row.mark:
+            # What an amended return amends is seen at the edge too.
+            style.append(("LINEBEFORE", (0, first), (0, len(cells) - 1), 2.5, black))
     table = Table(cells, colWidths=[_LINE_WIDTH, *widths], repeatRows=1, hAlign="LEFT")
-    marked = [n for n, row in enumerate(rows, start=1) if row.mark]
-    style: list[Any] = [
+    look: list[Any] = [
         ("GRID", (0, 0), (-1, -1), 0.4, _RULE),
         ("LINEBELOW", (0, 0), (-1, 0), 1, black),
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
         *((edge, (0, 0), (-1, -1), 3.0) for edge in ("LEFTPADDING", "RIGHTPADDING")),
         *((edge, (0, 0), (-1, -1), 2.0) for edge in ("TOPPADDING", "BOTTOMPADDING")),
-        # What an amended return amends is seen at the edge too.
-        *(("LINEBEFORE", (0, n), (0, n), 2.5, black) for n in marked),
     ]
-    table.setStyle(TableStyle(style))
+    table.setStyle(TableStyle([*look, *style]))
     return table
 
 
