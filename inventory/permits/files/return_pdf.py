@@ -6,6 +6,7 @@ amended return amends is said below the row that it speaks of, for most rows say
 
 from collections.abc import Sequence
 from io import BytesIO
+from itertools import groupby
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -29,7 +30,7 @@ from inventory.doors.ending import WithEnd
 from inventory.doors.numbered import Foot, numbered
 from inventory.doors.printed import printable
 
-from ..rules.statements import MARK, Chosen, Row, Statement
+from ..rules.statements import MARK, NUMBERS, Chosen, Row, Statement
 from .sheets import leaning
 
 _PAGE = landscape(A4)
@@ -112,16 +113,17 @@ def _bands(statement: Statement, *, without: Chosen | None) -> list[tuple[list[C
     if not statement.rows:
         return []
     bands: list[tuple[list[Chosen], list[float]]] = [([], [])]
-    for one in statement.columns:
-        if one is without:
-            continue
-        width = _width(one, statement.rows)
+    shown = [one for one in statement.columns if one is not without]
+    # What was taken, let go, died and was kept adds up before the eyes of who reads it.
+    for _, adding_up in groupby(shown, lambda one: "numbers" if one.code in NUMBERS else one.code):
+        together = list(adding_up)
+        wide = [_width(one, statement.rows) for one in together]
         columns, widths = bands[-1]
-        if columns and sum(widths) + width > _WIDTH - _LINE_WIDTH:
+        if columns and sum(widths) + sum(wide) > _WIDTH - _LINE_WIDTH:
             bands.append(([], []))
             columns, widths = bands[-1]
-        columns.append(one)
-        widths.append(width)
+        columns += together
+        widths += wide
     return bands
 
 
