@@ -9,6 +9,7 @@ import openpyxl
 import pytest
 from django.test import Client
 
+from census.change.files.layout import LINE_HIGH
 from census.change.rules.question import Basis
 from census.reports.files.paper import write_pdf
 from census.reports.files.workbook import write_workbook
@@ -147,6 +148,10 @@ def test_words_in_a_workbook_have_room_and_break_and_a_limit_is_a_number() -> No
     assert why.alignment.wrap_text
     assert sheet.column_dimensions[why.column_letter].width > 30
     assert number.data_type == "n"
+    # A program that does not find the height of a row by itself shows the words all the same.
+    assert sheet.row_dimensions[why.row].height >= 2 * LINE_HIGH
+    assert why.alignment.indent == 1, "words keep apart from the number before them"
+    assert number.alignment.vertical == "top"
 
 
 @pytest.mark.parametrize("before", range(8, 24, 3))

@@ -1,6 +1,8 @@
 """Where each sheet of the workbook keeps what, and how a sheet is printed."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from textwrap import wrap
 from typing import Any
 
 from xlsxwriter.utility import xl_col_to_name  # type: ignore[import-untyped]
@@ -11,6 +13,10 @@ from ..rules.columns import COLUMNS
 HEAD, BY_TAXON, BY_PLACE, PROOF = "Head", "By taxon", "By place", "Proof"
 # Line of the headings, counted from 0; the rows begin on the next.
 HEADINGS_AT = 3
+# Height of a line of words in points, and the highest row that a spreadsheet takes.
+LINE_HIGH, HIGHEST = 15.0, 405.0
+# Of the letters that a column is wide, those that surely stand in it: bold ones are wider.
+SURE = 0.88
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +61,18 @@ def in_order(report: Report, layout: Layout) -> list[Row]:
             *(row.taxon.scientific_name, row.unit),
         ),
     )
+
+
+def open_row(sheet: Any, at: int, cells: Iterable[tuple[str, float]]) -> None:
+    """Makes a row as high as the words in its cells need, each in a column of so many letters. Not every
+    program finds that out by itself, and words then lie over each other. Comes before the cells.
+    """
+    lines = 1
+    for text, width in cells:
+        if len(text) > width * SURE:
+            lines = max(lines, len(wrap(text, max(1, int(width * SURE)))))
+    if lines > 1:
+        sheet.set_row(at, min(lines * LINE_HIGH, HIGHEST))
 
 
 def set_up_page(sheet: Any, title: str) -> None:

@@ -26,7 +26,9 @@ def write_proof(
     Every figure in the columns "difference" must be 0.
     """
     sheet = book.add_worksheet(PROOF)
-    sheet.set_column(0, 3, 24)
+    sheet.set_column(0, 1, 24)
+    sheet.set_column(2, 2, 30)
+    sheet.set_column(3, 3, 24)
     sheet.set_column(4, 9, 12)
     sheet.write_string(0, 0, f"{title}: proof of the sums", look["title"])
     sheet.write_string(1, 0, "Every figure under “difference” must be 0. The formulas are live.")

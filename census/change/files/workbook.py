@@ -15,9 +15,11 @@ from ..queries.report import Report, Row, change_reports, value_of
 from ..rules.columns import COLUMNS, HEADINGS
 from ..rules.question import By, Question
 from ..rules.words import NOT_OVER, moment_in_words, running_in_words, ties_in_words
-from .layout import HEAD, HEADINGS_AT, PLACE_LAYOUT, TAXON_LAYOUT, Layout, in_order, set_up_page
+from .layout import HEAD, HEADINGS_AT, PLACE_LAYOUT, TAXON_LAYOUT, Layout, in_order, open_row, set_up_page
 from .proof import write_proof
 
+# In letters.
+_WIDE_FACT, _WIDE_SAID, _WIDE_LEAD, _WIDE_FIGURE = 18, 90, 18, 11
 _MOST = "died within 30 days, most"
 
 
@@ -50,8 +52,14 @@ def _look(book: xlsxwriter.Workbook) -> dict[str, Any]:
     return {
         "title": book.add_format({"bold": True, "font_size": 14}),
         "heading": book.add_format({"bold": True, "text_wrap": True, "valign": "bottom", "bottom": 1}),
+        "heading number": book.add_format(
+            {"bold": True, "text_wrap": True, "valign": "bottom", "bottom": 1, "align": "right"}
+        ),
+        "fact": book.add_format({"bold": True, "text_wrap": True, "valign": "top"}),
         "text": book.add_format({"text_wrap": True, "valign": "top"}),
-        "number": book.add_format({"num_format": "0"}),
+        # Males, females and unknown stand as the numbers do.
+        "number": book.add_format({"num_format": "0", "align": "right"}),
+        "total number": book.add_format({"bold": True, "top": 1, "num_format": "0", "align": "right"}),
         "name": book.add_format({"italic": True}),
         "total": book.add_format({"bold": True, "top": 1, "num_format": "0"}),
     }
@@ -67,8 +75,8 @@ def _write_head(
     zone: tzinfo,
 ) -> None:
     sheet = book.add_worksheet(HEAD)
-    sheet.set_column(0, 0, 18)
-    sheet.set_column(1, 1, 90)
+    sheet.set_column(0, 0, _WIDE_FACT)
+    sheet.set_column(1, 1, _WIDE_SAID)
     sheet.write_string(0, 0, head.title, look["title"])
     running = running_in_words(report.question, made_at.astimezone(zone).date())
     lines = [
@@ -77,14 +85,13 @@ def _write_head(
         ("made", moment_in_words(made_at, zone)),
         ("check", ties_in_words(report.named_untied)),
     ]
-    for i, (heading, text) in enumerate(lines, start=2):
-        sheet.write_string(i, 0, heading, look["heading"])
-        sheet.write_string(i, 1, text, look["text"])
     if head.presence_only:
-        below = len(lines) + 3
-        sheet.write_string(below, 0, "present only", look["heading"])
         names = ", ".join(taxon.scientific_name for taxon in head.presence_only)
-        sheet.write_string(below, 1, names, look["text"])
+        lines.append(("present only", names))
+    for i, (heading, text) in enumerate(lines, start=2):
+        open_row(sheet, i, [(heading, _WIDE_FACT), (text, _WIDE_SAID)])
+        sheet.write_string(i, 0, heading, look["fact"])
+        sheet.write_string(i, 1, text, look["text"])
     set_up_page(sheet, head.title)
 
 
@@ -94,13 +101,14 @@ def _write_rows(
     """One sheet: title, headings, a row each, and a total for each unit."""
     sheet = book.add_worksheet(layout.name)
     leading = layout.leading
-    sheet.set_column(0, len(leading) - 1, 18)
-    sheet.set_column(len(leading), len(leading) + len(COLUMNS), 10)
+    sheet.set_column(0, len(leading) - 1, _WIDE_LEAD)
+    sheet.set_column(len(leading), len(leading) + len(COLUMNS), _WIDE_FIGURE)
     sheet.write_string(0, 0, head.title, look["title"])
     sheet.write_string(1, 0, head.basis)
     headings = [*leading, *(HEADINGS[column] for column in COLUMNS), _MOST]
+    open_row(sheet, HEADINGS_AT, ((heading, _WIDE_FIGURE) for heading in headings))
     for i, heading in enumerate(headings):
-        sheet.write_string(HEADINGS_AT, i, heading, look["heading"])
+        sheet.write_string(HEADINGS_AT, i, heading, look["heading" if i < len(leading) else "heading number"])
     line = HEADINGS_AT
     for row in in_order(report, layout):
         line += 1
@@ -114,7 +122,7 @@ def _write_rows(
             text = {"name": "total", "unit": unit}.get(leading[i], "")
             sheet.write_string(line, i, text, look["total"])
         values = [*(value_of(total, column) for column in COLUMNS), report.young_most(unit)]
-        _write_values(sheet, look["total"], line, len(leading), values)
+        _write_values(sheet, look["total number"], line, len(leading), values)
     sheet.freeze_panes(HEADINGS_AT + 1, leading.index("name") + 1)
     sheet.repeat_rows(HEADINGS_AT)
     set_up_page(sheet, head.title)

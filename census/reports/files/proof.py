@@ -77,6 +77,9 @@ def _letter(number: int) -> str:
 
 
 Values = list[Any]
+# In letters: the name of a line is the longest. Then come figures.
+_WIDTHS = (24, 52, 34, *([17] * 5))
+_WORDS = 3
 
 
 def write_proof(
@@ -84,8 +87,8 @@ def write_proof(
 ) -> None:
     """Totals, then what the program knows from elsewhere, then each line. Every difference must be 0."""
     sheet = book.add_worksheet(PROOF)
-    sheet.set_column(0, 2, 26)
-    sheet.set_column(3, 7, 14)
+    for i, width in enumerate(_WIDTHS):
+        sheet.set_column(i, i, width)
     sheet.write_string(0, 0, f"{document.title}: proof of the sums", look["title"])
     sheet.write_string(1, 0, "Every figure under “difference” must be 0. The formulas are live.")
     sheet.freeze_panes(3, 0)
@@ -98,7 +101,7 @@ def write_proof(
 def _write(sheet: Any, look: dict[str, Any], at: int, table: Iterator[Values]) -> int:
     """Headings and rows; a pair is a formula and its value."""
     for i, heading in enumerate(next(table)):
-        sheet.write_string(at, i, heading, look["heading"])
+        sheet.write_string(at, i, heading, look["heading number" if i >= _WORDS else "heading"])
     for values in table:
         at += 1
         for i, value in enumerate(values):
@@ -107,7 +110,7 @@ def _write(sheet: Any, look: dict[str, Any], at: int, table: Iterator[Values]) -
             elif isinstance(value, int):
                 sheet.write_number(at, i, value, look["number"])
             else:
-                sheet.write_string(at, i, value)
+                sheet.write_string(at, i, value, look["text"])
     return at + 1
 
 
