@@ -156,7 +156,7 @@ def _rows(
     columns: Sequence[Chosen], widths: Sequence[float], rows: Sequence[Row], *, below: Chosen | None
 ) -> Table:
     """``below``: a column of which each row that has something there says it across the table."""
-    cells = [[_words("Line", _HEAD), *(_words(one.heading, _HEAD) for one in columns)]]
+    cells: list[list[Any]] = [[_words("Line", _HEAD), *(_words(one.heading, _HEAD) for one in columns)]]
     style: list[Any] = []
     for row in rows:
         first = len(cells)
