@@ -90,7 +90,7 @@ def test_presence_lines_come_from_the_census_before(house: TestHouse) -> None:
         now=NOW,
     )
     house.period = factories.make_period("2026 Q4", "2026-10-01", "2026-12-31")
-    census = house.open("K1")
+    census = house.open("K1", now=at("2026-12-10T09:00"))
     last = census.sheets.get().lines.last()
     assert last is not None
     assert (last.taxon, last.kind) == (sponge, LineKind.PRESENCE)
@@ -116,14 +116,14 @@ def test_more_lots_and_places_ask_no_more_queries(
     house.open()
     house.period = factories.make_period("2026 Q4", "2026-10-01", "2026-12-31")
     with CaptureQueriesContext(connection) as few:
-        house.open()
+        house.open(now=at("2026-12-10T09:00"))
     for k in range(5):
         place = house.places[f"X{k}"] = factories.make_place(f"X{k}")
         house.lots[f"x{k}"] = factories.make_lot(taxon=factories.make_taxon(count_class="B"))
         stock(house, f"x{k}", place.code, 3)
     house.period = factories.make_period("2027 Q1", "2027-01-01", "2027-03-31")
     with django_assert_num_queries(len(few)):
-        house.open(*house.places)
+        house.open(*house.places, now=at("2027-03-10T09:00"))
     assert Line.objects.filter(sheet__census__code="CS-27Q1").count() == 16
 
 

@@ -1,5 +1,6 @@
 """Opens a census: numbered sheets, and their lines from what the book holds."""
 
+import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime, tzinfo
@@ -8,6 +9,7 @@ from django.db import transaction
 from django.db.models import Max
 
 from inventory.book.models import Lot, Period, Place, PlaceKind
+from inventory.book.rules.days import day_in_words
 from inventory.book.rules.happened import end_of_day
 from inventory.names.models import Taxon
 from inventory.people.models import Person
@@ -49,7 +51,7 @@ def open_census(
     """
     require(by, DECIDES, "open a census")
     code = code or census_code(period)
-    _refuse_opening(period, places, code, classes)
+    _refuse_opening(period, places, code, classes, now=now, zone=zone)
     census = Census.objects.create(
         code=code,
         period=period,
@@ -62,8 +64,8 @@ def open_census(
     planned = planned_lines(holdings(before=now), [place for group in covered for place in group])
     planned += presence_of_before(census, [place for group in covered for place in group], planned)
     planned = [plan for plan in planned if is_counted(plan.count_class, census.classes)]
-    sheets = _sheets(census, [group[0] for group in covered])
-    _write_lines(sheets, covered, planned)
+    sheets = make_sheets(census, [group[0] for group in covered])
+    write_lines(sheets, covered, planned)
     if keepers_count:
         _name_keepers(sheets, covered, now.astimezone(zone).date())
     return census
@@ -154,8 +156,20 @@ def _name_keepers(sheets: Sequence[Sheet], covered: Sequence[Sequence[Place]], t
     )
 
 
-def _refuse_opening(period: Period, places: Sequence[Place], code: str, classes: str) -> None:
+def _refuse_opening(
+    period: Period, places: Sequence[Place], code: str, classes: str, *, now: datetime, zone: tzinfo
+) -> None:
     problems = []
+    closed = period.versions.filter(closed_at__lte=now).last()
+    if closed is not None:
+        problems.append(
+            f"{closed} is closed: what came late for it is told on the page of the period, where it is restated."
+        )
+    if period.starts_on > now.astimezone(zone).date():
+        problems.append(
+            f"The period {period.code} begins on {day_in_words(period.starts_on)}. Sheets list what the book holds on the day "
+            "on which a census is opened: open it in the last weeks of its period."
+        )
     running = Census.objects.filter(period=period).exclude(state=CensusState.ABANDONED).first()
     if running:
         problems.append(f"The period {period.code} has its census {running.code} ({running.state}).")
@@ -172,8 +186,9 @@ def _refuse_opening(period: Period, places: Sequence[Place], code: str, classes:
         raise CensusRefused(*problems)
 
 
-def _sheets(census: Census, places: Sequence[Place]) -> list[Sheet]:
-    numbers = {SheetForm.SHEET: 0, SheetForm.LETTER: 0}
+def make_sheets(census: Census, places: Sequence[Place]) -> list[Sheet]:
+    """A sheet for each place, in their order, numbered on from those that the census has. Not issued."""
+    numbers = _last_numbers(census)
     sheets = []
     for place in places:
         form = SheetForm.LETTER if place.off_site else SheetForm.SHEET
@@ -189,12 +204,24 @@ def _sheets(census: Census, places: Sequence[Place]) -> list[Sheet]:
             )
         )
     Sheet.objects.bulk_create(sheets)
-    return list(Sheet.objects.filter(census=census).order_by("pk"))
+    made = [sheet.number for sheet in sheets]
+    return list(Sheet.objects.filter(census=census, number__in=made).order_by("pk"))
 
 
-def _write_lines(
+def _last_numbers(census: Census) -> dict[SheetForm, int]:
+    """The highest number given so far; of a sheet that was replaced, ``-07B``, it is 7."""
+    last = {SheetForm.SHEET: 0, SheetForm.LETTER: 0}
+    for form, number in Sheet.objects.filter(census=census).values_list("form", "number"):
+        digits = re.search(r"(\d+)[A-Z]?$", number)
+        if digits:
+            last[SheetForm(form)] = max(last[SheetForm(form)], int(digits[1]))
+    return last
+
+
+def write_lines(
     sheets: Sequence[Sheet], covered: Sequence[Sequence[Place]], planned: Sequence[Planned]
 ) -> None:
+    """The lines of new sheets; ``covered`` has the places of each, its own first."""
     by_place: dict[int, list[Planned]] = defaultdict(list)
     for plan in planned:
         by_place[plan.place.pk].append(plan)

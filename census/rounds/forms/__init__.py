@@ -4,17 +4,22 @@ from .counting import WRITE_INS, CountSheetForm, LineBoxes
 from .deciding import DecisionForm, WayForm, way_form, way_forms
 from .proposals import ProposalForm
 from .steps import (
+    AbandonForm,
+    AddSheetForm,
     IssueForm,
     NoSecondForm,
     NoteForm,
     NumberForm,
     OpenCensusForm,
     RecountForm,
+    ReplaceForm,
     SignForm,
 )
 
 __all__ = [
     "WRITE_INS",
+    "AbandonForm",
+    "AddSheetForm",
     "CountSheetForm",
     "DecisionForm",
     "IssueForm",
@@ -25,6 +30,7 @@ __all__ = [
     "OpenCensusForm",
     "ProposalForm",
     "RecountForm",
+    "ReplaceForm",
     "SignForm",
     "WayForm",
     "way_form",

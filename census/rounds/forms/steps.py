@@ -7,6 +7,7 @@ from inventory.book.rules.periods import code_of
 from inventory.people.models import Person
 
 from ..rules.who import COUNTERS
+from ..rules.words import SheetState
 
 _PEOPLE = Person.objects.filter(left_on=None, user__isnull=False)
 # Nobody who could not write on the sheet is named for one.
@@ -29,6 +30,25 @@ class IssueForm(forms.Form):
         label="To be counted at",
         help_text="Its numbers are hidden from its counters from the quiet time on; blank: from now on.",
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+    )
+
+
+class ReplaceForm(forms.Form):
+    """Why a sheet is worth nothing any more, and another one takes its place."""
+
+    state = forms.ChoiceField(
+        label="The sheet",
+        choices=[
+            (SheetState.VOID.value, "is void: spoilt, or counted wrongly as a whole"),
+            (SheetState.LOST.value, "is lost: the paper does not come back"),
+        ],
+        widget=forms.RadioSelect,
+    )
+    note = forms.CharField(
+        max_length=300,
+        label="What happened to it",
+        help_text="A new sheet with the same lines and another number takes its place and is issued anew. What "
+        "was counted on the old one stays readable and counts no more.",
     )
 
 
@@ -66,7 +86,7 @@ class OpenCensusForm(forms.Form):
     places = forms.ModelMultipleChoiceField(
         Place.objects.exclude(kind=PlaceKind.FEED),
         label="Places, one sheet each",
-        help_text="Places inside a place, and joined tanks, go on its sheet.",
+        help_text="Ticked is what holds animals now. Places inside a place, and joined tanks, go on its sheet.",
         widget=forms.CheckboxSelectMultiple,
     )
 
@@ -75,6 +95,27 @@ class OpenCensusForm(forms.Form):
             return code_of(self.cleaned_data["period"])
         except ValueError as error:
             raise forms.ValidationError(str(error)) from error
+
+
+class AddSheetForm(forms.Form):
+    """A place that was left out when the census was opened."""
+
+    place = forms.ModelChoiceField(
+        Place.objects.exclude(kind=PlaceKind.FEED),
+        to_field_name="code",
+        widget=forms.HiddenInput,
+    )
+
+
+class AbandonForm(forms.Form):
+    """Why a census is given up."""
+
+    note = forms.CharField(
+        max_length=300,
+        label="Why it is given up",
+        help_text="Nothing more is counted in it and nothing of it is signed. What was counted stays readable, "
+        "and the period may be counted anew. It cannot be taken back.",
+    )
 
 
 class NoteForm(forms.Form):

@@ -15,6 +15,7 @@ from .hands import with_whom
 from .holdings import Holding, below_zero, holdings, lots_by_id, on_no_line
 from .out import sheets_out
 from .reading import Row
+from .unsheeted import without_sheet
 
 
 class ItemKind(StrEnum):
@@ -22,6 +23,7 @@ class ItemKind(StrEnum):
     NOT_COUNTED = "not counted"
     UNSETTLED = "not settled"
     BELOW_ZERO = "below zero"
+    NO_SHEET = "no sheet"
     NOT_LISTED = "sums do not tie"
     DRAWN = "drawn for a recount"
     SAMPLE = "sample test"
@@ -46,12 +48,15 @@ def open_items(census: Census, rows: Sequence[Row]) -> list[OpenItem]:
     at_cutoff = holdings(before=census.cutoff)
     negative = below_zero(at_cutoff)
     unlisted = on_no_line(census, at_cutoff)
+    elsewhere = without_sheet(census, unlisted)
+    unlisted = [one for one in unlisted if one.place_id not in elsewhere]
     lots = lots_by_id(h.lot_id for h in (*negative, *unlisted))
     return [
         *_sheets_out(census),
         *_not_counted(rows),
         *_unsettled(rows),
         *_below_zero(negative, lots),
+        *_no_sheet(elsewhere.values()),
         *_not_listed(unlisted, lots, {row.line.place_id: row.line.sheet.number for row in rows}),
         *_drawn(census, rows),
         *_sample(census),
@@ -136,6 +141,14 @@ def _below_zero(found: Iterable[Holding], lots: dict[int, Lot]) -> Iterable[Open
 def _stands(holding: Holding, lots: Mapping[int, Lot]) -> str:
     name = lots[holding.lot_id].taxon.scientific_name
     return f"the book has {holding.total} of {name} ({holding.accession}) in {holding.place_code}"
+
+
+def _no_sheet(places: Iterable[Sequence[Holding]]) -> Iterable[OpenItem]:
+    """One for each place, which would else be one for each lot of a tank that was forgotten."""
+    for held in sorted(places, key=lambda one: one[0].place_code):
+        what = "1 lot" if len(held) == 1 else f"{len(held)} lots"
+        text = f"{held[0].place_code} holds {what} at the cut-off and has no sheet: add one on the board"
+        yield OpenItem(ItemKind.NO_SHEET, text)
 
 
 def _not_listed(

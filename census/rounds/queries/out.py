@@ -22,10 +22,12 @@ def censuses_with_sheets() -> QuerySet[Census]:
     """Every census, newest first, with ``sheets_in`` of ``sheets_all``: those that are in, and with them
     those that are out. One query."""
     is_in = Q(sheets__state__in=_IN)
-    return Census.objects.select_related("period", "version").annotate(
+    counted = Census.objects.select_related("period", "version").annotate(
         sheets_in=Count("sheets", filter=is_in),
         sheets_all=Count("sheets", filter=is_in | ~_empty_letter("sheets__", "sheets")),
     )
+    # The order of the model does not hold where rows are grouped.
+    return counted.order_by("-cutoff", "code")
 
 
 def _empty_letter(prefix: str, sheet: str) -> Q:

@@ -12,7 +12,7 @@ from inventory.people.access import may, person_of, requires
 from ..actions.compare import compare_counts
 from ..actions.planning import open_census_of
 from ..actions.refused import CensusRefused
-from ..forms import OpenCensusForm
+from ..forms import AbandonForm, OpenCensusForm
 from ..models import Census
 from ..models.census import EVERY_CLASS
 from ..queries.find import NotFound, census_of
@@ -23,7 +23,9 @@ from ..queries.progress import accuracy_table, differences_by_unit, late_sheets,
 from ..queries.quality import of_lower_quality
 from ..queries.reading import read_census
 from ..queries.settings import settings_of
+from ..queries.unsheeted import places_to_count, unsheeted
 from ..queries.warnings import WarningKind, opening_warnings
+from ..rules.states import CENSUS_DONE
 from ..rules.words import CensusState
 from ..tables import SheetTable
 from . import COMPARES, COUNTS, DECIDES, SAMPLES
@@ -38,7 +40,7 @@ _GOING_OUT = (CensusState.PLANNED, CensusState.ISSUED, CensusState.COUNTING)
 def census_list(request: HttpRequest) -> HttpResponse:
     """All censuses, newest first; the registrar opens the next one here."""
     may_open = may(request, *DECIDES)
-    form = OpenCensusForm(request.POST or None) if may_open else None
+    form = _open_form(request) if may_open else None
     if request.method == "POST" and form is not None and form.is_valid():
         try:
             opened = open_census_of(
@@ -60,6 +62,13 @@ def census_list(request: HttpRequest) -> HttpResponse:
             return redirect("census", opened.code)
     context = {"censuses": censuses_with_sheets(), "form": form, "compares": may(request, *COMPARES)}
     return render(request, "rounds/census_list.html", context)
+
+
+def _open_form(request: HttpRequest) -> OpenCensusForm:
+    """Empty, it has a tick at every place that holds something: what is left out is left out knowingly."""
+    if request.method == "POST":
+        return OpenCensusForm(request.POST)
+    return OpenCensusForm(initial={"places": places_to_count(now=clock.now())})
 
 
 def _warn(request: HttpRequest, opened: Census) -> None:
@@ -91,6 +100,12 @@ def census(request: HttpRequest, code: str) -> HttpResponse:
     }
     if may(request, *DECIDES) and not is_counting(request) and found.state in _GOING_OUT:
         context["warnings"] = opening_warnings(found, now=now)
+    if may(request, *DECIDES) and found.state not in CENSUS_DONE:
+        context |= {
+            "abandon_form": AbandonForm(),
+            # Names the tanks that hold something, and nothing of what they hold.
+            "unsheeted": unsheeted(found),
+        }
     if context["compares"]:
         settings = settings_of(found)
         rows = read_census(found, settings=settings)

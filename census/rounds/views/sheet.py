@@ -1,5 +1,7 @@
 """One sheet: blind for whoever counts; issued, accepted and replaced by the registrar."""
 
+from collections.abc import Iterable
+
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
@@ -13,8 +15,8 @@ from inventory.people.models import Person
 from ..actions.counts import take_counts
 from ..actions.opening import list_newcomers
 from ..actions.refused import CensusRefused
-from ..actions.sheets import accept, hand_in, issue
-from ..forms import CountSheetForm, IssueForm
+from ..actions.sheets import accept, hand_in, issue, replace_sheet
+from ..forms import CountSheetForm, IssueForm, ReplaceForm
 from ..forms.papers import ScanForm
 from ..models import Recount, Sheet
 from ..queries.blind import BlindSheet, blind_sheet, counts_second
@@ -63,6 +65,7 @@ def sheet(request: HttpRequest, number: str) -> HttpResponse:
         "compares": may(request, *COMPARES),
         "unlisted": newcomers(found) if may(request, *DECIDES) and not is_counting(request) else [],
         "issue_form": IssueForm(initial={"counters": found.counters.all()}),
+        "replace_form": ReplaceForm() if _may_be_replaced(request, found) else None,
         "second": counts and round_ == 1 and counts_second(found, person),
         "scans": scans_of(found, person=person, compares=may(request, *COMPARES)),
         "scan_form": ScanForm() if may(request, *TYPES_LETTERS) else None,
@@ -73,20 +76,53 @@ def sheet(request: HttpRequest, number: str) -> HttpResponse:
 @require_http_methods(["POST"])
 @requires(*DECIDES)
 def sheet_step(request: HttpRequest, number: str, step: str) -> HttpResponse:
-    """The registrar's steps with a sheet: issue it, accept it, or list what came after it was made."""
+    """The registrar's steps with a sheet: issue it, accept it, list what came after it was made, or have
+    another one take its place."""
     found, person, now = found_sheet(number), person_of(request.user), clock.now()
     form = IssueForm(request.POST)
     try:
         if step == "issue" and form.is_valid():
             issue(sheet=found, by=person, now=now, **form.cleaned_data)
+            messages.success(request, f"{found.number} is issued{_to(form.cleaned_data['counters'])}.")
         elif step == "accept":
             accept(sheet=found, by=person, now=now)
+            messages.success(request, f"{found.number} is accepted.")
         elif step == "list":
             added = list_newcomers(sheet=found, by=person, now=now)
             messages.success(request, f"{found.number}: {_lines(len(added))} added.")
+        elif step == "replace":
+            return _replace(request, found)
     except CensusRefused as refused:
         messages.error(request, str(refused))
     return redirect("sheet", number)
+
+
+def _replace(request: HttpRequest, sheet: Sheet) -> HttpResponse:
+    form = ReplaceForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, f"{sheet.number} was not replaced: say whether it is void or lost, and why.")
+        return redirect("sheet", sheet.number)
+    new = replace_sheet(
+        sheet=sheet,
+        state=SheetState(form.cleaned_data["state"]),
+        by=person_of(request.user),
+        now=clock.now(),
+        note=form.cleaned_data["note"],
+    )
+    told = f"{sheet.number} is {form.cleaned_data['state']}; this sheet takes its place. Issue it."
+    messages.success(request, told)
+    return redirect("sheet", new.number)
+
+
+def _may_be_replaced(request: HttpRequest, sheet: Sheet) -> bool:
+    """A sheet that is out, or in and not accepted; one that is not issued yet waits for nobody."""
+    out_or_in = {*SHEETS_OPEN, SheetState.HANDED_IN}
+    return may(request, *DECIDES) and SheetState(sheet.state) in out_or_in
+
+
+def _to(counters: Iterable[Person]) -> str:
+    names = ", ".join(person.name for person in counters)
+    return f" to {names}" if names else ""
 
 
 def found_sheet(number: str) -> Sheet:
