@@ -1,4 +1,4 @@
-"""What a registrar forgot or lost: a place without a sheet, a sheet that does not come back, a census mistaken."""
+"""What a registrar forgot, lost or mistook: a place without a sheet, a sheet, a whole census."""
 
 import re
 from datetime import timedelta

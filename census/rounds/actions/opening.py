@@ -163,12 +163,12 @@ def _refuse_opening(
     closed = period.versions.filter(closed_at__lte=now).last()
     if closed is not None:
         problems.append(
-            f"{closed} is closed: what came late for it is told on the page of the period, where it is restated."
+            f"{closed} is closed: what came late is told on the page of the period, where it is restated."
         )
     if period.starts_on > now.astimezone(zone).date():
         problems.append(
-            f"The period {period.code} begins on {day_in_words(period.starts_on)}. Sheets list what the book holds on the day "
-            "on which a census is opened: open it in the last weeks of its period."
+            f"The period {period.code} begins on {day_in_words(period.starts_on)}. Sheets list what the book "
+            "holds on the day on which a census is opened: open it in the last weeks of its period."
         )
     running = Census.objects.filter(period=period).exclude(state=CensusState.ABANDONED).first()
     if running:

@@ -45,13 +45,16 @@ class CountSheetForm(forms.Form):
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
     )
 
-    def __init__(self, sheet: BlindSheet, *args: Any, person: Person, now: datetime, **kwargs: Any) -> None:
+    def __init__(
+        self, sheet: BlindSheet, *args: Any, person: Person | None, now: datetime, **kwargs: Any
+    ) -> None:
+        """``person``: who counts here and now; None where somebody types what others counted."""
         self.sheet = sheet
         mine = [line.mine for line in sheet.lines if line.mine]
         kwargs.setdefault("initial", {})
         kwargs["initial"] |= {
-            "counter": mine[-1].counter_id if mine else person.pk,
-            "counted_at": timezone.localtime(now).strftime("%Y-%m-%dT%H:%M"),
+            "counter": mine[-1].counter_id if mine else person and person.pk,
+            "counted_at": _as_typed(now if person else mine[-1].counted_at if mine else None),
         }
         super().__init__(*args, **kwargs)
         counter = self.fields["counter"]
@@ -202,6 +205,10 @@ class CountSheetForm(forms.Form):
                     letter=written.letter,
                 )
             )
+
+
+def _as_typed(moment: datetime | None) -> str | None:
+    return timezone.localtime(moment).strftime("%Y-%m-%dT%H:%M") if moment else None
 
 
 def _written(count: Count | None) -> str:

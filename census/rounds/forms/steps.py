@@ -47,8 +47,8 @@ class ReplaceForm(forms.Form):
     note = forms.CharField(
         max_length=300,
         label="What happened to it",
-        help_text="A new sheet with the same lines and another number takes its place and is issued anew. What "
-        "was counted on the old one stays readable and counts no more.",
+        help_text="A new sheet with the same lines and another number takes its place and is issued anew. "
+        "What was counted on the old one stays readable and counts no more.",
     )
 
 
@@ -86,7 +86,8 @@ class OpenCensusForm(forms.Form):
     places = forms.ModelMultipleChoiceField(
         Place.objects.exclude(kind=PlaceKind.FEED),
         label="Places, one sheet each",
-        help_text="Ticked is what holds animals now. Places inside a place, and joined tanks, go on its sheet.",
+        help_text="Ticked is what holds animals now. Places inside a place, and joined tanks, go on its "
+        "sheet.",
         widget=forms.CheckboxSelectMultiple,
     )
 
@@ -113,8 +114,8 @@ class AbandonForm(forms.Form):
     note = forms.CharField(
         max_length=300,
         label="Why it is given up",
-        help_text="Nothing more is counted in it and nothing of it is signed. What was counted stays readable, "
-        "and the period may be counted anew. It cannot be taken back.",
+        help_text="Nothing more is counted in it and nothing of it is signed. What was counted stays "
+        "readable, and the period may be counted anew. It cannot be taken back.",
     )
 
 

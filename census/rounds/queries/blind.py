@@ -1,7 +1,8 @@
 """A sheet as its counter sees it: the list, and nothing that could give a number away.
 
-Nothing here reads the book or a count, save what the asking person wrote in this round, so that
-page, print and workbook made of it are blind by construction.
+Nothing here reads the book or a count, save what the asking person wrote in this round (and, for
+the page alone, on which lines others have written), so that page, print and workbook made of it are
+blind by construction.
 """
 
 from collections.abc import Iterable
@@ -63,6 +64,11 @@ class BlindSheet:
     counters: tuple[str, ...]
     lines: tuple[BlindLine, ...]
 
+    @property
+    def blank_lines(self) -> list[int]:
+        """The lines that the asking person has written nothing for, but those that are noted once a year."""
+        return [line.number for line in self.lines if line.mine is None and not line.presence]
+
 
 def blind_sheet(sheet: Sheet, *, round: int = 1, person: Person | None = None) -> BlindSheet:
     """The sheet for counting in ``round``: all lines in the first, those asked again in later ones."""
@@ -108,6 +114,18 @@ def _lots() -> QuerySet[Lot]:
     """Lots in the order of a roll-call, each with whether an animal of it ever had a known sex."""
     known = Cell.objects.filter(lot=OuterRef("pk"), inside=True).exclude(sex=Sex.UNKNOWN)
     return Lot.objects.annotate(sexed=Exists(known)).order_by("house_name", "accession")
+
+
+def counted_by_others(sheet: Sheet, *, round: int, person: Person) -> frozenset[int]:
+    """Numbers of the lines for which somebody else wrote something in this round, not what. One query.
+
+    Who goes on with a sheet, or types it, knows by it which boxes are blank on purpose.
+    """
+    written = Count.objects.filter(line__sheet=sheet, round=round, replaced_by=None)
+    others = written.exclude(Q(counter=person) | Q(typed_by=person)).exclude(
+        line__kind=LineKind.WRITE_IN.value
+    )
+    return frozenset(others.values_list("line__number", flat=True))
 
 
 def counts_second(sheet: Sheet, person: Person) -> bool:

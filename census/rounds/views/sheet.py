@@ -19,7 +19,7 @@ from ..actions.sheets import accept, hand_in, issue, replace_sheet
 from ..forms import CountSheetForm, IssueForm, ReplaceForm
 from ..forms.papers import ScanForm
 from ..models import Recount, Sheet
-from ..queries.blind import BlindSheet, blind_sheet, counts_second
+from ..queries.blind import BlindSheet, blind_sheet, counted_by_others, counts_second
 from ..queries.find import NotFound, sheet_of
 from ..queries.holdings import newcomers
 from ..queries.scans import scans_of
@@ -44,22 +44,28 @@ def sheet(request: HttpRequest, number: str) -> HttpResponse:
     round_ = round_of(request, found, person)
     blind = blind_sheet(found, round=round_, person=person)
     now = clock.now()
-    form = CountSheetForm(blind, request.POST or None, person=person, now=now)
+    form = CountSheetForm(
+        blind, request.POST or None, person=person if _counts_here(found, person, round_) else None, now=now
+    )
+    by_others = counted_by_others(found, round=round_, person=person)
     if request.method == "POST" and form.is_valid():
         try:
-            take_counts(sheet=found, entries=form.entries, by=person, now=now, round=round_)
+            taken = take_counts(sheet=found, entries=form.entries, by=person, now=now, round=round_)
             if "hand_in" in request.POST:
                 hand_in(sheet=found, by=person, now=now)
         except CensusRefused as refused:
             form.add_error(None, list(refused.problems))
         else:
-            messages.success(request, f"{found.number}: {_told(blind, form, 'hand_in' in request.POST)}")
+            told = _told(blind, form, by_others, "hand_in" in request.POST, taken.replaced)
+            messages.success(request, f"{found.number}: {told}")
             return redirect(request.get_full_path())
     context = {
         "sheet": found,
         "blind": blind,
         "form": form,
-        "counts": counts,
+        "counts": counts and found.state != SheetState.NOT_ISSUED,
+        "by_others": by_others,
+        "blank": [n for n in blind.blank_lines if n not in by_others],
         "open": SheetState(found.state) in SHEETS_OPEN,
         "decides": may(request, *DECIDES),
         "compares": may(request, *COMPARES),
@@ -142,16 +148,28 @@ def round_of(request: HttpRequest, sheet: Sheet, person: Person) -> int:
     return newest.round if newest else 1
 
 
-def _told(blind: BlindSheet, form: CountSheetForm, handed_in: bool) -> str:
+def _counts_here(sheet: Sheet, person: Person, round_: int) -> bool:
+    """Whether the boxes begin with this person and with now: of a sheet in the hands of others, who types it
+    says who counted and when. What is filled in beforehand is not looked at."""
+    named = {one.pk for one in sheet.counters.all()}
+    asked = Recount.objects.filter(line__sheet=sheet, of=person, round=round_)
+    return not named or person.pk in named or asked.exists()
+
+
+def _told(
+    blind: BlindSheet, form: CountSheetForm, by_others: frozenset[int], handed_in: bool, replaced: int
+) -> str:
     """What was saved now; of a sheet that goes in, what all of it holds, and what stayed blank."""
+    instead = f" {_lines(replaced)} had a count before: the new one takes its place." if replaced else ""
     if not handed_in:
-        return f"saved, {_lines(len(form.entries))} counted."
-    listed = {line.number: line.mine is not None for line in blind.lines}
+        return f"saved, {_lines(len(form.entries))} counted.{instead}"
+    listed = {line.number: line.mine is not None or line.number in by_others for line in blind.lines}
     listed |= {entry.line: True for entry in form.entries if entry.line}
     counted = sum(listed.values()) + sum(not entry.line for entry in form.entries)
     blank = len(listed) - sum(listed.values())
     words = f"handed in, {_lines(counted)} counted"
-    return f"{words}; {_lines(blank)} blank, which is not counted." if blank else f"{words}."
+    whole = f"{words}; {_lines(blank)} blank, which is not counted." if blank else f"{words}."
+    return whole + instead
 
 
 def _lines(n: int) -> str:
