@@ -109,7 +109,7 @@ CASES = [
         accept=True, closing={("LO", "Raja undulata"): (2, 0)},
     ),
     _recount(
-        "C18b", "E06", "Raja montagui", Cause.LOOK_ALIKE, -1, "Raja undulata looks alike",
+        "C18b", "E06", "Raja montagui", Cause.LOOK_ALIKE, -1, "Raja undulata, which looks alike",
         {("E06", "Raja montagui"): (5, 0), ("E06", "Raja undulata"): (3, 0)},
     ),
     Case(

@@ -1,11 +1,14 @@
 """Guesses about differences: the evidence that the book has, best first, never a verdict."""
 
+from datetime import timedelta
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from pytest_django import DjangoAssertNumQueries
 
 from census.differences.rules.causes import Cause
+from census.rounds.actions.accept import accept_proposals
 from census.rounds.actions.counts import Entry, take_counts
 from census.rounds.models import Census
 from census.rounds.queries.explaining import explanations
@@ -14,7 +17,7 @@ from census.rounds.queries.reading import read_census
 from census.rounds.rules.hypotheses import Hypothesis
 from census.rounds.rules.words import How, Seen
 from tests import factories
-from tests.rounds.house import COUNTED, NOW, TestHouse, at
+from tests.rounds.house import COUNTED, NOW, ZONE, TestHouse, at
 
 
 def guesses(house: TestHouse, census: Census, name: str) -> list[Hypothesis]:
@@ -67,6 +70,10 @@ class TestEvidenceOfTheBook:
         first = guesses(house, census, "conger")[0]
         assert (first.cause, first.how, first.accessions) == (Cause.NOT_SEEN, How.MISSING, (thole,))
         assert "Thole" in first.words
+        # Who accepts it need not say until when: the search ends fourteen days after the first count.
+        decisions = accept_proposals(census=census, keys=[first.key], by=house.registrar, now=NOW, zone=ZONE)
+        counted_on = COUNTED.astimezone(ZONE).date()
+        assert [one.due_on for one in decisions] == [counted_on + timedelta(days=14)]
 
     def test_only_a_write_in_of_the_same_genus_is_offered(self, house: TestHouse) -> None:
         census = house.compared({"goby": 10, "wrasse": 16})

@@ -43,6 +43,14 @@ def test_a_look_alike_is_found_where_a_move_leaves_both_lines_short() -> None:
     assert found["K1 cod"] == [swap, (Cause.MOVE, "K1 cod > K2 cod", 9)]
 
 
+def test_both_ends_of_a_look_alike_are_named_on_either_line() -> None:
+    lines = explain([line("bib", "K1", 22, 19), line("cod", "K1", 15, 18)], ROUTES)
+    for one in lines.values():
+        said = one.ranked[0].possible.words
+        assert "K1 bib: bib has -3" in said
+        assert "K1 cod: cod, which looks alike, +3 in the same place" in said
+
+
 def test_a_look_alike_is_found_where_a_move_leaves_both_lines_over() -> None:
     found = proposed([line("bib", "K1", 22, 24), line("cod", "K1", 15, 22), line("cod", "K2", 20, 11)])
     assert found["K1 bib"] == [(Cause.LOOK_ALIKE, "K1 cod > K1 bib", 2)]

@@ -200,5 +200,9 @@ class TestLateEvents:
         census = counted_twice(house, {"cod": 14})
         key = first(house, census, "cod").key
         factories.make_event("died", lot=house.lots["cod"], place="K1", happened="2026-09-20")
-        with pytest.raises(CensusRefused, match="not proposed any more"):
+        with pytest.raises(CensusRefused) as refused:
             accept_proposals(census=census, keys=[key], by=house.registrar, now=NOW, zone=ZONE)
+        ref = str(house.line(census, "cod"))
+        assert str(refused.value).startswith(
+            f"{ref}: loss is not proposed any more: it was decided meanwhile"
+        )

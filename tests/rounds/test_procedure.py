@@ -299,6 +299,9 @@ def test_an_individual_missed_by_two_censuses_is_a_query_to_the_curator(house: T
     assert [(one.lot, one.censuses, one.search.stage) for one in missed] == [
         (house.lots["hawser"], 1, NotSeen.SEARCH)
     ]
+    # No roll-call has ever seen it: the day on which it was missed is not called the one when it was seen.
+    assert missed[0].seen_on is None
+    assert missed[0].known_of == "was missed on 2026-09-30, and no roll-call before has it as seen"
     assert not Notice.objects.exists()
     close(first)
     second = quarter(house, *QUARTERS[1], {"conger": roll_call(house, MISSED_AGAIN)})

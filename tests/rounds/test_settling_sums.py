@@ -27,6 +27,7 @@ LOSS = Settling(how=How.ADJUSTMENT, reason="unexplained loss")
     [
         (replace(LOSS, n=-1, numbers=Numbers(unknown=5)), "the sexes add up to 5, not 1"),
         (replace(SUSPECTED, last_seen=date(2026, 10, 5)), "last seen on 2026-10-05, after the count"),
+        (Settling(how=How.OBSERVATION, note="  "), "give a reason, or say in a note why"),
     ],
 )
 def test_a_decision_that_contradicts_itself_is_refused(

@@ -96,6 +96,26 @@ def test_a_number_that_takes_the_place_of_anothers_is_told(house: TestHouse, cli
     assert Count.objects.filter(line=line).count() == 2
 
 
+def test_a_count_of_the_wrong_year_is_not_taken(house: TestHouse, client: Client) -> None:
+    census = house.opened_and_issued("K1")
+    sheet, number = census.sheets.get(), house.line(census, "goby").number
+    signed_in(client, house.first)
+    stated = {"counter": house.first.pk, f"value_{number}": "6", "save": "1"}
+    for day, taken in (("2025-09-29", False), ("2026-06-30", False), ("2026-07-02", True)):
+        at = {"counted_at": f"{day}T10:00"}
+        told = client.post(reverse("sheet", args=[sheet.number]), stated | at, follow=True).content.decode()
+        assert ("lies before the period that is counted; look at the day and the year" in told) is not taken
+        assert Count.objects.exists() is taken
+
+
+def test_a_recount_of_nobody_is_told(house: TestHouse, client: Client) -> None:
+    census = house.compared({"goby": 6})
+    line = house.line(census, "goby")
+    address = reverse("census_recount", args=[line.sheet.number, line.number])
+    told = signed_in(client, house.registrar).post(address, {"of": ""}, follow=True).content.decode()
+    assert f"{line}: no recount was asked; choose who counts again." in told
+
+
 def test_a_line_that_came_to_a_sheet_that_is_in_asks_for_its_count(house: TestHouse, client: Client) -> None:
     census = house.compared({})
     sheet = Sheet.objects.get(census=census, place=house.places["K1"])

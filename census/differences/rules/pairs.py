@@ -166,11 +166,13 @@ def _look_alikes(alike: Sequence[Line], house: HouseFacts) -> Iterator[Possible]
 
 
 def _look_alike(loses: Line, gains: Line, share: float, house: HouseFacts) -> Possible:
-    words = f"{gains.key}: {gains.taxon} looks alike, and has {gains.difference:+d} in the same place"
+    # Both ends are named: the same words stand on either line.
+    words = (
+        f"{loses.key}: {loses.taxon} has {loses.difference:+d}, and {gains.key}: {gains.taxon}, which looks "
+        f"alike, {gains.difference:+d} in the same place"
+    )
     if loses.difference * gains.difference > 0:
-        words += (
-            f", as {loses.taxon} has {loses.difference:+d}: something else is at work too. Settle this first"
-        )
+        words += "; something else is at work too. Settle this first"
     return possible(
         Cause.LOOK_ALIKE,
         house,

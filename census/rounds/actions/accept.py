@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, tzinfo
+from datetime import date, datetime, timedelta, tzinfo
 from typing import TypeVar
 
 from django.db import transaction
@@ -15,11 +15,13 @@ from ..models import ApprovalAsked, Census, Decision, Line
 from ..queries.explaining import Answer, answer, counts_of, names
 from ..queries.find import line_called
 from ..queries.reading import read_census
+from ..queries.settings import settings_of
 from ..rules.hypotheses import Hypothesis
 from ..rules.settings import CensusSettings
 from ..rules.settling import Settling
 from ..rules.steps import Step
 from ..rules.who import DECIDES
+from ..rules.words import How
 from .allowed import require
 from .approving import ask_approval
 from .decide import decide_line
@@ -57,7 +59,7 @@ def accept_proposals(
     """
     require(by, DECIDES, "accept a proposal")
     found = _made_now(census, keys, now=now, settings=settings)
-    problems = [f"{key}: not proposed any more; look at the line again" for key in keys if key not in found]
+    problems = [_gone(key) for key in keys if key not in found]
     if problems:
         raise CensusRefused(*problems)
     return _each_step(
@@ -83,17 +85,24 @@ def ask_for_proposals(
     """
     require(by, DECIDES, "ask for an approval")
     found = _made_now(census, keys, now=now, settings=None)
-    problems = [f"{key}: not proposed any more; look at the line again" for key in keys if key not in found]
+    problems = [_gone(key) for key in keys if key not in found]
     if problems:
         raise CensusRefused(*problems)
     under = Under(owner=owner, note=note)
 
     def ask(step: Step) -> ApprovalAsked | Decision:
-        line, settling = _stated(step, under, by, now)
+        line, settling = _stated(step, under, by, now, zone)
         other = line_called(step.to_line) if step.to_line else None
         return ask_approval(line=line, settling=settling, by=by, now=now, zone=zone, other_line=other)
 
     return _each_step([found[key] for key in dict.fromkeys(keys)], ask)
+
+
+def _gone(key: str) -> str:
+    """A key names the cause, and the lines that it is about."""
+    cause, _, about = key.partition(" / ")
+    what = f"{about}: {cause.replace('_', ' ')}" if about else cause
+    return f"{what} is not proposed any more: it was decided meanwhile, or the book or a count has moved"
 
 
 def _each_step(chosen: Iterable[Hypothesis], do: Callable[[Step], Done]) -> list[Done]:
@@ -130,7 +139,7 @@ def refuse_proposal(*, census: Census, key: str, by: Person, now: datetime, why:
     if earlier is not None:
         return earlier
     if found is None:
-        raise CensusRefused(f"{key}: not proposed any more; look at the line again")
+        raise CensusRefused(_gone(key))
     if found.cause.is_rest:
         raise CensusRefused(
             "What is unexplained cannot be refused: accept another proposal, ask a recount, or make it an "
@@ -163,7 +172,7 @@ def _by_key(told: Answer, keys: Iterable[str]) -> dict[str, Hypothesis]:
 def _decide(
     step: Step, under: Under, *, by: Person, now: datetime, zone: tzinfo, settings: CensusSettings | None
 ) -> Decision:
-    line, settling = _stated(step, under, by, now)
+    line, settling = _stated(step, under, by, now, zone)
     return decide_line(
         line=line,
         settling=settling,
@@ -177,14 +186,25 @@ def _decide(
     )
 
 
-def _stated(step: Step, under: Under, by: Person, now: datetime) -> tuple[Line, Settling]:
-    """The line of a step, and what is stated about it with its owner and its note."""
+def _stated(step: Step, under: Under, by: Person, now: datetime, zone: tzinfo) -> tuple[Line, Settling]:
+    """The line of a step, and what is stated about it with its owner, its day and its note."""
     line, settling = line_called(step.line), step.settling
+    if settling.how is How.MISSING and settling.due is None:
+        settling = replace(settling, due=_searched_until(line, zone))
     if step.keeper or step.officer:
         settling = replace(settling, owner=under.owner or _owner(step, line, by, now))
     if under.note:
         settling = replace(settling, note=under.note)
     return line, settling
+
+
+def _searched_until(line: Line, zone: tzinfo) -> date | None:
+    """A search goes on for the days that the house has set, from the first count that missed them."""
+    first = line.counts.filter(replaced_by=None).order_by("counted_at").first()
+    if first is None:
+        return None
+    days = settings_of(line.sheet.census).individual_search_days
+    return first.counted_at.astimezone(zone).date() + timedelta(days=days)
 
 
 def _owner(step: Step, line: Line, by: Person, now: datetime) -> str:

@@ -3,6 +3,7 @@
 from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 
+from inventory.book.rules.days import day_in_words
 from inventory.people.models import Person
 
 from ..models import Line, Sheet
@@ -36,9 +37,15 @@ def against_volunteers(
 
 
 def problems_of(
-    entry: Entry, lines: Mapping[int, Line], *, now: datetime, round_: int, named: Collection[int]
+    entry: Entry,
+    lines: Mapping[int, Line],
+    *,
+    begins: datetime,
+    now: datetime,
+    round_: int,
+    named: Collection[int],
 ) -> list[str]:
-    """What is wrong with one entry, in sentences."""
+    """What is wrong with one entry, in sentences; ``begins``: when the period that is counted does."""
     problems = []
     if entry.line and entry.line not in lines:
         problems.append(f"the sheet has no line {entry.line}")
@@ -48,6 +55,11 @@ def problems_of(
         problems.append("say who counted")
     if entry.counted_at > now:
         problems.append("the count moment lies in the future")
+    if entry.counted_at < begins:
+        problems.append(
+            f"the count moment, {day_in_words(entry.counted_at.date())}, lies before the period that is "
+            "counted; look at the day and the year"
+        )
     problems += _number_problems(entry)
     if entry.line in lines:
         problems += _line_problems(entry, lines[entry.line], round_, named)

@@ -57,7 +57,7 @@ def _ask_the_curator(
     for missed in not_seen(census, settings, now=now, zone=zone):
         if missed.search.stage is NotSeen.QUERY:
             words = (
-                f"{missed.called}was last seen on {missed.last_seen}; "
+                f"{missed.called}{missed.known_of}; "
                 f"it may be written off from {missed.search.write_off_from} on."
             )
             tell(Role.CURATOR, NoticeKind.NOT_SEEN, words, by=by, now=now, line=missed.line)

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db import transaction
 from django.db.models import Max, Prefetch
@@ -10,7 +10,7 @@ from django.db.models import Max, Prefetch
 from inventory.book.models import Lot
 from inventory.people.models import Person
 
-from ..models import Count, Line, Sheet, Sighting
+from ..models import Census, Count, Line, Sheet, Sighting
 from ..queries.written_class import class_of_written
 from ..rules.who import COUNTS, TYPES_LETTERS
 from ..rules.words import CensusState, LineKind, SheetForm, SheetState
@@ -42,7 +42,7 @@ def take_counts(
     which stays readable. Raises :class:`CensusRefused` with every problem of the batch.
     """
     require(by, TYPES_LETTERS if sheet.form == SheetForm.LETTER else COUNTS, "type counts")
-    sheet = Sheet.objects.select_for_update().select_related("census", "place").get(pk=sheet.pk)
+    sheet = Sheet.objects.select_for_update().select_related("census__period", "place").get(pk=sheet.pk)
     _refuse_sheet(sheet)
     written = [entry for entry in entries if not entry.blank]
     lines = _lines(sheet)
@@ -50,7 +50,9 @@ def take_counts(
     problems = [
         f"{entry.origin or f'line {entry.line}'}: {problem}"
         for entry in written
-        for problem in problems_of(entry, lines, now=now, round_=round, named=named)
+        for problem in problems_of(
+            entry, lines, begins=first_moment(sheet.census), now=now, round_=round, named=named
+        )
     ]
     problems += against_volunteers(written, lines, sheet, named)
     numbers = [entry.line for entry in written if entry.line]
@@ -71,6 +73,12 @@ def take_counts(
     if written and round == 1 and sheet.census.compared_at is not None:
         keep_of_lines(sheet.census, [line for _, line in chosen], now=now)
     return taken
+
+
+def first_moment(census: Census) -> datetime:
+    """When the period of a census begins; an hour off where the clocks have been changed in it."""
+    period = census.period
+    return census.cutoff - (period.ends_on - period.starts_on) - timedelta(days=1, hours=1)
 
 
 def _refuse_sheet(sheet: Sheet) -> None:

@@ -61,5 +61,6 @@ def _passage(flow: Flow, cell: Cell, other: Cell, sign: int) -> Passage:
 
 def _words(event: Event, flow: Flow) -> str:
     start, end = flow.from_cell.account, flow.to_cell.account
+    happened = event.happened.replace("T", " ").replace("/", " to ")
     way = f" {start.place.code} to {end.place.code}" if start.place and end.place and start != end else ""
-    return f"{flow.n} {event.kind.replace('_', ' ')}{way}, {event.happened.replace('T', ' ')}"
+    return f"{flow.n} {event.kind.replace('_', ' ')}{way}, {happened}"

@@ -90,14 +90,23 @@ def letters_changed(census: Census, settings: CensusSettings) -> list[LetterChan
 
 @dataclass(frozen=True, slots=True)
 class Missed:
-    """An individual that the newest roll-calls did not find."""
+    """An individual that the newest roll-calls did not find. ``seen_on``: the last roll-call that did, None
+    without any; days are then reckoned from ``last_seen``, the first that did not."""
 
     lot: Lot
     line: Line
+    seen_on: date | None
     last_seen: date
     missed_on: date
     censuses: int
     search: Search
+
+    @property
+    def known_of(self) -> str:
+        """What the roll-calls know, with days in ISO 8601."""
+        if self.seen_on is None:
+            return f"was missed on {self.missed_on}, and no roll-call before has it as seen"
+        return f"was last seen on {self.seen_on}"
 
     @property
     def called(self) -> str:
@@ -109,7 +118,7 @@ class Missed:
         the animal itself a name of its own."""
         names = (self.lot.accession, self.lot.house_name)
         begins = any(name and words.startswith(f"{name} (") for name in names)
-        return begins and f") in {self.line.place.code} was last seen on " in words
+        return begins and f") in {self.line.place.code} was " in words
 
 
 def not_seen(census: Census, settings: CensusSettings, *, now: datetime, zone: tzinfo) -> list[Missed]:
@@ -168,7 +177,7 @@ def _searched(of: Q, settings: CensusSettings, *, now: datetime, zone: tzinfo) -
             today=now.astimezone(zone).date(),
             settings=settings,
         )
-        found.append(Missed(run[-1].lot, run[-1].made_at.line, last_seen, missed_on, censuses, search))
+        found.append(Missed(run[-1].lot, run[-1].made_at.line, seen, last_seen, missed_on, censuses, search))
         moments.append(run[-1].made_at.counted_at + A_MINUTE)
     if not found:
         return []

@@ -99,6 +99,9 @@ def check(settling: Settling) -> list[str]:
     problems = list(_check_reason(settling))
     if settling.how is How.OPEN_QUERY and not (settling.owner and settling.due):
         problems.append("an open query needs an owner and a day until which it is looked into")
+    said = settling.reason or settling.evidence.strip() or settling.note.strip()
+    if settling.how is How.OBSERVATION and not said:
+        problems.append("an observation alone leaves the book as it is: give a reason, or say in a note why")
     if settling.how is How.MISSING and not settling.owner:
         problems.append("a search needs an owner")
     if settling.how is How.LATE_EVENT:

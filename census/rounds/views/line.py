@@ -124,6 +124,8 @@ def recount(request: HttpRequest, number: str, line: int) -> HttpResponse:
             messages.error(request, str(refused))
         else:
             messages.success(request, f"{found}: a recount is asked of {form.cleaned_data['of'].name}.")
+    else:
+        messages.error(request, f"{found}: no recount was asked; choose who counts again.")
     return redirect("census_line", number, line)
 
 
