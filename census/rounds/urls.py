@@ -27,6 +27,7 @@ urlpatterns = [
     path("census/<str:code>", board.census, name="census"),
     path("census/<str:code>/compare", board.compare, name="census_compare"),
     path("census/<str:code>/add-sheet", planning.census_add_sheet, name="census_add_sheet"),
+    path("census/<str:code>/issue", planning.census_issue, name="census_issue"),
     path("census/<str:code>/abandon", planning.census_abandon, name="census_abandon"),
     path("census/<str:code>/differences", differences.differences, name="differences"),
     path("census/<str:code>/differences/accept", differences.accept_ticked, name="differences_accept"),

@@ -4,11 +4,15 @@ import re
 from datetime import timedelta
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from pytest_django import DjangoAssertNumQueries
 
 from census.rounds.actions.added_sheets import add_sheet
 from census.rounds.actions.refused import CensusRefused
+from census.rounds.actions.sheets import issue_all
 from census.rounds.models import Census, Line, Sheet
 from census.rounds.queries.open_items import ItemKind, open_items
 from census.rounds.queries.out import censuses_with_sheets
@@ -74,9 +78,9 @@ def test_a_place_that_was_forgotten_stands_once_against_signing_and_gets_its_she
     items = [one for one in open_items(census, read_census(census)) if one.kind is ItemKind.NO_SHEET]
     n = unsheeted(census)[0].lots
     assert n > 1
-    assert [one.text for one in items] == [
-        f"K1 holds {n} lots at the cut-off and has no sheet: add one on the board"
-    ]
+    (text,) = [one.text for one in items]
+    assert text.startswith("no sheet counts K1, where the book holds ")
+    assert text.endswith(f" and {n - 3} more lots at the cut-off: add one on the board")
     board = registrar.get(reverse("census", args=[census.code])).content.decode()
     assert "Places without a sheet" in board
     registrar.post(reverse("census_add_sheet", args=[census.code]), {"place": "K1"})
@@ -114,6 +118,37 @@ def test_a_lost_sheet_is_replaced_on_its_page(house: TestHouse, registrar: Clien
     stale = registrar.post(step, {"state": "void", "note": "again"}, follow=True).content.decode()
     assert "it cannot become void" in stale
     assert Sheet.objects.filter(place=sheet.place).count() == 2
+
+
+def test_sheets_that_name_their_counters_are_issued_at_once(house: TestHouse, registrar: Client) -> None:
+    census = house.open()
+    first, second, *_ = census.sheets.order_by("number")
+    for sheet in (first, second):
+        sheet.counters.add(house.first)
+    address = reverse("census", args=[census.code])
+    assert "Issue the 2 sheets that name counters" in registrar.get(address).content.decode()
+    step = reverse("census_issue", args=[census.code])
+    told = registrar.post(step, follow=True).content.decode()
+    assert f"2 issued: {first.number}, {second.number}." in told
+    assert "that name counters" not in told
+    out = Sheet.objects.filter(state=SheetState.ISSUED, issued_at__isnull=False)
+    assert set(out) == {first, second}
+    assert Census.objects.get(pk=census.pk).state == CensusState.ISSUED
+    assert "Nothing was issued." in registrar.post(step, follow=True).content.decode()
+
+
+def test_more_sheets_are_issued_with_no_more_queries(
+    house: TestHouse, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    census = house.open()
+    sheets = list(census.sheets.order_by("number"))
+    sheets[0].counters.add(house.first)
+    with CaptureQueriesContext(connection) as few:
+        issue_all(census=census, by=house.registrar, now=NOW)
+    for sheet in sheets[1:]:
+        sheet.counters.add(house.first)
+    with django_assert_num_queries(len(few)):
+        assert len(issue_all(census=census, by=house.registrar, now=NOW)) == len(sheets) - 1
 
 
 def test_a_census_that_was_opened_by_mistake_is_given_up_on_its_board(

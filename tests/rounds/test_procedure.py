@@ -1,7 +1,7 @@
 """Quiet time, second typing, missing second names, runs of censuses, searches: in the house."""
 
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -267,20 +267,20 @@ def test_a_letter_that_changed_by_two_steps_is_shown_and_by_one_is_not(house: Te
     first = house.opened_and_issued("K1")
     taxa = [factories.make_taxon(name, count_class="D") for name in ("Mycale macilenta", "Obelia geniculata")]
 
-    def letters(census: Census, *written: str) -> None:
+    def letters(census: Census, moment: datetime, *written: str) -> None:
         sheet = census.sheets.get()
         for taxon, letter in zip(taxa, written, strict=True):
             line = sheet.lines.filter(taxon=taxon).first() or add_line(
                 sheet=sheet, kind=LineKind.PRESENCE, taxon=taxon, count_class="D", by=house.registrar, now=NOW
             )
-            entry = Entry(line=line.number, counted_at=COUNTED, counter=house.first, letter=letter)
-            take_counts(sheet=sheet, entries=[entry], by=house.first, now=NOW)
+            entry = Entry(line=line.number, counted_at=moment, counter=house.first, letter=letter)
+            take_counts(sheet=sheet, entries=[entry], by=house.first, now=moment)
 
-    letters(first, "A", "A")
+    letters(first, COUNTED, "A", "A")
     house.period = factories.make_period(*QUARTERS[1])
     second = house.open("K1", now=at("2026-12-28T09:00"))
     issue(sheet=second.sheets.get(), by=house.registrar, now=NOW)
-    letters(second, "F", "C")
+    letters(second, at("2026-12-29T10:00"), "F", "C")
     changed = letters_changed(second, DEFAULTS)
     assert [(c.line.taxon, c.before, c.before_in, c.now) for c in changed] == [(taxa[0], "A", "CS-26Q3", "F")]
 
@@ -308,7 +308,14 @@ def test_an_individual_missed_by_two_censuses_is_a_query_to_the_curator(house: T
     assert not_seen(second, DEFAULTS, now=at("2027-01-02T10:00"), zone=ZONE)[0].search.stage is NotSeen.QUERY
     notice = Notice.objects.get()
     assert notice.role == "curator"
-    assert "Hawser (Conger conger) in K1 was last seen on 2026-09-30" in notice.words
+    assert "Hawser (Conger conger) in K1 was missed on 2026-09-30, and no roll-call before" in notice.words
+
+
+def test_the_last_roll_call_that_saw_an_individual_is_told_where_there_was_one(house: TestHouse) -> None:
+    close(quarter(house, *QUARTERS[0], {"conger": roll_call(house, MISSED, hawser=Seen.SEEN)}))
+    second = quarter(house, *QUARTERS[1], {"conger": roll_call(house, MISSED_AGAIN)})
+    missed = not_seen(second, DEFAULTS, now=at("2027-01-02T10:00"), zone=ZONE)
+    assert [one.known_of for one in missed] == ["was last seen on 2026-09-30"]
 
 
 def missing_hawser(house: TestHouse) -> Census:

@@ -153,10 +153,10 @@ def test_a_census_that_is_open_again_asks_only_for_what_changed_since_it_was_sig
     reopen(census=census, by=house.curator, now=LATER, note="a slip was found")
     died(house, "wrasse q", 1, place="K2")
     census = Census.objects.get()
-    asked = [one.text for one in open_items(census, []) if one.kind is ItemKind.NOT_LISTED]
+    asked = [one.text for one in open_items(census, []) if one.kind is ItemKind.NO_SHEET]
     (text,) = asked
-    assert "Symphodus melops" in text
-    assert "in K2 at the cut-off" in text
+    assert text.startswith("no sheet counts K2, where the book holds ")
+    assert "Symphodus melops at the cut-off" in text
 
 
 @pytest.mark.django_db

@@ -225,6 +225,17 @@ def test_the_count_is_rolled_to_the_period_end(house: TestHouse) -> None:
     assert row.state is LineState.INSIDE
 
 
+def test_a_minimum_below_the_book_and_what_is_no_lot_say_nothing_of_the_closing(house: TestHouse) -> None:
+    least = Entry(line=1, counted_at=COUNTED, counter=house.first, value=22, at_least=True)
+    census = house.compared({"shoal": least})
+    sheet = house.line(census, "shoal").sheet
+    written = Entry(line=0, written_name="dogfish", counted_at=COUNTED, counter=house.first, value=5)
+    take_counts(sheet=sheet, entries=[written], by=house.first, now=NOW)
+    assert closing_supported(house.row(census, "shoal")) is None
+    row = next(row for row in read_census(census) if row.line.written_name == "dogfish")
+    assert closing_supported(row) is None
+
+
 def test_accuracy_and_differences_come_from_the_census_itself(house: TestHouse) -> None:
     census = house.compared(
         {"goby": 6, "shoal": 395, "wrasse": 24, "wrasse q": 0, "prawn a": 18, "prawn b": 25}

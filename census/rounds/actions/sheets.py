@@ -4,10 +4,11 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from django.db import transaction
+from django.db.models import Exists, OuterRef
 
 from inventory.people.models import Person
 
-from ..models import Line, Sheet
+from ..models import Census, Line, Sheet
 from ..rules.states import may_follow
 from ..rules.who import COUNTS, DECIDES, TYPES_LETTERS
 from ..rules.words import CensusState, SheetForm, SheetState
@@ -41,6 +42,24 @@ def issue(
         sheet.counters.set(counters)
     move_census(sheet.census, CensusState.ISSUED)
     return sheet
+
+
+@transaction.atomic
+def issue_all(*, census: Census, by: Person, now: datetime) -> list[str]:
+    """Gives out every sheet that has a counter named and is not out yet; their numbers. A constant number of
+    queries. Raises :class:`CensusRefused` when there is none."""
+    require(by, DECIDES, "issue a sheet")
+    census = running(census)
+    named = Sheet.counters.through.objects.filter(sheet=OuterRef("pk"))
+    waiting = Sheet.objects.filter(Exists(named), census=census, state=SheetState.NOT_ISSUED.value)
+    ready = list(waiting.select_for_update().order_by("number"))
+    if not ready:
+        raise CensusRefused(f"{census.code} has no sheet that names its counters and is not issued yet.")
+    Sheet.objects.filter(pk__in=[one.pk for one in ready]).update(
+        state=SheetState.ISSUED.value, issued_at=now
+    )
+    move_census(census, CensusState.ISSUED)
+    return [one.number for one in ready]
 
 
 @transaction.atomic

@@ -49,14 +49,14 @@ def open_items(census: Census, rows: Sequence[Row]) -> list[OpenItem]:
     negative = below_zero(at_cutoff)
     unlisted = on_no_line(census, at_cutoff)
     elsewhere = without_sheet(census, unlisted)
-    unlisted = [one for one in unlisted if one.place_id not in elsewhere]
     lots = lots_by_id(h.lot_id for h in (*negative, *unlisted))
+    unlisted = [one for one in unlisted if one.place_id not in elsewhere]
     return [
         *_sheets_out(census),
         *_not_counted(rows),
         *_unsettled(rows),
         *_below_zero(negative, lots),
-        *_no_sheet(elsewhere.values()),
+        *_no_sheet(elsewhere.values(), lots),
         *_not_listed(unlisted, lots, {row.line.place_id: row.line.sheet.number for row in rows}),
         *_drawn(census, rows),
         *_sample(census),
@@ -143,11 +143,18 @@ def _stands(holding: Holding, lots: Mapping[int, Lot]) -> str:
     return f"the book has {holding.total} of {name} ({holding.accession}) in {holding.place_code}"
 
 
-def _no_sheet(places: Iterable[Sequence[Holding]]) -> Iterable[OpenItem]:
+# So many lots of a place without a sheet are named.
+_NAMED = 3
+
+
+def _no_sheet(places: Iterable[Sequence[Holding]], lots: Mapping[int, Lot]) -> Iterable[OpenItem]:
     """One for each place, which would else be one for each lot of a tank that was forgotten."""
     for held in sorted(places, key=lambda one: one[0].place_code):
-        what = "1 lot" if len(held) == 1 else f"{len(held)} lots"
-        text = f"{held[0].place_code} holds {what} at the cut-off and has no sheet: add one on the board"
+        named = [f"{one.total} of {lots[one.lot_id].taxon.scientific_name}" for one in held[:_NAMED]]
+        more = len(held) - len(named)
+        what = ", ".join(named) + (f" and {more} more lot{'s' if more > 1 else ''}" if more else "")
+        where = f"no sheet counts {held[0].place_code}, where the book holds"
+        text = f"{where} {what} at the cut-off: add one on the board"
         yield OpenItem(ItemKind.NO_SHEET, text)
 
 

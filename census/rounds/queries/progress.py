@@ -160,7 +160,14 @@ def adjusted(rows: Sequence[Row], unknown: Iterable[str]) -> list[Adjusted]:
 
 
 def closing_supported(row: Row) -> int | None:
-    """What the latest counts of the row say the period closes with; ``None`` when not counted."""
+    """What the latest counts of the row say the period closes with; ``None`` when not counted.
+
+    Nor does a minimum below the book say it, or what was written in and is no lot of the book.
+    """
+    if row.latest is not None and row.latest.verdict is Verdict.MINIMUM:
+        return None
+    if row.line.kind == LineKind.WRITE_IN and not any(part.lots for part in row.parts):
+        return None
     closing = 0
     for part in row.parts:
         count = part.latest

@@ -26,7 +26,7 @@ from ..queries.settings import settings_of
 from ..queries.unsheeted import places_to_count, unsheeted
 from ..queries.warnings import WarningKind, opening_warnings
 from ..rules.states import CENSUS_DONE
-from ..rules.words import CensusState
+from ..rules.words import CensusState, SheetState
 from ..tables import SheetTable
 from . import COMPARES, COUNTS, DECIDES, SAMPLES
 from .blindfold import is_counting
@@ -103,6 +103,9 @@ def census(request: HttpRequest, code: str) -> HttpResponse:
     if may(request, *DECIDES) and found.state not in CENSUS_DONE:
         context |= {
             "abandon_form": AbandonForm(),
+            "to_issue": sum(
+                one.sheet.state == SheetState.NOT_ISSUED and bool(one.counters) for one in sheets
+            ),
             # Names the tanks that hold something, and nothing of what they hold.
             "unsheeted": unsheeted(found),
         }

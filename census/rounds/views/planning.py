@@ -1,4 +1,4 @@
-"""What was forgotten or mistaken when a census was opened: a place without a sheet, the census itself."""
+"""Steps with a whole census: its sheets go out, a place gets the sheet that it has not, it is given up."""
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -10,6 +10,7 @@ from inventory.people.access import person_of, requires
 
 from ..actions.added_sheets import add_sheet
 from ..actions.refused import CensusRefused
+from ..actions.sheets import issue_all
 from ..actions.signing import abandon
 from ..forms import AbandonForm, AddSheetForm
 from . import DECIDES
@@ -33,6 +34,20 @@ def census_add_sheet(request: HttpRequest, code: str) -> HttpResponse:
         return redirect("census", census.code)
     messages.success(request, f"{made.number} is made. Now issue it.")
     return redirect("sheet", made.number)
+
+
+@require_POST
+@requires(*DECIDES)
+def census_issue(request: HttpRequest, code: str) -> HttpResponse:
+    """Issues every sheet that names its counters."""
+    census = found_census(code)
+    try:
+        numbers = issue_all(census=census, by=person_of(request.user), now=clock.now())
+    except CensusRefused as refused:
+        messages.error(request, f"Nothing was issued. {refused}")
+    else:
+        messages.success(request, f"{len(numbers)} issued: {', '.join(numbers)}.")
+    return redirect("census", census.code)
 
 
 @require_POST
