@@ -91,7 +91,7 @@ def test_a_census_is_opened_with_its_classes_and_keepers(
     if folder := os.environ.get("TIDETALLY_LOOK"):
         page.screenshot(path=f"{folder}/opening-360.png", full_page=True)
     page.get_by_role("button", name="Open the census").click()
-    expect(page.get_by_text("with the cut-off at the end of 2026-09-30")).to_be_visible()
+    expect(page.get_by_text("with the cut-off at the end of 30 September 2026")).to_be_visible()
     expect(page.get_by_text("Class D is not counted in it.")).to_be_visible()
     expect(page.get_by_text("no counter is named").first).to_be_visible()
     assert looked_at(page, page.url) == []

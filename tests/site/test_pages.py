@@ -46,7 +46,7 @@ def test_a_place_tells_what_lives_there_and_what_happened(small_house: SmallHous
     page = as_role(Role.AQUARIST).get("/place/E02").text
     assert "1.4.0" in page
     assert "“Thole”" in page
-    assert "2026-09-12 07:52" in page
+    assert "12 September 2026 07:52" in page
 
 
 def test_an_unknown_place_lot_or_event_is_a_plain_404(small_house: SmallHouse, as_role: AsRole) -> None:
@@ -102,8 +102,8 @@ def test_the_table_is_read_aloud_rightly(small_house: SmallHouse, as_role: AsRol
 def test_a_lots_story_has_both_times_and_a_running_balance(small_house: SmallHouse, as_role: AsRole) -> None:
     page = as_role(Role.INSPECTOR).get("/lot/A1").text
     story = page[page.index('id="story"') :]
-    assert "2026-09-12 07:52" in story
-    assert "2026-10-06 09:00" in story
+    assert "12 September 2026 07:52" in story
+    assert "6 October 2026 09:00" in story
     assert story.index("died") < story.index("opening stock")
     assert [_numbers(row) for row in story.split("<tr")[2:]] == [[f"{MINUS}1", "5"], ["+6", "6"]]
 

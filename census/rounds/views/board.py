@@ -6,6 +6,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
+from inventory.book.rules.days import day_in_words
 from inventory.doors import clock
 from inventory.people.access import may, person_of, requires
 
@@ -55,7 +56,7 @@ def census_list(request: HttpRequest) -> HttpResponse:
         except CensusRefused as refused:
             form.add_error(None, list(refused.problems))
         else:
-            last_day = f"{opened.period.ends_on:%Y-%m-%d}"
+            last_day = day_in_words(opened.period.ends_on)
             told = f"{opened.code} is open, with the cut-off at the end of {last_day}. Now issue its sheets."
             messages.success(request, told)
             _warn(request, opened)
