@@ -114,6 +114,7 @@ def test_a_lost_sheet_is_replaced_on_its_page(house: TestHouse, registrar: Clien
     old = registrar.get(reverse("sheet", args=[sheet.number])).content.decode()
     assert "fell into the sump" in old
     assert reverse("sheet", args=["CS-26Q3-01B"]) in old
+    assert 'name="value_' not in old
     # A second tab says so again: it is told, and nothing is made.
     stale = registrar.post(step, {"state": "void", "note": "again"}, follow=True).content.decode()
     assert "it cannot become void" in stale
@@ -165,3 +166,8 @@ def test_a_census_that_was_opened_by_mistake_is_given_up_on_its_board(
     assert "opened for the wrong quarter" in page
     assert Census.objects.get(pk=census.pk).state == CensusState.ABANDONED
     assert "Give this census up" not in page
+    # The period is counted anew, from the same page, under the next code.
+    asked = {"period": "2026 Q3", "places": [house.places["K1"].pk]}
+    told = registrar.post(reverse("census_list"), asked, follow=True).content.decode()
+    assert "CS-26Q3-2 is open" in told
+    assert Sheet.objects.filter(number="CS-26Q3-2-01").exists()

@@ -4,6 +4,7 @@ import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime, tzinfo
+from itertools import count
 
 from django.db import transaction
 from django.db.models import Max
@@ -50,7 +51,7 @@ def open_census(
     queries does not depend on places or lots. Raises :class:`CensusRefused`.
     """
     require(by, DECIDES, "open a census")
-    code = code or census_code(period)
+    code = code or _free_code(period)
     _refuse_opening(period, places, code, classes, now=now, zone=zone)
     census = Census.objects.create(
         code=code,
@@ -74,6 +75,16 @@ def open_census(
 def census_code(period: Period) -> str:
     """``CS-26Q3`` for the period ``2026 Q3``."""
     return "CS-" + period.code.replace(" ", "")[2:]
+
+
+def _free_code(period: Period) -> str:
+    """That of the period; with a number behind it where a census that was given up has it: ``CS-26Q3-2``."""
+    code = census_code(period)
+    taken = set(Census.objects.filter(code__startswith=code).values_list("code", flat=True))
+    given_up = Census.objects.filter(period=period, state=CensusState.ABANDONED.value).exists()
+    if code not in taken or not given_up:
+        return code
+    return next(free for k in count(2) if (free := f"{code}-{k}") not in taken)
 
 
 @transaction.atomic

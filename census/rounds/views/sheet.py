@@ -23,11 +23,14 @@ from ..queries.blind import BlindSheet, blind_sheet, counted_by_others, counts_s
 from ..queries.find import NotFound, sheet_of
 from ..queries.holdings import newcomers
 from ..queries.scans import scans_of
-from ..rules.states import SHEETS_OPEN
+from ..rules.states import SHEETS_OPEN, SHEETS_REPLACED
 from ..rules.who import TYPES_LETTERS
 from ..rules.words import SheetState
 from . import COMPARES, COUNTS, DECIDES
 from .blindfold import is_counting
+
+# Nothing is written on these: the list alone is shown.
+_NO_BOXES = (SheetState.NOT_ISSUED, *SHEETS_REPLACED)
 
 
 @require_http_methods(["GET", "POST"])
@@ -63,7 +66,7 @@ def sheet(request: HttpRequest, number: str) -> HttpResponse:
         "sheet": found,
         "blind": blind,
         "form": form,
-        "counts": counts and found.state != SheetState.NOT_ISSUED,
+        "counts": counts and SheetState(found.state) not in _NO_BOXES,
         "by_others": by_others,
         "blank": [n for n in blind.blank_lines if n not in by_others],
         "open": SheetState(found.state) in SHEETS_OPEN,
