@@ -121,7 +121,7 @@ def test_the_page_takes_both_tells_the_cut_off_and_shows_the_warnings(
     page = client.post(reverse("census_list"), stated, follow=True).content.decode()
     assert "nothing is compared at the cut-off" in page
     for words in (
-        "with the cut-off at the end of 2026-09-30",
+        "with the cut-off at the end of 30 September 2026",
         "Class C, D is not counted in it",
         "To see to before the counters go out",
         "class A with Alda alone; it is counted by two",

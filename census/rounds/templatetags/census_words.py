@@ -39,6 +39,13 @@ def step_words(step: Step) -> str:
 
 
 @register.filter
+def proposal_words(key: str) -> str:
+    """The key of a proposal as it is read out: its cause, then the lines that it is about."""
+    cause, _, about = key.partition(" / ")
+    return ", ".join(part for part in (cause.replace("_", " "), about) if part)
+
+
+@register.filter
 def signed(n: int | None) -> SafeString | str:
     """A difference with its sign and colour; nothing for what was not counted."""
     return "" if n is None else difference(n)
