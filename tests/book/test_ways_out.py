@@ -114,7 +114,7 @@ def test_the_aquarist_notes_and_shuts_it_on_the_page_and_the_history_has_both(
     sent = {"note-what": "overflow without a screen", "note-since": "2026-09-20"}
     assert "Noted: overflow without a screen" in client.post("/ways-out/E03a", sent, follow=True).text
     assert "already" in client.post("/ways-out/E03a", sent).text
-    assert "overflow without a screen, since 2026-09-20" in client.get("/place/E03a").text
+    assert "overflow without a screen, since 20 September 2026" in client.get("/place/E03a").text
     way_out = WayOut.objects.get()
     sent = {"shut-way_out": str(way_out.pk), "shut-until": "2026-09-19"}
     assert "Give a day from 2026-09-20" in client.post("/ways-out/E03a", sent).text

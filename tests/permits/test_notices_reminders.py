@@ -142,7 +142,7 @@ def test_the_list_shows_every_day_and_no_number_before_its_time(
         assert words in text
     today = as_role(Role.PERMIT_OFFICER).get("/").text
     assert "Deaths and absences to tell an authority" in today
-    assert "Homarus gammarus died, by 2026-10-06 (today)" in today
+    assert "Homarus gammarus died, by 6 October 2026 (today)" in today
 
 
 # --- the digest ---------------------------------------------------------------------------------------

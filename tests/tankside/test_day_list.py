@@ -192,7 +192,7 @@ def test_an_open_query_of_the_census_stands_there_with_its_owner_and_day_until_i
     decide(theirs, How.OPEN_QUERY)
     page = my_tanks(ade)
     queries = page[page.index("Open queries of the census") :]
-    assert "open query, until 2026-10-20" in queries
+    assert "open query, until 20 October 2026" in queries
     assert "(Maren Tolvsund)" in queries
     assert f"{lines[mine.pk].taxon}" in queries
     assert f"{lines[theirs.pk].taxon}" not in queries
