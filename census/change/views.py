@@ -61,6 +61,7 @@ def change(request: HttpRequest) -> HttpResponse:
             grouped=sort == "name",
         ),
         "page": page,
+        "shown_at": now(),
         "full": full,
         "forms": FORMS,
         "address": urlencode(form.address()),

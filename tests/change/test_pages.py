@@ -105,6 +105,27 @@ def _links(page: str) -> list[tuple[str, str]]:
     return [(unescape(href), text) for href, text in found]
 
 
+@pytest.mark.parametrize("by", list(By))
+def test_the_page_says_over_its_table_what_its_rows_are_and_when_it_was_read(
+    sample: Sample, reader: Client, by: By, frozen_clock: datetime
+) -> None:
+    page = reader.get("/change", {**QUARTER, "by": by.value}).content.decode()
+    heading = re.search(r"<h1>([^<]*)</h1>", page)
+    assert heading
+    rows = "" if by is By.TAXON else f", by {by.value}"
+    assert heading[1] == f"Population change, 1 July 2026 to 30 September 2026{rows}"
+    local = frozen_clock.astimezone(get_current_timezone())
+    assert f"{local.day} {local:%B %Y %H:%M}</time>" in page[: page.index("<table")]
+
+
+def test_the_events_of_the_whole_change_stand_under_that_word(sample: Sample, reader: Client) -> None:
+    page = reader.get("/reports/taxa", QUARTER).content.decode()
+    every_way = [href for href, _ in _links(page) if "late" in href and "moved_out" in href]
+    assert every_way
+    behind_page = reader.get(every_way[0]).content.decode()
+    assert re.search(r"<h1>Change: \N{MINUS SIGN}?[\d,]+</h1>", behind_page)
+
+
 @pytest.mark.parametrize("show", ["short", "full"])
 @pytest.mark.parametrize("by", list(By))
 def test_every_figure_of_the_page_opens_its_events_with_their_sum(

@@ -23,6 +23,10 @@ FIGURES = (*(column for column in COLUMNS if not column.endswith("_mfu")), *SUMS
 ELSEWHERE = "elsewhere"
 
 
+# Every way from the opening to the closing: their net is the change.
+EVERY_WAY = "+".join((*FLOW_COLUMNS, "late"))
+
+
 def is_figure(figure: str) -> bool:
     """True for what can be asked about."""
     parts = figure.split("+")
@@ -32,6 +36,8 @@ def is_figure(figure: str) -> bool:
 
 def heading_of(figure: str) -> str:
     """What a person reads over a figure."""
+    if figure == EVERY_WAY:
+        return "change"
     words = {"in": "in", "out": "out", "between": "moved", "regrouped": "regrouped", ELSEWHERE: "lent out"}
     return ", ".join(HEADINGS.get(part, words.get(part, part)) for part in figure.split("+"))
 

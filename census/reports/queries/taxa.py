@@ -16,6 +16,7 @@ from census.change.rules.columns import (
     IN_COLUMNS,
     OUT_COLUMNS,
 )
+from census.change.rules.figures import EVERY_WAY
 from census.change.rules.question import By, Question
 from census.change.rules.short import short_form
 from inventory.book.rules.columns import Numbers
@@ -47,8 +48,6 @@ SHORT_TIES = (
     ),
     Identity(plus=("opening", "change"), minus=(), result="closing"),
 )
-# Every way from the opening to the closing, as the page of events is asked for their net.
-_EVERY_WAY = "+".join((*FLOW_COLUMNS, "late"))
 _SHORT_NUMBERS = ("opening", "in", "out", "found", "unaccounted", "between", "late", "closing", "missing")
 _FULL_NUMBERS = ("opening", *FLOW_COLUMNS, "late", "closing")
 _YOUNG = "died_within_30_days"
@@ -160,7 +159,7 @@ def short_figures(change: Change, asked: Mapping[str, str]) -> dict[str, Figure]
     figures = figures_of(change, _SHORT_NUMBERS, asked)
     figures["opening_mfu"] = mfu_figure(change, "opening", asked)
     figures["closing_mfu"] = mfu_figure(change, "closing", asked)
-    figures["change"] = Figure(short.change, {**asked, "figure": _EVERY_WAY} if short.change else None)
+    figures["change"] = Figure(short.change, {**asked, "figure": EVERY_WAY} if short.change else None)
     figures["percent"] = Figure(short.percent)
     return figures
 

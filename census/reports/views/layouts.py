@@ -101,6 +101,7 @@ def report(request: HttpRequest, layout: Layout, form: LayoutForm) -> HttpRespon
         "parts": shown(document, page),
         "charts": charts_of(document) if page.number == 1 else [],
         "page": page,
+        "shown_at": now(),
         "address": urlencode(form.address()),
         "italics": italics_of(document, [place[3] for place in page.object_list]),
         "wrong": wrong,
