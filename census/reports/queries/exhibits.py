@@ -256,13 +256,13 @@ def _figures(change: Change, asked: Mapping[str, str], counted: Counted | None) 
 
 
 def _facts(place: Place, counted: PlaceCount, keepers: list[str], saying: Saying) -> list[tuple[str, str]]:
-    moments = [moment for moment in (counted.first, counted.last) if moment]
+    counting = saying.span(counted.first, counted.last) if counted.first and counted.last else ""
     facts = [
         ("kind", place.get_kind_display()),
         ("volume", f"{place.volume_m3.normalize():f} m³" if place.volume_m3 else "not on the books"),
         ("system", place.get_water_display()),
         ("keeper", ", ".join(keepers) or "none on the books"),
-        ("count moment", " to ".join(dict.fromkeys(saying.moment(moment) for moment in moments))),
+        ("count moment", counting),
         ("counters", ", ".join(counted.counters)),
         ("sheets", ", ".join(sorted(counted.sheets))),
     ]

@@ -22,6 +22,15 @@ class Saying:
             return moment_in_words(moment, self.zone)
         return moment.astimezone(self.zone).isoformat(timespec="minutes")
 
+    def span(self, first: datetime, last: datetime) -> str:
+        """From one moment to another: in words the day stands once where both are of it."""
+        if first == last:
+            return self.moment(first)
+        until = last.astimezone(self.zone)
+        if self.words and first.astimezone(self.zone).date() == until.date():
+            return f"{self.moment(first)} to {until:%H:%M}"
+        return f"{self.moment(first)} to {self.moment(last)}"
+
     def happened(self, text: str) -> str:
         """When something happened, as the book keeps it: a day, a minute or an interval of these."""
         return happened_in_words(text) if self.words else text
