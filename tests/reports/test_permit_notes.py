@@ -40,6 +40,10 @@ def test_what_is_taken_in_pieces_and_counted_in_animals_is_told_below_their_tota
     animals = next(table for table in block.tables if table.unit == "animal")
     lines = sum(line.figures["stock"].number for line in animals.lines)
     assert (lines, animals.total["stock"].number) == (3, 63)
+    number = house.permit.number
+    assert animals.total_label == f"All of {number} (stock: with 60 of line 5, see the note)"
+    pieces = next(table for table in block.tables if table.unit == "piece")
+    assert pieces.total_label == f"All of {number}"
     assert [note for note in block.notes if "came into the stock as 60 animals" in note] == [
         "5 Jewel anemone, rock pieces: what was kept came into the stock as 60 animals, which the total of"
         " that unit has besides: 60 alive here."

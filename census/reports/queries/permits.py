@@ -16,7 +16,7 @@ from census.change.queries.report import Report
 from census.change.queries.unhindered import without_collecting
 from census.change.rules.question import By, Question
 from inventory.book.queries.quantities.sql import rows
-from inventory.book.rules.words import MINUS, count_of
+from inventory.book.rules.words import MINUS, count_of, whole
 from inventory.permits.models import Case, Permit, PermitReturn
 from inventory.permits.queries.accounts import LineAccount, PermitAccount, accounts
 from inventory.permits.queries.notices import Notice, notices
@@ -150,7 +150,8 @@ def _block(
             for line in lines
         ]
         together = next((row for row in where.together if row.unit == unit), None)
-        tables.append(Table(unit, made, _total(lines, together, of_unit), f"All of {permit.number}"))
+        label = f"All of {permit.number}{_besides(account, where, unit)}"
+        tables.append(Table(unit, made, _total(lines, together, of_unit), label))
     shown = [(heading, text) for heading, text in facts if text]
     title = f"{permit.number} ({permit.short})" if permit.short else permit.number
     return Block(title, shown, tables, [*_in_other_units(account, where), *notes], _bars(account, title))
@@ -158,16 +159,31 @@ def _block(
 
 def _in_other_units(account: PermitAccount, where: PermitWhereabouts) -> Iterator[str]:
     """What stands in the total of the unit in which the stock counts it, and on no line there."""
-    counted = {(line.number, unit_of(line)): line for line in account.lines}
+    for line, row in _elsewhere(account, where):
+        bounds = ((fate, row.by_fate[fate]) for fate in _FATES)
+        fates = ", ".join(f"{in_words(one)} {fate.words}" for fate, one in bounds if one.most)
+        yield (
+            f"{_words(line)}: what was kept came into the stock as"
+            f" {count_of(row.kept, row.unit)}, which the total of that unit has besides: {fates}."
+        )
+
+
+def _besides(account: PermitAccount, where: PermitWhereabouts, unit: str) -> str:
+    """Said where the total stands, for there it is more than the sum of the lines above it."""
+    found = [(line, row) for line, row in _elsewhere(account, where) if row.unit == unit]
+    if not found:
+        return ""
+    told = ", ".join(f"{whole(row.kept)} of line {line.number}" for line, row in found)
+    return f" (stock: with {told}, see the note)"
+
+
+def _elsewhere(account: PermitAccount, where: PermitWhereabouts) -> Iterator[tuple[LineAccount, Whereabouts]]:
+    """Lines of which the stock has animals in another unit than they were taken in."""
+    counted = {(line.number, unit_of(line)) for line in account.lines}
     lines = {line.number: line for line in account.lines}
     for row in where.rows:
         if (row.line, row.unit) not in counted and row.line in lines and row.kept and not row.hidden:
-            bounds = ((fate, row.by_fate[fate]) for fate in _FATES)
-            fates = ", ".join(f"{in_words(one)} {fate.words}" for fate, one in bounds if one.most)
-            yield (
-                f"{_words(lines[row.line])}: what was kept came into the stock as"
-                f" {count_of(row.kept, row.unit)}, which the total of that unit has besides: {fates}."
-            )
+            yield lines[row.line], row
 
 
 def _bars(account: PermitAccount, title: str) -> Bars:
