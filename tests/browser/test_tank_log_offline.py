@@ -56,6 +56,18 @@ def test_a_slip_of_the_hand_is_told_at_the_tank_and_not_kept(phone: Page, tank_s
     assert rows(phone) == []
 
 
+def test_what_was_saved_before_is_not_read_as_the_answer_to_a_slip_of_the_hand(
+    phone: Page, tank_side: TankSide
+) -> None:
+    open_tank(phone, tank_side, "/tank/readings#E02")
+    save(phone, "9.4")
+    expect(phone.locator("p.big")).to_contain_text("Saved on this device: Temperature 9.4 °C, Kelp Hall")
+    save(phone, "9..4")
+    expect(phone.get_by_role("alert")).to_have_text("“9..4” is no number.")
+    expect(phone.locator("p.big")).to_have_count(0)
+    assert len(rows(phone)) == 1
+
+
 def test_the_tank_is_chosen_and_every_touch_area_is_large_enough(phone: Page, tank_side: TankSide) -> None:
     open_tank(phone, tank_side, "/tank/readings")
     assert violations(phone) == []

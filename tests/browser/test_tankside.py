@@ -6,6 +6,7 @@ Touch areas: 15 mm, which is 57 CSS px at 96 dpi (1 in = 25.4 mm = 96 px: CSS Va
 import json
 import math
 import re
+from datetime import timedelta
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -226,6 +227,10 @@ def test_every_kind_reaches_the_book(phone: Page, tank_side: TankSide) -> None:
     kept = rows(phone)
     assert [(row["words"], row["answer"]["problems"]) for row in kept if row["state"] != "sent"] == []
     assert len(kept) == Entry.objects.count() == len(steps)
+    # What the device says before it is sent, the house says after; of notes it says what they say.
+    told = [(row["words"], row["answer"]["words"]) for row in kept if row["body"]["kind"] != "note"]
+    assert [after.replace(", species open", "") for _, after in told] == [before for before, _ in told]
+    assert "1 egg case laid" in " ".join(before for before, _ in told)
     kinds = {row["body"]["kind"] for row in kept}
     assert kinds == {
         "died", "missing", "seen_again", "moved", "put_down", "born", "hatched", "eggs", "divided", "found",
@@ -365,6 +370,14 @@ def test_after_two_idle_minutes_nobody_is_chosen_and_what_was_saved_stays(
     assert len(each_is_one_event(phone)) == 1
 
 
+def test_a_clock_that_is_set_back_keeps_nobody_chosen(phone: Page, tank_side: TankSide) -> None:
+    phone.clock.install()
+    open_tank(phone, tank_side)
+    phone.clock.set_system_time(tank_side.now - timedelta(hours=1))
+    phone.clock.fast_forward("02:01")
+    expect(phone.get_by_role("heading", level=1)).to_have_text("Who are you?")
+
+
 def test_a_saved_entry_needs_a_person(phone: Page, tank_side: TankSide) -> None:
     open_tank(phone, tank_side)
     phone.get_by_role("button", name="two-spotted goby").click()
@@ -408,6 +421,8 @@ def test_the_person_is_changed_and_five_wrong_codes_lock_without_signal(
     for digit in CODE:
         phone.get_by_role("button", name=digit, exact=True).click()
     expect(phone.get_by_role("alert")).to_contain_text("Locked on this device")
+    # Nobody but themselves gives a person a code; the registrar's unlocking reaches no device without signal.
+    expect(phone.get_by_role("alert")).to_contain_text("Choose a new one under “My code”")
 
 
 def test_a_revoked_device_keeps_what_waits_and_sends_it_once_enrolled_again(

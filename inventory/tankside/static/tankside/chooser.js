@@ -87,6 +87,7 @@ function showPad(person, resolve) {
     }
     words.textContent = answer.words;
     words.hidden = false;
+    words.scrollIntoView({ block: "nearest" });
     draw();
   };
   const back = () => {
@@ -108,11 +109,12 @@ function showPad(person, resolve) {
     person.name,
     h("p", { class: "lead" }, "Your code of four digits"),
     dots,
-    words,
+    // Below the pad: above it they would push the digits away from under the finger that types them again.
     h("div", { class: "pad" }, digits,
       button("Other person", () => { stop(); showPeople(resolve); }, { class: "small" }),
       button("0", () => take("0")),
       button("Delete", back, { class: "small" })),
+    words,
   );
 }
 

@@ -103,7 +103,7 @@ function stages({ lists, before }) {
 function eggs({ lot, before }) {
   if (lot.unit.startsWith("egg")) return { element: null, read: () => ({}) };
   const what = tiles("eggs", "What was laid", [["egg case", "Egg cases"], ["egg mass", "Egg masses"]], before.stage || "egg case");
-  return { element: what.element, first: true, read: () => ({ stage: what.value() }) };
+  return { element: what.element, first: true, to: () => what.value(), read: () => ({ stage: what.value() }) };
 }
 
 /** Hatched out of a line of egg cases: which line the young belong to. */

@@ -75,7 +75,10 @@ export function offered({ lot, open }) {
 }
 
 export function inWords({ kind: name, n, unit, one, to, about, animal, place, at }) {
-  const many = one ? "" : unit && unit !== "animal" ? `${n} ${n === 1 ? unit : plural(unit)}` : n;
+  // What was laid is counted by itself, whoever laid it.
+  const laid = name === "eggs" && to ? to : null;
+  const by = laid ?? (one ? null : unit);
+  const many = by === null ? "" : by && by !== "animal" ? `${n} ${n === 1 ? by : plural(by)}` : n;
   const where = name === "moved" && to ? `${place} to ${to}` : place;
   return [...whatInWords(kindOf(name), many, to, about), animal, where, at].filter(Boolean).join(", ");
 }

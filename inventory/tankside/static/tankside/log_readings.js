@@ -54,7 +54,10 @@ function showForm(person, place, before = null, saved = "") {
   const value = h("input", { id: "value", inputmode: "decimal", autocomplete: "off", enterkeyhint: "done", value: stated?.value ?? "" });
   const note = h("input", { id: "note", autocomplete: "off", maxlength: "500", value: before?.body.note ?? "" });
   const wrong = h("p", { class: "problem", id: "value-wrong", role: "alert", hidden: true });
+  const kept = saved ? h("p", { class: "big waits" }, h("span", { "aria-hidden": "true" }, "✓"), ` Saved on this device: ${saved}`) : null;
   const refuse = (words) => {
+    // What was saved before would be read as the answer to what is refused now.
+    kept?.remove();
     wrong.hidden = false;
     wrong.textContent = words;
     value.setAttribute("aria-describedby", wrong.id);
@@ -78,7 +81,7 @@ function showForm(person, place, before = null, saved = "") {
   };
   const wait = show(
     `Reading, ${place.name}`,
-    saved ? h("p", { class: "big waits" }, h("span", { "aria-hidden": "true" }, "✓"), ` ${saved}`) : null,
+    kept,
     before ? h("p", { class: "note" }, reasons(before)) : null,
     h("form", { novalidate: true, on: { submit: save } },
       h("div", { class: "field" }, h("label", { for: "measure" }, "What"), select),

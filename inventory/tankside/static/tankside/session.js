@@ -122,7 +122,7 @@ async function prove(person, code, mine) {
 
 function lockedWords(person, until) {
   const minutes = Math.max(1, Math.ceil((until - Date.now()) / MINUTE_MS));
-  return `Too many wrong codes for ${person.name}. Locked on this device for ${minutes} more ${minutes === 1 ? "minute" : "minutes"}; the registrar can set a new code.`;
+  return `Too many wrong codes for ${person.name}. Locked on this device for ${minutes} more ${minutes === 1 ? "minute" : "minutes"}. Forgotten? Choose a new one under “My code” after signing in on a computer.`;
 }
 
 async function note(person, about) {
@@ -156,7 +156,8 @@ function read() {
 function write(session) {
   sessionStorage.setItem(SESSION, JSON.stringify(session));
   clearTimeout(idle);
-  idle = setTimeout(lookIdle, idleMs());
+  // Each touch begins it anew, so it needs no clock of day: one that was set back would keep somebody chosen.
+  idle = setTimeout(leaveIdle, idleMs());
 }
 
 function touched() {
@@ -164,10 +165,14 @@ function touched() {
   if (session) write({ ...session, seen: Date.now() });
 }
 
+/** A device that slept has not run down its timer. */
 function lookIdle() {
-  if (sessionStorage.getItem(SESSION) && !read()) {
-    leave("Nobody touched this device for a while. What was saved is kept; an entry under way is not.");
-  }
+  if (!read()) leaveIdle();
+}
+
+function leaveIdle() {
+  if (!sessionStorage.getItem(SESSION)) return;
+  leave("Nobody touched this device for a while. What was saved is kept; an entry under way is not.");
 }
 
 export function watchIdle() {
