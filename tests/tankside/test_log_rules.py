@@ -241,6 +241,19 @@ def test_deaths_and_births_are_marks_with_numbers_under_the_axis() -> None:
         assert chart.floor < chart.deaths[0].y < chart.births[0].y < size.height
 
 
+def test_the_number_of_a_mark_at_the_end_stands_before_it_and_is_not_cut() -> None:
+    """Forty born today were read as four on a phone: the rest lay outside the drawing."""
+    happened = [Happening(date(2026, 10, 3), 3), Happening(date(2026, 10, 30), 40)]
+    asked = Asked(NOON, NOON + timedelta(days=29), [Value(NOON, 9.0)], deaths=happened, births=happened)
+    for size in SIZES:
+        chart = draw(asked, size, ZONE)
+        for early, late in (chart.deaths, chart.births):
+            assert early.anchor == "start"
+            assert early.label_at > early.x
+            assert (late.anchor, late.label) == ("end", "40")
+            assert late.label_at < late.x < size.width
+
+
 def test_the_device_knows_the_same_quantities_units_and_bounds() -> None:
     """It checks a value before it keeps it; the list stands in a module of its own and in the rules."""
     module = PROJECT / "inventory/tankside/static/tankside/log_measures.js"

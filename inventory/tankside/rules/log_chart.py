@@ -15,6 +15,8 @@ GAP = timedelta(days=2)
 MOST_POINTS = 300
 # How far below the time axis the marks stand.
 DEATHS_UNDER, BIRTHS_UNDER = 34, 52
+# How far from a mark its number stands, and how wide a digit is at most, of the size of the letters.
+BESIDE_MARK, DIGIT = 8, 0.65
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -73,6 +75,8 @@ class Mark:
     x: float
     y: float
     label: str
+    label_at: float
+    anchor: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,11 +161,11 @@ def draw(asked: Asked, size: Size, zone: tzinfo) -> Chart:
         ),
         wanted=tuple(Tick(y(bound), f"{bound:g}") for bound in bounds),
         deaths=tuple(
-            Mark(x(moment), under + DEATHS_UNDER, label)
+            _mark(x(moment), under + DEATHS_UNDER, label, size)
             for moment, label in _marked(asked, asked.deaths, zone)
         ),
         births=tuple(
-            Mark(x(moment), under + BIRTHS_UNDER, label)
+            _mark(x(moment), under + BIRTHS_UNDER, label, size)
             for moment, label in _marked(asked, asked.births, zone)
         ),
         thinned=len(asked.values) > MOST_POINTS,
@@ -228,6 +232,12 @@ def _marked(asked: Asked, happened: Sequence[Happening], zone: tzinfo) -> list[t
         )
         for one in happened
     ]
+
+
+def _mark(x: float, y: float, label: str, size: Size) -> Mark:
+    """A number that would run out of the drawing stands before its mark, for a cut number is another one."""
+    fits = x + BESIDE_MARK + len(label) * DIGIT * size.letters <= size.width
+    return Mark(x, y, label, x + BESIDE_MARK if fits else x - BESIDE_MARK, "start" if fits else "end")
 
 
 def _level(value: Value) -> float:
