@@ -217,7 +217,21 @@ def test_an_entry_that_came_back_is_set_aside_with_a_reason_and_stays_readable(
     assert "Say why" in author.post("/came-back", {"entry": entry.pk, "why": " "}, follow=True).text
     author.post("/came-back", {"entry": entry.pk, "why": "typed twice"})
     assert "None: " in author.get("/came-back").text
-    assert "came back" in author.get("/sent").text
+    sent = author.get("/sent").text
+    assert "came back" in sent
+    # Of what, where and how many: whoever reads it did not write it.
+    assert entry.told in sent
+    assert entry.told.startswith("90 moved, ")
+
+
+def test_one_that_came_back_of_an_open_name_says_the_name_in_words(
+    house: TankHouse, tablet: Tablet, registrar: Client
+) -> None:
+    tablet.one(tablet.entry("moved", lot=None, open_name="set:rays", n=3, to_place="Q1"))
+    for page in ("/came-back", "/sent"):
+        text = registrar.get(page).text
+        assert "3 moved, rays, " in text
+        assert "set:rays" not in text
 
 
 def test_a_body_is_stated_later_and_its_question_ends(tablet: Tablet, vet: Client, registrar: Client) -> None:

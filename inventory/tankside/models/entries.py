@@ -7,6 +7,7 @@ from inventory.book.models import Event, Lot, Place
 from inventory.db import triggers
 from inventory.people.models import Device, Person
 
+from ..rules import open_names
 from ..rules.kinds import SAID, EntryKind
 from ..rules.unlisted import how_many_written
 
@@ -73,7 +74,9 @@ class Entry(models.Model):
         """ "40 moved, pollack, Kelp Hall": in few words what a person wrote, also when it came back."""
         what = SAID[EntryKind(self.kind)] if self.kind else "not readable"
         taxon = self.lot.taxon if self.lot else None
-        animal = (taxon.common_name or taxon.scientific_name) if taxon else self.open_name
+        animal = (
+            (taxon.common_name or taxon.scientific_name) if taxon else open_names.in_words(self.open_name)
+        )
         counted = self.total and self.kind != EntryKind.NOTE
         parts = (
             f"{self.total} {what}" if counted else what,

@@ -62,6 +62,12 @@ def label_of(of: Meant) -> str:
     return of.of if of.is_set else f"{of.of} sp."
 
 
+def in_words(key: str) -> str:
+    """A key as people read it, and as it was sent where it is none."""
+    of = meant(key)
+    return label_of(of) if of else key
+
+
 def offered(kept: Iterable[Kept]) -> list[OpenName]:
     """Open names for what one place holds: its look-alike sets, and genera with two kinds or more."""
     groups: dict[tuple[bool, str, str], list[Kept]] = {}
