@@ -43,7 +43,7 @@ def papers(version: PeriodVersion, zone: tzinfo) -> list[Paper]:
     }
     changed = _changed(version, by_taxon)
     printed = _printed(taxon, head)
-    house = dict(head.lines)["house"]
+    house = dict(head.lines).get("house", "")
     pages = statement_pdf(
         printed, title=head.title, foot="; ".join(text for text in (house, str(version)) if text)
     )
