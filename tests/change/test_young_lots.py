@@ -9,7 +9,7 @@ from django.utils.timezone import get_current_timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
-from census.change.rules.young_lots import linked_lots, lots_to_replay
+from census.change.rules.young_lots import groups_with_young_deaths, linked_lots, lots_to_replay
 from inventory.book.queries.quantities import dated_columns, flows_of_lots
 from inventory.book.rules.columns import Numbers
 from inventory.book.rules.happened import start_of_day
@@ -38,6 +38,27 @@ def test_linked_lots_are_the_connected_components_of_a_graph_library(
     replayed = lots_to_replay(named=_whole(named), born=_whole(born), died=_whole(died), first=first)
     assert set(np.flatnonzero(replayed).tolist()) == {
         lot for group in groups if group & {*born} and group & {*died} for lot in group & {*named}
+    }
+
+
+_OF_A_DAY = st.lists(st.tuples(_LOT, st.integers(0, 60)), max_size=8)
+
+
+@given(births=_OF_A_DAY, deaths=_OF_A_DAY, days=st.integers(0, 40))
+def test_young_die_in_the_groups_in_which_a_death_follows_a_birth_within_days(
+    births: list[tuple[int, int]], deaths: list[tuple[int, int]], days: int
+) -> None:
+    found = groups_with_young_deaths(
+        born_on=_whole([day for _, day in births]),
+        born=_whole([group for group, _ in births]),
+        died_on=_whole([day for _, day in deaths]),
+        died=_whole([group for group, _ in deaths]),
+        days=days,
+    )
+    assert set(found.tolist()) == {
+        group
+        for group, died in deaths
+        if any(of == group and born <= died <= born + days for of, born in births)
     }
 
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from inventory.book.queries.quantities import dated_columns
-from inventory.book.rules.columns import Numbers, Truths, sums
+from inventory.book.rules.columns import EndColumns, Numbers, Truths, sums
 from inventory.book.rules.happened import start_of_day
 from inventory.book.rules.scope import Scope
 from inventory.names.models import Taxon
@@ -16,7 +16,7 @@ from inventory.names.models import Taxon
 from ..rules.arrays import RowColumns
 from ..rules.question import Question
 from ..rules.young import YOUNG_DAYS, Bounds
-from ..rules.young_lots import linked_lots, lots_to_replay
+from ..rules.young_lots import groups_with_young_deaths, linked_lots, lots_to_replay
 from ..rules.young_rows import DayFlow, Herds, Replayed, age_at_entry, replayed
 from .reading import Moments, Reading
 
@@ -68,11 +68,12 @@ def _replayed(
 ) -> Replayed:
     first, replayed_lots = of
     ends = asked.reading.ends
-    lots = np.flatnonzero(replayed_lots)
-    among_them = replayed_lots[ends.lot]
+    found = flows.of(asked, replayed_lots[ends.lot])
+    among_them = _died_soon_after_births(found, ends, first, first_day=asked.question.first_day)
     at = np.flatnonzero(among_them).astype(np.int64)
+    lots = np.unique(ends.lot[at])
     return replayed(
-        flows=flows.of(asked, among_them),
+        flows=found.of(among_them[found.from_cell] | among_them[found.to_cell]),
         start=_balances_before(asked.reading, among_them),
         herds=Herds(
             ends.ends(at),
@@ -82,6 +83,36 @@ def _replayed(
         ),
         first_day=asked.question.first_day.toordinal(),
     )
+
+
+class _DayFlows(NamedTuple):
+    """Flows by the day on which they happened; cells by their position."""
+
+    day: Numbers
+    from_cell: Numbers
+    to_cell: Numbers
+    n: Numbers
+
+    def of(self, which: Truths) -> list[DayFlow]:
+        return list(map(DayFlow, *(column[which].tolist() for column in self)))
+
+
+def _died_soon_after_births(flows: _DayFlows, ends: EndColumns, first: Numbers, *, first_day: date) -> Truths:
+    """The cells of those groups of lots in which young may have died since the first day."""
+    born, died = (ends.cause_called(cause) for cause in ("born", "died"))
+    birth = ends.cause[flows.from_cell] == born
+    death = (ends.cause[flows.to_cell] == died) & (flows.day >= first_day.toordinal())
+    groups = groups_with_young_deaths(
+        born_on=flows.day[birth],
+        born=first[ends.lot[flows.to_cell[birth]]],
+        died_on=flows.day[death],
+        died=first[ends.lot[flows.from_cell[death]]],
+        days=YOUNG_DAYS,
+    )
+    of_groups = np.zeros(len(first), dtype=np.bool_)
+    of_groups[groups] = True
+    among_them: Truths = of_groups[first[ends.lot]]
+    return among_them
 
 
 class _LotFlows:
@@ -106,7 +137,7 @@ class _LotFlows:
         self._from, self._to = ends.at(from_cell), ends.at(to_cell)
         self._inside = ends.inside
 
-    def of(self, asked: Asked, among_them: Truths) -> list[DayFlow]:
+    def of(self, asked: Asked, among_them: Truths) -> _DayFlows:
         """Those of one period, into or out of inside cells that are ``among_them``."""
         first, last = (
             (day - self._first_day).days for day in (_first_of(asked.question), asked.question.last_day)
@@ -116,12 +147,8 @@ class _LotFlows:
         known_at = asked.moments.closing.at
         if known_at is not None:
             which &= self._younger <= bisect_left(self._knowledges, known_at)
-        columns = (self._day[which] + self._first_day.toordinal(), *(c[which] for c in self._ends_and_n))
-        return list(map(DayFlow, *(column.tolist() for column in columns)))
-
-    @property
-    def _ends_and_n(self) -> tuple[Numbers, Numbers, Numbers]:
-        return self._from, self._to, self._n
+        day = self._day[which] + self._first_day.toordinal()
+        return _DayFlows(day, self._from[which], self._to[which], self._n[which])
 
 
 def _first_of(question: Question) -> date:

@@ -33,3 +33,21 @@ def lots_to_replay(*, named: Numbers, born: Numbers, died: Numbers, first: Numbe
     among_them[named] = True
     found: Truths = among_them & (births & deaths)[first]
     return found
+
+
+def groups_with_young_deaths(
+    *, born_on: Numbers, born: Numbers, died_on: Numbers, died: Numbers, days: int
+) -> Numbers:
+    """The groups in which anything died within ``days`` after a birth: in the others no death was of young.
+
+    A birth of group ``born`` on day ``born_on``, a death of group ``died`` on ``died_on``, each at one
+    position; days and groups are not below zero.
+    """
+    # A group's days stand far enough from those of the next that none is within reach of it.
+    room = int(max(born_on.max(initial=0), died_on.max(initial=0))) + days + 1
+    births = np.sort(born * room + born_on)
+    deaths = died * room + died_on
+    last_before = np.searchsorted(births, deaths, side="right") - 1
+    since = deaths - np.append(births, -room)[last_before]
+    found: Numbers = np.unique(died[since <= days])
+    return found
