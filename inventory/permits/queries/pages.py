@@ -65,24 +65,12 @@ class WhereRow:
 
 @dataclass(frozen=True, slots=True)
 class LineShown:
-    """One line of the account, with its bar, and where its animals are: a row for each unit of the stock.
-
-    ``first`` is the row that stands beside the account, none when nothing was kept; ``more`` follow below.
-    """
+    """One line of the account, with its bar, and where its animals are: a row for each unit of the stock,
+    none when nothing was kept."""
 
     row: LineAccount
     bar: Bar | None
     where: Sequence[WhereRow] = ()
-
-    @property
-    def first(self) -> WhereRow | None:
-        """The row beside the account."""
-        return self.where[0] if self.where else None
-
-    @property
-    def more(self) -> Sequence[WhereRow]:
-        """Those of other units."""
-        return self.where[1:]
 
 
 def lines_shown(account: PermitAccount, where: PermitWhereabouts | None = None) -> list[LineShown]:
