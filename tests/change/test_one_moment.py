@@ -2,13 +2,16 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from io import StringIO
 from typing import Any
 
 import pytest
+from django.core.management import call_command
 from django.db import connection, transaction
 from django.test import Client
 from django.utils.timezone import get_current_timezone
 
+from census.change.queries import of_lots
 from census.change.queries.remembered import remembered_periods, remembered_report, remembered_reports
 from census.change.queries.report import Report
 from census.change.rules.question import By
@@ -32,6 +35,13 @@ ZONE = get_current_timezone()
 
 def _while_it_is_read(sample: Sample, monkeypatch: pytest.MonkeyPatch) -> None:
     """After each reading of what is held, before the flows are read, another enters a death."""
+    for module in (columns, spans):
+        monkeypatch.setattr(module, "from_closing", _followed(module.from_closing, sample))
+        monkeypatch.setattr(module, "from_now", _followed(module.from_now, sample))
+
+
+def _followed(read: Callable[..., Any], sample: Sample) -> Callable[..., Any]:
+    """The same reading, and then another enters a death."""
 
     def enter(_: int) -> None:
         try:
@@ -39,17 +49,12 @@ def _while_it_is_read(sample: Sample, monkeypatch: pytest.MonkeyPatch) -> None:
         finally:
             connection.close()
 
-    def followed(read: Callable[..., Any]) -> Callable[..., Any]:
-        def reading(*args: Any) -> Any:
-            found = read(*args)
-            at_once(enter, [0])
-            return found
+    def reading(*args: Any, **more: Any) -> Any:
+        found = read(*args, **more)
+        at_once(enter, [0])
+        return found
 
-        return reading
-
-    for module in (columns, spans):
-        monkeypatch.setattr(module, "from_closing", followed(module.from_closing))
-        monkeypatch.setattr(module, "from_now", followed(module.from_now))
+    return reading
 
 
 @pytest.mark.django_db(transaction=True)
@@ -74,6 +79,17 @@ def test_a_layout_ties_though_somebody_enters_while_it_is_read(
     _while_it_is_read(sample, monkeypatch)
     for _ in range(2):
         assert failures(document_of(LAYOUTS[layout], THIRD_QUARTER, Saying(ZONE))) == []
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_command_ties_though_somebody_enters_while_it_reads(monkeypatch: pytest.MonkeyPatch) -> None:
+    make_house()
+    sample = make_sample()
+    monkeypatch.setattr(of_lots, "flows_of_lots", _followed(of_lots.flows_of_lots, sample))
+    asked = ("--subject=Gobius niger", "--from=2026-07-01", "--to=2026-09-30")
+    told = StringIO()
+    call_command("report", "taxon", *asked, stdout=StringIO(), stderr=told)
+    assert "ties" in told.getvalue().lower()
 
 
 @pytest.mark.django_db(transaction=True)

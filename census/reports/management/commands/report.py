@@ -10,6 +10,7 @@ from django.utils.timezone import get_current_timezone, localdate
 from census.change.rules.question import Basis, Question, default_basis
 from census.reports.files.comma import write_csv
 from census.reports.files.making import file_of, running_of
+from census.reports.queries.documents import document_of
 from census.reports.queries.layouts import LAYOUTS
 from census.reports.rules.checking import check_in_words, failures
 from census.reports.rules.document import Document
@@ -47,7 +48,9 @@ class Command(HouseCommand):
             raise CommandError(f"{form} needs a file: give --out FILE", returncode=2)
         saying = Saying(get_current_timezone(), words=form in ("table", "pdf"))
         try:
-            document = LAYOUTS[options["layout"]].answer(_question(options), saying, options["subject"])
+            document = document_of(
+                LAYOUTS[options["layout"]], _question(options), saying, options["subject"]
+            )
         except ValueError as error:
             raise CommandError(str(error), returncode=2) from None
         running = running_of(document, saying=saying, now=now())
