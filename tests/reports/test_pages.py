@@ -95,6 +95,14 @@ def test_a_question_that_makes_no_sense_is_answered_with_what_to_do(reader: Clie
     assert "at most 12 quarters; choose a shorter period" in answer.content.decode()
 
 
+def test_a_name_that_is_none_is_answered_with_a_question_that_ends_as_one(
+    sample: Sample, reader: Client
+) -> None:
+    answer = reader.get("/reports/taxon", {"subject": "Gobius"})
+    assert answer.status_code == 400
+    assert "do you mean one of: Gobius niger?</li>" in answer.content.decode()
+
+
 @pytest.fixture
 def registrar(client: Client) -> Client:
     person = make_person(roles=[Role.REGISTRAR])

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from census.change.blind import not_while_counting
 from census.change.rules.question import Question
 from census.change.rules.words import running_in_words
+from inventory.book.templatetags.book_words import ended
 from inventory.doors.clock import now
 from inventory.people.access import may, person_of, requires, roles_of
 from inventory.people.rules.roles import Role, in_words
@@ -71,7 +72,7 @@ def _or_why_not(view: _Answered, request: HttpRequest, layout: Layout, form: Lay
         return view(request, layout, form)
     except ValueError as error:
         said = str(error)
-        form.add_error(None, f"{said[:1].upper()}{said[1:]}.")
+        form.add_error(None, ended(f"{said[:1].upper()}{said[1:]}"))
         return render(request, "reports/report.html", {"form": form, "layout": layout}, status=400)
 
 
