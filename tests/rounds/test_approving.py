@@ -13,6 +13,7 @@ from pytest_django import DjangoAssertNumQueries
 
 from census.rounds.actions.approving import approve_asked, ask_approval, refuse_asked
 from census.rounds.actions.refused import CensusRefused
+from census.rounds.actions.signing import abandon
 from census.rounds.models import ApprovalAnswer, ApprovalAsked, Census, Decision
 from census.rounds.queries.corrections import Correction, corrections
 from census.rounds.rules.effects import Figure
@@ -70,6 +71,16 @@ def test_nothing_is_posted_until_the_curator_approves_as_the_one_signed_in(house
     assert house.row(census, "bib").state is LineState.SETTLED
     assert corrections(house.curator, [Role.CURATOR], now=NOW) == []
     with pytest.raises(CensusRefused, match="answered already"):
+        approve_asked(asked=waits, by=house.curator, now=NOW, zone=ZONE)
+
+
+@pytest.mark.django_db
+def test_what_was_asked_in_a_census_that_is_given_up_waits_for_nobody(house: TestHouse) -> None:
+    census = lost_seven(house)
+    waits = asked(house, census)
+    abandon(census=census, by=house.registrar, now=NOW, note="opened by mistake")
+    assert corrections(house.curator, [Role.CURATOR], now=NOW) == []
+    with pytest.raises(CensusRefused, match="its census was given up"):
         approve_asked(asked=waits, by=house.curator, now=NOW, zone=ZONE)
 
 

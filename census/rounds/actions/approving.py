@@ -139,7 +139,7 @@ def _waiting(asked: ApprovalAsked) -> ApprovalAsked:
     related = ("line__sheet__census__period", "line__place", "line__taxon", "other_line__sheet", "asked_by")
     held = still_waiting().select_related(*related).filter(pk=asked.pk).first()
     if held is None:
-        raise CensusRefused(f"{asked.line}: this was answered already.")
+        raise CensusRefused(f"{asked.line}: this was answered already, or its census was given up.")
     return held
 
 

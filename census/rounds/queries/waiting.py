@@ -3,12 +3,15 @@
 from django.db.models import Q, QuerySet
 
 from ..models import ApprovalAnswer, ApprovalAsked, Line
+from ..rules.words import CensusState
 
 
 def still_waiting() -> QuerySet[ApprovalAsked]:
-    """All that was asked and neither refused nor posted, oldest first."""
+    """All that was asked and neither refused nor posted, oldest first; nothing of a census that is given up,
+    in which nothing is decided any more."""
     over = ApprovalAnswer.objects.filter(Q(approved=False) | Q(decision__isnull=False))
-    return ApprovalAsked.objects.exclude(pk__in=over.values("asked"))
+    asked = ApprovalAsked.objects.exclude(line__sheet__census__state=CensusState.ABANDONED.value)
+    return asked.exclude(pk__in=over.values("asked"))
 
 
 def waiting_about(*lines: Line) -> ApprovalAsked | None:

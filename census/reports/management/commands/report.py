@@ -48,9 +48,7 @@ class Command(HouseCommand):
             raise CommandError(f"{form} needs a file: give --out FILE", returncode=2)
         saying = Saying(get_current_timezone(), words=form in ("table", "pdf"))
         try:
-            document = document_of(
-                LAYOUTS[options["layout"]], _question(options), saying, options["subject"]
-            )
+            document = document_of(LAYOUTS[options["layout"]], _question(options), saying, options["subject"])
         except ValueError as error:
             raise CommandError(str(error), returncode=2) from None
         running = running_of(document, saying=saying, now=now())
