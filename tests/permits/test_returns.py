@@ -26,7 +26,7 @@ from inventory.permits.actions.returns import (
 )
 from inventory.permits.actions.takes import correct_take, move_take
 from inventory.permits.files.returns import write_return
-from inventory.permits.models import PermitReturn, ReturnRow, Take
+from inventory.permits.models import PermitReturn, ReturnRow, ReturnSending, Take
 from inventory.permits.queries.return_changes import changed_since, newest_returns, to_look_at
 from inventory.permits.queries.return_checks import findings
 from inventory.permits.queries.return_statement import statement_of
@@ -321,6 +321,16 @@ def test_the_same_sending_noted_twice_stands_once(house: PermitHouse) -> None:
             zone=house.zone,
         )
     assert [sending.how for sending in one.sendings.all()] == ["by e-mail", "by post"]
+
+
+def test_a_sending_that_stands_twice_from_before_is_answered_with_the_first(house: PermitHouse) -> None:
+    house.record(a_take("two-spotted goby", 4))
+    one = freeze(house)
+    said: dict[str, Any] = {"of_return": one, "sent_on": DAY, "how": "by e-mail", "to": "the authority"}
+    first, _ = (
+        ReturnSending.objects.create(**said, entered_at=house.now, entered_by=house.officer) for _ in "ab"
+    )
+    assert record_sending(**said, by=house.officer, now=house.now, zone=house.zone) == first
 
 
 def test_what_is_missing_must_be_explained(house: PermitHouse) -> None:

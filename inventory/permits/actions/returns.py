@@ -211,16 +211,22 @@ def record_sending(
             document = keep_document(name=receipt[0], content=receipt[1], by=by, now=now)
         except DocumentRefused as refused:
             raise ReturnRefused("receipt", str(refused)) from refused
-    sending, _ = ReturnSending.objects.get_or_create(
+    said = ReturnSending(
         of_return=of_return,
         sent_on=sent_on,
         how=how.strip(),
         to=to.strip(),
         receipt=document,
         note=note,
-        defaults={"entered_at": entered_at or now, "entered_by": by},
+        entered_at=entered_at or now,
+        entered_by=by,
     )
-    return sending
+    same = of_return.sendings.filter(sent_on=sent_on, how=said.how, to=said.to, receipt=document, note=note)
+    # Before it was asked for, the same could be noted twice, and nothing is erased.
+    first = same.order_by("pk").first()
+    if first is None:
+        said.save()
+    return first or said
 
 
 @transaction.atomic
