@@ -158,6 +158,14 @@ def test_a_place_s_block_has_the_figures_of_the_change_by_place(sample: Sample) 
         assert figures["closing_mfu"].value == row.change.closing_mfu
 
 
+def test_a_period_without_a_census_has_no_columns_of_counts(sample: Sample) -> None:
+    document = answered("exhibits")
+    assert dict(document.head)["census"] == "none of this period: no counts are shown"
+    keys = [column.key for column in document.part("places").columns]
+    assert keys[-1] == "missing"
+    assert not {"count", "count_status", "difference", "reason"} & set(keys)
+
+
 def test_the_matrix_has_the_six_gobies_that_went_from_the_first_exhibit_to_the_second(sample: Sample) -> None:
     document = answered("exhibits")
     e1, e2 = (sample.places[code].pk for code in ("E1", "E2"))

@@ -57,6 +57,9 @@ COLUMNS = (
     Column("closing", "closing"),
     Column("closing_mfu", "m.f.u", Kind.MFU, summed=False, under=True),
     Column("missing", "of closing: missing"),
+)
+# What no census asked for is not shown as four blanks.
+COUNTED_COLUMNS = (
     Column("count", "count"),
     Column("count_status", "count status", Kind.TEXT, summed=False, under=True),
     Column("difference", "count less book, before settling", Kind.SIGNED),
@@ -91,17 +94,18 @@ def by_exhibit(question: Question, saying: Saying) -> Document:
         _block(places[int(rows.group[first])], told, first, last, keepers=keepers, saying=saying)
         for first, last in rows.spans(rows.group, 0, len(rows))
     ]
+    columns = (*COLUMNS, *COUNTED_COLUMNS) if found.lines else COLUMNS
     moves = moves_part(report, places, asked, count(len(rows) + 1))
     return Document(
         layout="exhibits",
         title=f"Population change by exhibit, {saying.days(question.first_day, question.last_day)}",
         head=[
             *head_lines(report, report.totals, saying, estimates=_estimates(found)),
-            ("census", found.code or "none of this period: no counts are shown"),
+            ("census", _census_in_words(found)),
             ("places", _where(question)),
         ],
         parts=[
-            Part("places", "By exhibit", "place", COLUMNS, blocks, [TIES]),
+            Part("places", "By exhibit", "place", columns, blocks, [TIES]),
             moves,
         ],
         questions=[question],
@@ -189,6 +193,12 @@ def _with_counted(report: Report, found: CensusFound, places: Mapping[int, Place
 
 def _shown(place: Place, scope: Scope) -> bool:
     return scope is not Scope.HERE or not place.off_site
+
+
+def _census_in_words(found: CensusFound) -> str:
+    if not found.code:
+        return "none of this period: no counts are shown"
+    return found.code if found.lines else f"{found.code}, with no line to count yet: no counts are shown"
 
 
 def _estimates(found: CensusFound) -> str:
