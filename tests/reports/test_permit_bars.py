@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from census.change.rules.question import Question
-from census.reports.files.permit_bars import permit_bars, shortened
+from census.reports.files.permit_bars import permit_bars, shortened, width_of
 from census.reports.rules.permit_bars import Bar, Bars, bar_of
 from inventory.permits.rules.accounts import HELD, PERMIT, TRIP, YEAR, Limit, Taken, used_of
 from tests.permits.house import PermitHouse
@@ -123,6 +123,8 @@ def test_the_bars_of_the_report_stand_above_the_table_with_the_same_figures(
     assert len(bars) == 6
     jellies = next(bar for words, bar in bars.items() if "Comb jellies" in words)
     assert (jellies.used, jellies.told) == (4, "4 of 5 a trip")
+    # Of a limit on each trip nothing is used up for the next.
+    assert lines[jellies.words]["left"].value == "5 a trip"
     assert house_with_takes.officer.user is not None
     client.force_login(house_with_takes.officer.user)
     page = client.get("/reports/permits", {"first_day": "2026-07-01", "last_day": "2026-09-30"})
@@ -138,7 +140,17 @@ def test_the_bars_of_the_report_stand_above_the_table_with_the_same_figures(
 
 def test_the_words_of_a_bar_that_has_no_room_for_them_end_with_a_whole_word() -> None:
     words = "7 Fifteen-spined stickleback (Spinachia spinachia)"
-    assert shortened(words, 50) == words
-    assert shortened(words, 47) == "7 Fifteen-spined stickleback (Spinachia…"
-    assert shortened(words, 35) == "7 Fifteen-spined stickleback…"
-    assert shortened("x" * 60, 20) == "x" * 19 + "…"
+    assert shortened(words, width_of(words)) == words
+    assert shortened(words, width_of(words) - 1) == "7 Fifteen-spined stickleback (Spinachia…"
+    assert shortened(words, 200) == "7 Fifteen-spined stickleback…"
+    assert shortened("x" * 60, width_of("x" * 19 + "…")) == "x" * 19 + "…"
+
+
+def test_the_words_of_a_bar_end_before_its_numbers_begin() -> None:
+    """Thirty-eight letters and twenty-one ran into each other where a name has many wide ones."""
+    bar = Bar("3 Hippocampus guttulatus, holding only", "20 held at once", 20, 18, 18, 0, 0, held=True)
+    root = ElementTree.fromstring(permit_bars(Bars("permit-1", "P", [bar])))
+    (numbers,) = (one for one in root.iter(f"{SVG}text") if one.text == bar.told)
+    (words,) = (one for one in root.iter(f"{SVG}text") if (one.text or "").startswith("3 Hippocampus"))
+    end = float(words.attrib["x"]) + width_of(words.text or "")
+    assert end < float(numbers.attrib["x"]) - width_of(bar.told)

@@ -41,7 +41,7 @@ def test_what_is_taken_in_pieces_and_counted_in_animals_is_told_below_their_tota
     lines = sum(line.figures["stock"].number for line in animals.lines)
     assert (lines, animals.total["stock"].number) == (3, 63)
     number = house.permit.number
-    assert animals.total_label == f"All of {number} (stock: with 60 of line 5, see the note)"
+    assert animals.total_label == f"All of {number} (stock: with 60 of the permit's line 5, see the note)"
     pieces = next(table for table in block.tables if table.unit == "piece")
     assert pieces.total_label == f"All of {number}"
     assert [note for note in block.notes if "came into the stock as 60 animals" in note] == [

@@ -1,6 +1,6 @@
 """Draws what was taken under a permit against its limits, in the ink of the page."""
 
-from inventory.doors.svg import Drawing
+from inventory.doors.svg import LETTERS, Drawing
 
 from ..rules.permit_bars import Bar, Bars
 
@@ -9,8 +9,13 @@ LEFT, RIGHT, TOP, ROW = 2.0, 338.0, 50.0, 36.0
 MOST = 2.5
 # Letters of the drawing are about so wide.
 LETTER = 5.7
-# In a longer text, where narrow letters and spaces are many, they are so wide at the most.
-SENTENCE = 5.4
+# How wide a letter is in the widest of the usual faces, in sizes of the letters.
+NARROW, MIDDLE, WIDE = 0.36, 0.61, 0.98
+BOLDER = 1.1
+# Between the words of a bar and its numbers, at the least.
+GAP = 4.0
+_NARROW = frozenset(" ijlftr.,:;'()|-")
+_WIDE = frozenset("mMwW\N{HORIZONTAL ELLIPSIS}")
 # Left, top, width and height.
 _Box = tuple[float, float, float, float]
 _SHADES = {"kept": 0.8, "held": 0.8, "died": 0.35, "let go": 0.0}
@@ -48,19 +53,29 @@ def _key(drawing: Drawing, *, held: bool) -> None:
     drawing.text(LEFT, 34, "each bar against its own limit")
 
 
-def shortened(words: str, room: int) -> str:
-    """What fits into ``room`` letters, by whole words: half a name is none. The table has all of them."""
-    if len(words) <= room:
+def width_of(words: str) -> float:
+    """How far the words reach in a drawing, at the most."""
+    return LETTERS * sum(
+        NARROW if letter in _NARROW else WIDE if letter in _WIDE else MIDDLE for letter in words
+    )
+
+
+def shortened(words: str, room: float) -> str:
+    """What fits into a room of this width, by whole words: half a name is none. The table has all of them."""
+    if width_of(words) <= room:
         return words
-    whole = words[:room].rpartition(" ")[0].rstrip(" (,;:") or words[: room - 1]
+    fits = 0
+    while fits < len(words) and width_of(f"{words[: fits + 1]}\N{HORIZONTAL ELLIPSIS}") <= room:
+        fits += 1
+    whole = words[: fits + 1].rpartition(" ")[0].rstrip(" (,;:") or words[:fits]
     return f"{whole}\N{HORIZONTAL ELLIPSIS}"
 
 
 def _bar(drawing: Drawing, bar: Bar, y: float, limit: float) -> None:
     """``limit``: how long a bar is that comes to its limit."""
     drawing.text(RIGHT, y + 9, bar.told, anchor="end", bold=bool(bar.over))
-    room = int((RIGHT - LEFT) / SENTENCE - len(bar.told) - 3)
-    drawing.text(LEFT, y + 9, shortened(bar.words, room))
+    told = width_of(bar.told) * (BOLDER if bar.over else 1)
+    drawing.text(LEFT, y + 9, shortened(bar.words, RIGHT - LEFT - told - GAP))
     end, x = RIGHT - 8, LEFT
     for name, n in bar.parts:
         long = min(limit * _part(bar, n), end - x)

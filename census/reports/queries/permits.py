@@ -17,7 +17,7 @@ from census.change.queries.unhindered import without_collecting
 from census.change.rules.question import By, Question
 from inventory.book.queries.quantities.sql import rows
 from inventory.book.rules.words import MINUS, count_of, whole
-from inventory.permits.models import Case, Permit, PermitReturn
+from inventory.permits.models import Case, Per, Permit, PermitReturn
 from inventory.permits.queries.accounts import LineAccount, PermitAccount, accounts
 from inventory.permits.queries.notices import Notice, notices
 from inventory.permits.queries.pages import in_layout
@@ -173,7 +173,7 @@ def _besides(account: PermitAccount, where: PermitWhereabouts, unit: str) -> str
     found = [(line, row) for line, row in _elsewhere(account, where) if row.unit == unit]
     if not found:
         return ""
-    told = ", ".join(f"{whole(row.kept)} of line {line.number}" for line, row in found)
+    told = ", ".join(f"{whole(row.kept)} of the permit's line {line.number}" for line, row in found)
     return f" (stock: with {told}, see the note)"
 
 
@@ -211,7 +211,10 @@ def _words(line: LineAccount) -> str:
 def _figures(line: LineAccount, where: Whereabouts | None, asked: Mapping[str, str]) -> dict[str, Figure]:
     used = line.used
     mine = {**asked, "line": "" if line.number is None else str(line.number)}
-    left = -used.over if used.over else used.left
+    left: int | str | None = -used.over if used.over else used.left
+    if left is not None and not used.over and line.line is not None and line.line.per == Per.TRIP:
+        # What the next trip may take, not what the one with most left of it.
+        left = f"{whole(used.left or 0)} a trip"
     return {
         "names": Figure(", ".join(line.names)),
         "limit": Figure(line.limit),
