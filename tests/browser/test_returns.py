@@ -58,7 +58,7 @@ def test_a_return_is_made_and_its_sending_noted_with_the_keyboard(
     page.get_by_label("How").fill("by post")
     page.get_by_label("To whom").fill("The Board")
     page.get_by_role("button", name="It was sent").press("Enter")
-    page.get_by_text("2026-10-06, by post, to The Board").wait_for()
+    page.get_by_text("6 October 2026, by post, to The Board").wait_for()
     assert PermitReturn.objects.get().sendings.get().how == "by post"
 
 

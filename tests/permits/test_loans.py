@@ -330,7 +330,7 @@ def test_the_page_leads_to_the_way_back_and_asks_nothing_more_of_a_loan_that_end
     end_loan(loan=lent, on=DAY, by=house.officer)
     page = client.get(f"/loan/{lent.pk}").text
     assert back in page
-    assert "<dt>Ended</dt><dd>on 2026-10-06</dd>" in page
+    assert "<dt>Ended</dt><dd>on 6 October 2026</dd>" in page
     assert "; the next by" not in page
     assert "It goes on" not in page
     assert "A letter has come" in page, "it may tell of what was left over"

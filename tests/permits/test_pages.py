@@ -275,7 +275,7 @@ def test_a_loan_is_kept_on_its_page(house: PermitHouse, as_role: AsRole) -> None
     }
     client.post("/loans/new", agreement)
     loan = Loan.objects.get()
-    assert "Overdue: the agreement ended on 2026-08-02." in client.get(f"/loan/{loan.pk}").text
+    assert "Overdue: the agreement ended on 2 August 2026." in client.get(f"/loan/{loan.pk}").text
     letter = {
         **{"do": "letter", "letter-letter_of": "2026-08-30", "letter-words": "she died", "letter-lot": "S1"},
         **{"letter-died_on": "2026-08-22", "letter-number": 1, "letter-sex": "unknown"},

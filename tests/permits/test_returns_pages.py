@@ -163,7 +163,7 @@ def test_a_draft_of_days_that_are_told_already_leads_to_their_return(
     assert f'<a href="?amends={one.pk}">an amended return</a>' in page
     assert "Freeze with your name" not in page
     longer = client.get(draft(house) + days.replace("2026-09-30", "2026-10-02")).text
-    assert "tells of 2026-01-01 to 2026-09-30, some of these days too" in longer
+    assert "tells of 1 January 2026 to 30 September 2026, some of these days too" in longer
     assert "Freeze with your name" in longer
     sent = {"explained": "second tab", "remark": "", "looked_at": ""}
     assert "tells of these days already" in client.post(draft(house) + days, sent).text
@@ -174,7 +174,7 @@ def test_a_nil_return_is_of_the_days_that_were_looked_at(house: PermitHouse, as_
     client = as_role(Role.PERMIT_OFFICER)
     days = {"starts_on": "2026-02-01", "ends_on": "2026-02-28", "as_of": "2026-02-28", "template": ""}
     page = client.get(draft(house), days).text
-    assert "Nothing was taken from 2026-02-01 to 2026-02-28: make the nil return" in page
+    assert "Nothing was taken from 1 February 2026 to 28 February 2026: make the nil return" in page
     client.post(f"{draft(house)}/nil", days)
     assert (PermitReturn.objects.get().starts_on, PermitReturn.objects.get().ends_on) == (
         date(2026, 2, 1),
@@ -212,7 +212,7 @@ def test_sending_is_noted_with_its_receipt(house: PermitHouse, as_role: AsRole) 
     sent = {"sent_on": "2026-10-06", "how": "by e-mail", "to": "the Board"}
     receipt = SimpleUploadedFile("answer.txt", b"we have it")
     page = client.post(f"/return/{one.pk}", sent | {"receipt": receipt}, follow=True).text
-    assert "2026-10-06, by e-mail, to the Board, receipt" in page
+    assert "6 October 2026, by e-mail, to the Board, receipt" in page
     early = client.post(f"/return/{one.pk}", sent | {"sent_on": "2026-01-01"}).text
     assert "cannot be sent before" in early
 
@@ -285,10 +285,10 @@ def test_an_unknown_column_is_refused_with_those_that_are_known(house: PermitHou
 def test_the_rule_of_an_authority_is_data_with_a_history(house: PermitHouse, as_role: AsRole) -> None:
     client, pk = as_role(Role.PERMIT_OFFICER), house.permit.authority_id
     assert "30 days after expiry" in client.get(f"/authority/{pk}").text
-    assert "2026-10-30" in client.get(f"/permit/{house.permit.pk}").text
+    assert "30 October 2026" in client.get(f"/permit/{house.permit.pk}").text
     client.post(f"/authority/{pk}", {"kind": "each_year", "month_day": "03-31", "source": "their letter"})
     assert ReturnRule.objects.get().month_day == "03-31"
-    assert "2027-03-31" in client.get(f"/permit/{house.permit.pk}").text
+    assert "31 March 2027" in client.get(f"/permit/{house.permit.pk}").text
     assert (
         "expected MM-DD" in client.post(f"/authority/{pk}", {"kind": "each_year", "month_day": "31-3"}).text
     )

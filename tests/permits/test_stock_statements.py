@@ -88,13 +88,13 @@ def test_the_permits_page_lists_what_is_wanted_and_keeps_what_was_sent(
 ) -> None:
     address = reverse("permit", args=[house.permit.pk])
     page = as_role(Role.INSPECTOR).get(address).content.decode()
-    assert f'<a href="?as_of={JUNE}#use">{JUNE}</a>' in page
+    assert f'<a href="?as_of={JUNE}#use">30 June 2026</a>' in page
     assert "Write down that it was sent" not in page
     said = {"as_of": str(JUNE), "sent_on": "2026-07-02", "how": "by e-mail"}
     write = reverse("permit_statement", args=[house.permit.pk])
     assert as_role(Role.INSPECTOR).post(write, said).status_code == 403
     told = as_role(Role.PERMIT_OFFICER).post(write, said, follow=True).content.decode()
-    assert "sent 2026-07-02, by e-mail" in told
+    assert "sent 2 July 2026, by e-mail" in told
     told = as_role(Role.PERMIT_OFFICER).post(write, said, follow=True).content.decode()
     assert "Select a valid choice" in told
     assert StatementSent.objects.count() == 1
