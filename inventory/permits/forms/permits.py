@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any, cast
 from django import forms
 from django.forms import BaseFormSet, formset_factory
 
+from inventory.book.rules.days import day_in_words
+
 from ..actions.permits import LineFacts, LinkFacts, VersionFacts
 from ..models import Per, PermitVersion, Scope, VersionKind, Waters
 from ..queries.accounts import member_name
@@ -222,7 +224,7 @@ class StatementForm(forms.Form):
     def __init__(self, *args: Any, wanted: Sequence[date], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         field = cast(forms.TypedChoiceField, self.fields["as_of"])
-        field.choices = [(str(day), str(day)) for day in reversed(wanted)]
+        field.choices = [(str(day), day_in_words(day)) for day in reversed(wanted)]
 
 
 class PaperForm(forms.Form):
