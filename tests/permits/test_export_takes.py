@@ -295,7 +295,8 @@ def test_the_permits_page_says_where_they_are_and_offers_the_records(
     _, used, where = page.split("<caption>", 2)
     assert used.startswith("What is used and what is left at the end of")
     assert where.startswith("Where they are now, of those kept")
-    assert "Alive, together" in where and "Alive, together" not in used
+    assert "Alive, together" in where
+    assert "Alive, together" not in used
     assert "with places made coarse" in page
     assert reverse("takes_file", args=[house.permit.pk, "dwca"]) in page
 
