@@ -22,7 +22,7 @@ from census.reports.queries.layouts import LAYOUTS
 from census.reports.rules.checking import failures
 from census.reports.rules.said import Saying
 from inventory.book.models import Place
-from inventory.book.queries.quantities import columns, spans
+from inventory.book.queries.quantities import columns, flows_of_lots, spans
 from inventory.db.moment import one_moment
 from inventory.people.rules.roles import Role
 from tests.factories import make_event, make_house, make_person, make_place
@@ -85,7 +85,7 @@ def test_a_layout_ties_though_somebody_enters_while_it_is_read(
 def test_the_command_ties_though_somebody_enters_while_it_reads(monkeypatch: pytest.MonkeyPatch) -> None:
     make_house()
     sample = make_sample()
-    monkeypatch.setattr(of_lots, "flows_of_lots", _followed(of_lots.flows_of_lots, sample))
+    monkeypatch.setattr(of_lots, "flows_of_lots", _followed(flows_of_lots, sample))
     asked = ("--subject=Gobius niger", "--from=2026-07-01", "--to=2026-09-30")
     told = StringIO()
     call_command("report", "taxon", *asked, stdout=StringIO(), stderr=told)
