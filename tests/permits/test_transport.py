@@ -1,15 +1,21 @@
 """The paper that travels with animals, read back by pypdf."""
 
+from collections import defaultdict
 from collections.abc import Callable
 from datetime import date
 from io import BytesIO
+from typing import Any
 
 import pytest
 from django.test import Client
 from pypdf import PdfReader
+from reportlab.lib.pagesizes import A4
+from reportlab.lib.units import mm
+from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from inventory.book.models import Event, Lot, Place
 from inventory.names.models import ListEntry, NameList
+from inventory.people.models import House
 from inventory.people.rules.roles import Role
 from inventory.permits.actions.loans import LoanFacts, enter_loan
 from inventory.permits.models import Loan
@@ -65,7 +71,7 @@ def test_the_paper_says_who_what_how_many_marks_source_and_permit(
     for part in (
         "Check local rules: this is a record, not a permit.",
         "Test Aquarium",
-        f"Test Aquarium; event {sent.pk}, 20 September 2026 08:00, page 1 of 1",
+        f"event {sent.pk}, 20 September 2026 08:00, page 1 of 1",
         "A & B <Sea Hall>",
         "Urticina felina dahlia anemone",
         "2 animals, 0.0.2",
@@ -76,6 +82,24 @@ def test_the_paper_says_who_what_how_many_marks_source_and_permit(
         "That is no proof that there is none.",
     ):
         assert part in words, part
+
+
+def test_the_foot_keeps_its_words_apart_in_a_house_of_a_long_name(
+    sent: Event, as_role: Callable[[Role], Client]
+) -> None:
+    name = "The Public Aquarium and Marine Research Station of the Northern Isles"
+    House.objects.update(name=name)
+    page = PdfReader(BytesIO(as_role(Role.REGISTRAR).get(f"/event/{sent.pk}/transport.pdf").content)).pages[0]
+    # What is in a table stands at places of its own.
+    feet: defaultdict[float, str] = defaultdict(str)
+
+    def note(text: str, _: Any, at: list[float], *__: Any) -> None:
+        if 10 * mm < at[5] < 20 * mm:
+            feet[at[5]] += text.strip()
+
+    page.extract_text(visitor_text=note)
+    assert any(name in words for words in feet.values())
+    assert all(stringWidth(words, "Helvetica", 8) < A4[0] - 36 * mm for words in feet.values())
 
 
 def test_the_paper_of_a_loan_names_its_agreement_and_sexes(

@@ -175,13 +175,14 @@ def _hands() -> list[Flowable]:
 
 
 def _foot(found: Transport, when: str) -> Foot:
-    # A leaf that went astray says whose it is.
-    house = printable(f"{found.house.name}; " if found.house else "")
+    house = printable(found.house.name if found.house else "")
 
     def draw(canvas: Canvas, page: str) -> None:
         canvas.setFont("Helvetica", 8)
+        # A leaf that went astray says whose it is, on a line of its own: names of houses are long.
+        canvas.drawRightString(A4[0] - 18 * mm - 6, 16 * mm, house)
         canvas.drawString(18 * mm + 6, 12 * mm, NO_PERMIT)
-        canvas.drawRightString(A4[0] - 18 * mm - 6, 12 * mm, f"{house}event {found.event.pk}, {when}, {page}")
+        canvas.drawRightString(A4[0] - 18 * mm - 6, 12 * mm, f"event {found.event.pk}, {when}, {page}")
 
     return draw
 
