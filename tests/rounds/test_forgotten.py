@@ -11,18 +11,19 @@ from django.urls import reverse
 from pytest_django import DjangoAssertNumQueries
 
 from census.rounds.actions.added_sheets import add_sheet
+from census.rounds.actions.counts import Entry, take_counts
 from census.rounds.actions.refused import CensusRefused
-from census.rounds.actions.sheets import issue, issue_all
+from census.rounds.actions.sheets import issue, issue_all, replace_sheet
 from census.rounds.models import Census, Line, Sheet
 from census.rounds.queries.open_items import ItemKind, open_items
 from census.rounds.queries.out import censuses_with_sheets
 from census.rounds.queries.reading import read_census
 from census.rounds.queries.unsheeted import places_to_count, unsheeted
-from census.rounds.rules.words import CensusState, SheetState
+from census.rounds.rules.words import CensusState, LineKind, SheetState
 from inventory.book.models import PeriodVersion
 from tests import factories
 
-from .house import NOW, OPENED, TestHouse, at, stock
+from .house import COUNTED, NOW, OPENED, TestHouse, at, stock
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_clock")]
 
@@ -109,16 +110,32 @@ def test_a_lost_sheet_is_replaced_on_its_page(house: TestHouse, registrar: Clien
     said = registrar.post(step, {"state": "lost", "note": ""}, follow=True).content.decode()
     assert "was not replaced: say whether it is void or lost, and why" in said
     assert Sheet.objects.get(pk=sheet.pk).state == SheetState.ISSUED
-    page = registrar.post(step, {"state": "lost", "note": "fell into the sump"}, follow=True).content.decode()
+    page = registrar.post(
+        step, {"state": "lost", "note": "fell into the sump."}, follow=True
+    ).content.decode()
     assert "CS-26Q3-01 is lost; this sheet takes its place. Issue it." in page
     old = registrar.get(reverse("sheet", args=[sheet.number])).content.decode()
-    assert "fell into the sump" in old
+    assert "fell into the sump. <a" in old
     assert reverse("sheet", args=["CS-26Q3-01B"]) in old
     assert 'name="value_' not in old
     # A second tab says so again: it is told, and nothing is made.
     stale = registrar.post(step, {"state": "void", "note": "again"}, follow=True).content.decode()
     assert "it cannot become void" in stale
     assert Sheet.objects.filter(place=sheet.place).count() == 2
+
+
+def test_what_was_written_in_on_a_void_sheet_is_no_line_of_the_one_that_takes_its_place(
+    house: TestHouse,
+) -> None:
+    census = house.opened_and_issued()
+    sheet = house.line(census, "goby").sheet
+    written = Entry(line=0, written_name="dogfish", counted_at=COUNTED, counter=house.first, value=5)
+    take_counts(sheet=sheet, entries=[written], by=house.first, now=NOW)
+    new = replace_sheet(
+        sheet=sheet, state=SheetState.VOID, by=house.registrar, now=NOW, note="the wrong tank was counted"
+    )
+    listed = sheet.lines.exclude(kind=LineKind.WRITE_IN.value).values_list("number", "taxon", "place")
+    assert set(new.lines.values_list("number", "taxon", "place")) == set(listed)
 
 
 def test_sheets_that_name_their_counters_are_issued_at_once(house: TestHouse, registrar: Client) -> None:

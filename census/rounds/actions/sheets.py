@@ -11,7 +11,7 @@ from inventory.people.models import Person
 from ..models import Census, Line, Sheet
 from ..rules.states import may_follow
 from ..rules.who import COUNTS, DECIDES, TYPES_LETTERS
-from ..rules.words import CensusState, SheetForm, SheetState
+from ..rules.words import CensusState, LineKind, SheetForm, SheetState
 from .allowed import require
 from .moving import move_census, running
 from .refused import CensusRefused
@@ -97,7 +97,10 @@ def accept(*, sheet: Sheet, by: Person, now: datetime) -> Sheet:
 
 @transaction.atomic
 def replace_sheet(*, sheet: Sheet, state: SheetState, by: Person, now: datetime, note: str) -> Sheet:
-    """Declares a sheet void or lost and makes the one that replaces it, with the same lines, not issued."""
+    """Declares a sheet void or lost and makes the one that replaces it, with the same list, not issued.
+
+    What its counters wrote in is no part of the list: nobody would find it on the new sheet to count it.
+    """
     require(by, DECIDES, "replace a sheet")
     if state not in (SheetState.VOID, SheetState.LOST):
         raise CensusRefused("A sheet is replaced when it is void or lost.")
@@ -112,7 +115,7 @@ def replace_sheet(*, sheet: Sheet, state: SheetState, by: Person, now: datetime,
         list_version=sheet.list_version,
     )
     new.counters.set(sheet.counters.all())
-    for line in sheet.lines.prefetch_related("lots"):
+    for line in sheet.lines.exclude(kind=LineKind.WRITE_IN.value).prefetch_related("lots"):
         lots = list(line.lots.all())
         copy = Line.objects.get(pk=line.pk)
         copy.pk, copy.sheet, copy.added_at, copy.added_by = None, new, now, by

@@ -47,7 +47,7 @@ class ReplaceForm(forms.Form):
     note = forms.CharField(
         max_length=300,
         label="What happened to it",
-        help_text="A new sheet with the same lines and another number takes its place and is issued anew. "
+        help_text="A new sheet with the same list and another number takes its place and is issued anew. "
         "What was counted on the old one stays readable and counts no more.",
     )
 
