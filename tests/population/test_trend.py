@@ -16,6 +16,7 @@ from inventory.people.rules.roles import Role
 from tests.change.rows import Book
 from tests.change.sample import Sample, make_sample
 from tests.factories import make_house, make_lot, make_person, make_place, make_taxon
+from tests.rounds.house import make_test_house
 
 SVG = "{http://www.w3.org/2000/svg}"
 QUARTER = {"first_day": "2026-07-01", "last_day": "2026-09-30"}
@@ -161,3 +162,16 @@ def test_between_two_closings_a_small_chart_steps_and_never_slopes(row: list[int
     corners = [tuple(map(float, corner.split())) for corner in way]
     assert all(a[0] == b[0] or a[1] == b[1] for a, b in pairwise(corners))
     assert len({x for x, _ in corners}) == len(row)
+
+
+@pytest.mark.django_db
+@pytest.mark.usefixtures("frozen_clock")
+def test_the_count_of_a_census_stands_in_the_quarter_that_it_counted(client: Client) -> None:
+    """The cutoff is the first moment of the day after: the quarter's own count was in no row of it."""
+    house = make_test_house()
+    house.compared({"goby": 9})
+    client.force_login(house.registrar.user)  # type: ignore[arg-type]
+    rows = closings(client, taxon="Gobius niger")
+    assert {quarter: row["counts"] for quarter, row in rows.items()} == {"2026 Q3": "CS-26Q3 9, full count"}
+    # Nothing is said of counts where none were made.
+    assert "counts" not in closings(client)["2026 Q3"]

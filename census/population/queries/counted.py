@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from dataclasses import dataclass
-from datetime import date, tzinfo
+from datetime import date
 
 from census.rounds.models import Census
 from census.rounds.queries.charts import censuses_until, drift_series
@@ -12,7 +12,8 @@ from inventory.names.models import Taxon
 
 @dataclass(frozen=True, slots=True)
 class Count:
-    """One census: the sum over the places that were counted. ``part``: others were not."""
+    """One census: the sum over the places that were counted. ``part``: others were not. ``day`` is the last
+    of its period, with whose quarter it stands; the cutoff is a moment of the day after."""
 
     census: str
     day: date
@@ -25,9 +26,9 @@ class Count:
     breaks: bool
 
 
-def counts_of(taxon_id: int, *, place: str, until: date, zone: tzinfo) -> list[Count]:
+def counts_of(taxon_id: int, *, place: str, until: date) -> list[Count]:
     """The counts of the twelve newest censuses up to a day, oldest first. Queries grow with the censuses."""
-    newest = Census.objects.filter(cutoff__date__lte=until).order_by("-cutoff", "-pk").first()
+    newest = Census.objects.filter(period__ends_on__lte=until).order_by("-cutoff", "-pk").first()
     if newest is None:
         return []
     censuses = censuses_until(newest)
@@ -48,7 +49,7 @@ def counts_of(taxon_id: int, *, place: str, until: date, zone: tzinfo) -> list[C
         found.append(
             Count(
                 census.code,
-                census.cutoff.astimezone(zone).date(),
+                census.period.ends_on,
                 sum(value for value, _, _ in values),
                 sum(value if low is None else low for value, low, _ in values) if ranged else None,
                 sum(value if high is None else high for value, _, high in values) if ranged else None,

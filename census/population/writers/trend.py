@@ -147,7 +147,7 @@ def _line(
     counts: list[Count] = []
     if asked.taxon is not None and setting.compares:
         place = course.names.places.get(asked.place or 0, "")
-        counts = counts_of(asked.taxon, place=place, until=last, zone=setting.zone)
+        counts = counts_of(asked.taxon, place=place, until=last)
     shown = [one for one in counts if first <= one.day <= last]
     marks = [
         charts.Counted(one.day, one.value, one.low, one.high, one.at_least, one.part, one.breaks, _told(one))
@@ -160,13 +160,14 @@ def _line(
             _cell(asked, row.opened(span), "opening", span),
             _cell(asked, row.closed(span), "closing", span),
             Datum(row.closed(span) - row.opened(span), signed(row.closed(span) - row.opened(span))),
-            Datum("; ".join(_told(one) for one in shown if span.first <= one.day <= span.last)),
+            *([Datum("; ".join(map(_told, _counted_in(span, shown))))] if shown else []),
             _restated(restated.get(span.last)),
         ]
         for span in _from_the_first(row, quarters)
     ]
-    columns = (("quarter", "Quarter"), ("opening", "Opening"), ("closing", "Closing"))
-    columns += (("change", "Change"), ("counts", "Counts"), ("restated", "Restated"))  # type: ignore[assignment]
+    columns = [("quarter", "Quarter"), ("opening", "Opening"), ("closing", "Closing"), ("change", "Change")]
+    columns += [("counts", "Counts")] if shown else []
+    columns += [("restated", "Restated")]
     begun = _begun(row, first, last)
     words = f"{whole(steps[0][1])} before {day_in_words(first)}"
     if begun:
@@ -188,6 +189,10 @@ def _line(
     title = f"Two years, to {day_in_words(last)}"
     drawn = charts.trend((title, words), steps, marks, (first, last), marked, units=_units(asked))
     return Section(title, words, Table("Closing numbers by quarter", columns, ends), [drawn])
+
+
+def _counted_in(span: Span, counts: Sequence[Count]) -> list[Count]:
+    return [one for one in counts if span.first <= one.day <= span.last]
 
 
 def _restated(one: Restated | None) -> Datum:
