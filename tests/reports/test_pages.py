@@ -1,6 +1,7 @@
 """The pages of the reports: who sees them, what they say, and how much they ask the database."""
 
 import re
+from datetime import UTC, datetime
 from html import unescape
 
 import pytest
@@ -13,6 +14,7 @@ from census.reports.queries.columns import columns_in_use
 from census.reports.queries.layouts import LAYOUTS
 from census.reports.rules.stock_list import DEFAULT
 from inventory.book import blind
+from inventory.names.models import TaxonName
 from inventory.people.models import Person
 from inventory.people.rules.roles import Role
 from tests.change.sample import Sample
@@ -150,3 +152,16 @@ def test_an_animal_of_which_no_number_is_in_the_book_has_no_empty_headings(
     page = reader.get("/reports/taxon", {"subject": "Balanus crenatus"}).content.decode()
     assert "No number of it is in the book in these two years." in page
     assert page.count("Nothing of it is in the book at the end.") == 2
+
+
+def test_what_an_animal_was_called_and_typed_as_is_in_italics_on_its_page(
+    sample: Sample, reader: Client
+) -> None:
+    goby, lot = sample.taxa["goby"], sample.lots["goby"]
+    lot.verbatim_identification = "Gobius nigre"
+    lot.save()
+    since = datetime(2026, 8, 1, tzinfo=UTC)
+    TaxonName.objects.create(taxon=goby, scientific_name="Gobius jozo", since=since)
+    page = reader.get("/reports/taxon", {"subject": goby.scientific_name}).content.decode()
+    assert '<i class="name">Gobius jozo</i> since 1 August 2026' in page
+    assert '<dd><i class="name">Gobius nigre</i></dd>' in page

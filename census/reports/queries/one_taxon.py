@@ -91,12 +91,13 @@ def one_taxon(question: Question, saying: Saying, subject: str) -> Document:
     report = Report(question, known[0], known[1], no_rows(), totals)
     whole = replace(question, first_day=min(first, question.first_day))
     names = names_of([taxon], whole, saying)
+    borne = list(TaxonName.objects.filter(taxon=taxon).order_by("since", "id"))
     beside = [("two years", saying.days(first, last))] if days else []
     return Document(
         layout="taxon",
         title=f"{taxon.scientific_name}, {saying.days(question.first_day, last)}",
         head=[
-            *_about(taxon, saying, places),
+            *_about(taxon, borne, saying, places),
             *beside,
             *head_lines(
                 report,
@@ -117,6 +118,7 @@ def one_taxon(question: Question, saying: Saying, subject: str) -> Document:
         charts=charts,
         picture=_picture(taxon),
         subject=taxon.scientific_name,
+        called=[*names.of(taxon).typed, *(one.scientific_name for one in borne)],
         first_day=question.first_day,
     )
 
@@ -275,13 +277,14 @@ def _held_figures(change: Change, asked: Mapping[str, str]) -> dict[str, Figure]
     }
 
 
-def _about(taxon: Taxon, saying: Saying, places: Sequence[Place]) -> list[tuple[str, str]]:
-    """Names with their history, where it stands among the animals, and who to ask. Three queries."""
+def _about(
+    taxon: Taxon, borne: Sequence[TaxonName], saying: Saying, places: Sequence[Place]
+) -> list[tuple[str, str]]:
+    """Names with their history, where it stands among the animals, and who to ask. Two queries."""
     keepers = keepers_of(Place.objects.in_bulk(), on=None)
     asked = sorted({name for place in places for name in keepers.get(place.pk, [])})
-    borne = [
-        f"{one.scientific_name} since {saying.day(one.since.astimezone(saying.zone).date())}"
-        for one in TaxonName.objects.filter(taxon=taxon).order_by("since", "id")
+    since = [
+        f"{one.scientific_name} since {saying.day(one.since.astimezone(saying.zone).date())}" for one in borne
     ]
     typed = Lot.objects.filter(taxon=taxon).exclude(verbatim_identification="")
     words = typed.values_list("verbatim_identification", flat=True).distinct()
@@ -290,7 +293,7 @@ def _about(taxon: Taxon, saying: Saying, places: Sequence[Place]) -> list[tuple[
         ("name", f"{taxon.scientific_name} {taxon.authorship}".strip()),
         ("common name", taxon.common_name),
         ("typed as", "; ".join(sorted({one for one in words if one != taxon.scientific_name}))),
-        ("names in this house", "; ".join(borne)),
+        ("names in this house", "; ".join(since)),
         (
             "classification",
             ", ".join(filter(None, classified)),

@@ -227,7 +227,8 @@ class Document:
 
     ``questions`` are those that its figures answer; ``first_day``, where its days begin before theirs, as
     where nothing was in the book yet. ``untied``: rows of which the book's own reader found
-    another closing. ``subject``: the animal that it is about. ``signers``: who signs a print by hand.
+    another closing. ``subject``: the animal that it is about, which was also ``called`` so. ``signers``: who
+    signs a print by hand.
 
     ``read_of`` is the state of the book that it was made of, for what is remembered of it; None where nothing
     is.
@@ -249,6 +250,7 @@ class Document:
     charts: Sequence[Chart] = field(default=())
     picture: Picture | None = None
     subject: str = ""
+    called: Sequence[str] = ()
     signers: Sequence[str] = ()
     takes: Callable[[], Annex] = dict
     unnamed: str = "had no event in the period"

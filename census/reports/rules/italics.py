@@ -16,7 +16,7 @@ def italics_of(document: Document, shown: Iterable[Line]) -> Italics:
     lines = shown
     if document.lines <= NAMED:
         lines = (line for part in document.parts for table in part.tables() for line in table.lines)
-    names = {document.subject, *document.present_only}
+    names = {document.subject, *document.called, *document.present_only}
     for line in lines:
         if line.name:
             names |= {line.name.accepted, *line.name.typed, *line.name.former}
