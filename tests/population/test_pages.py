@@ -172,6 +172,8 @@ def test_unaccounted_stands_by_place_and_month_beside_hunters_and_ways_out(
     assert all(row["hunters"] == "" for (_, place), row in told.items() if place != "E1")
     page = _signed_in(client, Role.CURATOR).get("/populations/losses", QUARTER).content.decode()
     assert '<td><i class="name">Conger conger</i>, <i class="name">Octopus vulgaris</i></td>' in page
+    assert ">drain open, 5 September 2026 to now<" in page
+    assert "<td>none</td>" in page
 
 
 def test_by_place_and_month_adds_up_to_the_losses_by_tank_and_taxon(sample: Sample) -> None:

@@ -29,7 +29,7 @@ def body(table: Table) -> SafeString:
 
 
 def _cell(cell: Datum, at: int, taxa_at: Collection[int], numeric: Collection[int]) -> SafeString:
-    text = _taxa(cell.shown) if at in taxa_at else unbroken(cell.shown)
+    text = _taxa(cell.shown) if at in taxa_at and cell.value else unbroken(cell.shown)
     inside = format_html('<a href="{}">{}</a>', cell.href, text) if cell.href else text
     if at == 0:
         short = SafeString(' class="short"') if len(cell.shown) <= SHORT else ""

@@ -116,7 +116,7 @@ def _by_cohort(histories: Histories) -> Section:
                 Datum(curve.deaths),
                 Datum(longest, f"{longest:g}"),
                 Datum(None if at_30 is None else round(at_30, 4), _percent(at_30, few)),
-                Datum(curve.median, "" if curve.median is None else f"{curve.median:g}"),
+                Datum(curve.median, "not reached" if curve.median is None else f"{curve.median:g}"),
             ]
         )
     columns = (

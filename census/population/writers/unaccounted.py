@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from inventory.book.models import WayOut
 from inventory.book.queries.ways_out import open_ways_out
-from inventory.book.rules.days import month_in_words
+from inventory.book.rules.days import days_in_words, month_in_words
 
 from ..queries.reading import Course, Split, hunting_lots, read_course
 from ..rules.answer import FEW, Datum, Section, Table
@@ -54,8 +54,8 @@ def by_place_and_month(asked: Asked, course: Course, setting: Setting) -> Sectio
                     number(lost, asked, key, "unaccounted", month),
                     _per_100(lost, opening),
                     number(found, asked, key, "found", month),
-                    Datum(_hunters(hunting, place, month)),
-                    Datum(_open_in(ways_out.get(place, ()), month)),
+                    _or_none(_hunters(hunting, place, month)),
+                    _or_none(_open_in(ways_out.get(place, ()), month)),
                 ]
             )
     words = (
@@ -73,6 +73,11 @@ def _per_100(lost: int, opening: int) -> Datum:
         return Datum(None)
     share = 100 * lost / opening
     return Datum(share, f"{share:.1f}")
+
+
+def _or_none(told: str) -> Datum:
+    """On a page an empty cell could be one that nobody filled; in a file it is empty."""
+    return Datum(told, days_in_words(told) or "none")
 
 
 def _hunters(hunting: Course, place: int, month: Span) -> str:
