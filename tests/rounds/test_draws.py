@@ -20,7 +20,7 @@ from inventory.book.models import PeriodVersion
 from inventory.people.models import Person
 from tests import factories
 
-from .house import COUNTED, HELD, NOW, WITHOUT, ZONE, TestHouse
+from .house import COUNTED, HELD, NOW, WITHOUT, ZONE, TestHouse, at
 
 pytestmark = pytest.mark.django_db
 
@@ -150,7 +150,7 @@ def test_a_bad_sample_doubles_that_of_the_next_census(house: TestHouse) -> None:
     finish(house, census, wrong={"goby", "bib", "wrasse", "wrasse q"})
     next_period = factories.make_period("2026 Q4", "2026-10-01", "2026-12-31")
     house.period = next_period
-    assert sample_doubles(house.open("K1", code="CS-26Q4"))
+    assert sample_doubles(house.open("K1", code="CS-26Q4", now=at("2026-12-15T09:00")))
 
 
 def test_a_result_is_kept_and_who_counted_does_not_test(house: TestHouse) -> None:

@@ -13,6 +13,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from inventory.book.models import Event
+from inventory.book.rules.days import day_in_words
 from inventory.book.rules.found_as import FoundAs
 from inventory.people.models import Person
 from inventory.tankside.actions.unlisted import FindingRefused, Said, say_what_it_was, see_finding
@@ -87,7 +88,7 @@ def test_an_introduced_species_waits_for_the_permit_officer_until_it_was_seen(
     finding = say(house, entry, FoundAs.INTRODUCED)
     said = f"Pacific oyster: introduced species in E02 Kelp Hall, {NOW:%Y-%m-%d}"
     assert on_today(officer) == [said]
-    assert said in page.get("/").text
+    assert f"Pacific oyster: introduced species in E02 Kelp Hall, {day_in_words(NOW)}" in page.get("/").text
     shown = page.get("/on-no-list").text
     assert "check local rules" in shown
     assert "I have seen it" in shown
