@@ -22,11 +22,10 @@ from inventory.permits.actions.returns import (
     freeze_return,
     nil_return,
     note_look,
-    record_sending,
 )
 from inventory.permits.actions.takes import correct_take, move_take
 from inventory.permits.files.returns import write_return
-from inventory.permits.models import PermitReturn, ReturnRow, ReturnSending, Take
+from inventory.permits.models import PermitReturn, ReturnRow, Take
 from inventory.permits.queries.return_changes import changed_since, newest_returns, to_look_at
 from inventory.permits.queries.return_checks import findings
 from inventory.permits.queries.return_statement import statement_of
@@ -307,32 +306,6 @@ def test_a_nil_return_says_nothing_of_days_that_are_still_to_come(house: PermitH
         nil(house, house.now, ASKED)
 
 
-def test_the_same_sending_noted_twice_stands_once(house: PermitHouse) -> None:
-    house.record(a_take("two-spotted goby", 4))
-    one = freeze(house)
-    for how in ("by e-mail", "by e-mail", "by post"):
-        record_sending(
-            of_return=one,
-            sent_on=DAY,
-            how=how,
-            to="the authority",
-            by=house.officer,
-            now=house.now,
-            zone=house.zone,
-        )
-    assert [sending.how for sending in one.sendings.all()] == ["by e-mail", "by post"]
-
-
-def test_a_sending_that_stands_twice_from_before_is_answered_with_the_first(house: PermitHouse) -> None:
-    house.record(a_take("two-spotted goby", 4))
-    one = freeze(house)
-    said: dict[str, Any] = {"of_return": one, "sent_on": DAY, "how": "by e-mail", "to": "the authority"}
-    first, _ = (
-        ReturnSending.objects.create(**said, entered_at=house.now, entered_by=house.officer) for _ in "ab"
-    )
-    assert record_sending(**said, by=house.officer, now=house.now, zone=house.zone) == first
-
-
 def test_what_is_missing_must_be_explained(house: PermitHouse) -> None:
     house.record(a_take("two-spotted goby", 1), latitude=None, longitude=None)
     with pytest.raises(ReturnRefused, match="say what the authority is to know"):
@@ -418,25 +391,6 @@ def test_the_same_statement_is_the_same_bytes(house: PermitHouse) -> None:
     statement = statement_of(draft, signer="Somebody", now=house.now)
     for form in ("csv", "xlsx", "pdf"):
         assert write_return(statement, form) == write_return(statement, form)
-
-
-def test_a_sending_is_kept_with_its_receipt(house: PermitHouse) -> None:
-    house.record(a_take("two-spotted goby", 4))
-    one = freeze(house)
-    facts: dict[str, Any] = {
-        "how": "by e-mail",
-        "to": "returns@board.example",
-        "by": house.officer,
-        "now": house.now,
-        "zone": house.zone,
-    }
-    sent = record_sending(of_return=one, sent_on=DAY, receipt=("answer.txt", b"we have it"), **facts)
-    assert sent.receipt
-    assert read_document(sent.receipt) == b"we have it"
-    with pytest.raises(ReturnRefused, match="cannot be sent before"):
-        record_sending(of_return=one, sent_on=DAY - timedelta(days=1), **facts)
-    with pytest.raises(ReturnRefused, match="to whom"):
-        record_sending(of_return=one, sent_on=DAY, **facts | {"to": " "})
 
 
 def test_a_look_that_finds_nothing_to_amend_settles_the_question(house: PermitHouse) -> None:
